@@ -1,0 +1,1 @@
+"""What a bench is: channels, calibration, thermocouples, air, fuels and the plan of a trial. Pure."""

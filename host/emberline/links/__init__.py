@@ -1,0 +1,1 @@
+"""Where readings come in: bytes, messages and recorded tables."""

@@ -1,0 +1,1 @@
+"""What a person reads: the summary page, its plots and the files."""

@@ -1,0 +1,1 @@
+"""Everything that is kept: one SQLite file, and the exports from it."""
