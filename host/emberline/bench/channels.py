@@ -1,0 +1,158 @@
+"""Channels: the measured quantities of a bench."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from types import MappingProxyType
+
+from emberline.bench.calibration import Calibration, Identity
+
+
+class Role(StrEnum):
+    """What a channel measures."""
+
+    WATER = "water"
+    FLAME = "flame"
+    AMBIENT = "ambient"
+    MASS = "mass"
+    POT_MASS = "pot_mass"
+    CELL_TEMPERATURE = "cell_temperature"
+    PRESSURE = "pressure"
+    CO = "co"
+
+
+UNITS: Mapping[Role, str] = MappingProxyType(
+    {
+        Role.WATER: "c",
+        Role.FLAME: "c",
+        Role.AMBIENT: "c",
+        Role.MASS: "g",
+        Role.POT_MASS: "g",
+        Role.CELL_TEMPERATURE: "c",
+        Role.PRESSURE: "pa",
+        Role.CO: "ppm",
+    }
+)
+"""Unit of each role's values, as column names carry it: degrees Celsius, grams, pascals, parts per million."""
+
+_PRINTED_UNIT = {"c": "°C", "g": "g", "pa": "Pa", "ppm": "ppm"}
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """One measured quantity of a bench. All uncertainties are standard uncertainties.
+
+    Attributes:
+        name: Name within the bench.
+        role: What it measures.
+        unit: Unit of its calibrated values, fixed by the role (`UNITS`).
+        calibration: From raw to `unit`; `Identity` where the source calibrates.
+        u_bias: Of an error that stays the same throughout a trial, in `unit`.
+        u_scale: Of the span, relative.
+        u_drift_per_hour: Of a slow drift, in `unit` per hour.
+        resolution: Step of the readings, in `unit`.
+        time_constant_s: Lag of the sensor, 0 for a load cell.
+        u_time_constant_s: Its standard uncertainty.
+        source: Name of the device's channel; None where it is `name`.
+    """
+
+    name: str
+    role: Role
+    unit: str
+    calibration: Calibration = field(default_factory=Identity)
+    u_bias: float = 0.0
+    u_scale: float = 0.0
+    u_drift_per_hour: float = 0.0
+    resolution: float = 0.0
+    time_constant_s: float = 0.0
+    u_time_constant_s: float = 0.0
+    source: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Assumed:
+    sensor: str
+    u_bias: float
+    u_scale: float
+    u_drift_per_hour: float
+    resolution: float
+    time_constant_s: float = 0.0
+    u_time_constant_s: float = 0.0
+
+
+# Water and flame: class-2 type K wire is good to 2.5 K or 0.75 % (IEC 60584-1), a cheap converter adds 2 K (maker's
+# data sheet, 0.25 K steps); both as half-widths of rectangular distributions (JCGM 100:2008, 4.3.7):
+# sqrt(2.5^2 + 2^2) / sqrt(3) = 1.85 K and 0.75 % / sqrt(3) = 0.43 %.
+# Lag of a 3 mm sheath from cable makers' response tables: t50 1.2 s and t90 2.9 s in flowing water, 23 and 80 s in
+# flowing air, so 1.5 s and 34 s; two makers differ by half.
+# Load cell: a 5 kg beam cell with linearity, hysteresis and zero drift (per 10 K) of 0.05 % of capacity each (typical
+# data sheet): 2.5 g / sqrt(3) = 1.4 g, and 2 g an hour beside a stove that warms it by some 10 K; kitchen masses for
+# the span, 0.2 %.
+# Drift of the probes (0.3 K an hour) and the entries of the last three roles: common practice, no source.
+_ASSUMED: Mapping[Role, _Assumed] = {
+    Role.WATER: _Assumed("class-2 type K wire, 3 mm sheath, cheap converter", 1.85, 0.0043, 0.3, 0.25, 1.5, 0.4),
+    Role.FLAME: _Assumed("class-2 type K wire, 3 mm sheath, cheap converter", 1.85, 0.0043, 0.3, 0.25, 34.0, 10.0),
+    Role.AMBIENT: _Assumed("class-2 type K wire, 3 mm sheath, cheap converter", 1.85, 0.0043, 0.3, 0.25, 34.0, 10.0),
+    Role.MASS: _Assumed("hobby 5 kg load cell, calibrated with kitchen masses", 1.4, 0.002, 2.0, 0.1),
+    Role.POT_MASS: _Assumed("hobby 5 kg load cell, calibrated with kitchen masses", 1.4, 0.002, 2.0, 0.1),
+    Role.CELL_TEMPERATURE: _Assumed("semiconductor sensor on the load cell", 0.5, 0.0, 0.0, 0.0625, 60.0, 30.0),
+    Role.PRESSURE: _Assumed("barometric sensor at the bench", 100.0, 0.0, 0.0, 1.0),
+    Role.CO: _Assumed("electrochemical sensor", 5.0, 0.1, 2.0, 1.0, 20.0, 10.0),
+}
+
+
+def default_channel(role: Role, name: str | None = None) -> Channel:
+    """Return what is assumed about a channel when no bench file describes it.
+
+    | role | u_bias | u_scale | drift per hour | step | lag |
+    |---|---|---|---|---|---|
+    | water | 1.85 K | 0.43 % | 0.3 K | 0.25 K | 1.5 ± 0.4 s |
+    | flame, ambient | 1.85 K | 0.43 % | 0.3 K | 0.25 K | 34 ± 10 s |
+    | mass, pot_mass | 1.4 g | 0.2 % | 2 g | 0.1 g | none |
+    | cell_temperature | 0.5 K | none | none | 0.0625 K | 60 ± 30 s |
+    | pressure | 100 Pa | none | none | 1 Pa | none |
+    | co | 5 ppm | 10 % | 2 ppm | 1 ppm | 20 ± 10 s |
+
+    Sources: class-2 type K wire per IEC 60584-1 (2.5 K or 0.75 %) with a converter good to 2 K, halves of rectangular
+    distributions; lag of a 3 mm sheath from cable makers' tables for flowing water and flowing air; a beam load cell
+    with 0.05 % of 5 kg for linearity, hysteresis and zero per 10 K. The rest is common practice, no source.
+
+    Args:
+        role: What the channel measures.
+        name: Name within the bench; by default the role's.
+    """
+    assumed = _ASSUMED[role]
+    return Channel(
+        name=name or role.value,
+        role=role,
+        unit=UNITS[role],
+        calibration=Identity(),
+        u_bias=assumed.u_bias,
+        u_scale=assumed.u_scale,
+        u_drift_per_hour=assumed.u_drift_per_hour,
+        resolution=assumed.resolution,
+        time_constant_s=assumed.time_constant_s,
+        u_time_constant_s=assumed.u_time_constant_s,
+    )
+
+
+def assumed_sensor(role: Role) -> str:
+    """Return the sensor that `default_channel` has in mind, in words."""
+    return _ASSUMED[role].sensor
+
+
+def describe_assumptions(channel: Channel) -> str:
+    """Return one sentence for a summary's quality notes: the uncertainties that a channel was given."""
+    unit = _PRINTED_UNIT[channel.unit]
+    parts = [f"{channel.u_bias:g} {unit} of constant error"]
+    if channel.u_scale:
+        parts.append(f"{100.0 * channel.u_scale:g} % of span")
+    if channel.u_drift_per_hour:
+        parts.append(f"{channel.u_drift_per_hour:g} {unit} of drift an hour")
+    if channel.resolution:
+        parts.append(f"steps of {channel.resolution:g} {unit}")
+    if channel.time_constant_s:
+        parts.append(f"a lag of {channel.time_constant_s:g} ± {channel.u_time_constant_s:g} s")
+    sensor = assumed_sensor(channel.role)
+    listed = f"{', '.join(parts[:-1])} and {parts[-1]}" if len(parts) > 1 else parts[0]
+    return f"Channel {channel.name} (assumed: {sensor}): {listed}, as standard uncertainties."
