@@ -1,7 +1,7 @@
 """Calibrations: from what a converter sends to a physical value."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import hypot, sqrt
 
 import numpy as np
@@ -12,9 +12,6 @@ from emberline.bench.errors import CalibrationError
 
 SATURATED_24_BIT = float(0x7FFFFF)
 """Largest code of a signed 24-bit converter: at it, or one below its negative, the bridge is out of range."""
-
-CODE_STEPS_C = 1.0 / 128.0
-"""Step of the usual 19-bit thermocouple converters, degrees."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +58,7 @@ class ThermocoupleCode:
 
     Attributes:
         kind: Letter of the wire's type.
-        degrees_per_code: Step of the code, degrees.
+        degrees_per_code: Step of the code, degrees; None where the source sends degrees, or says its step itself.
         flat_uv_k: Sensitivity that the converter takes for constant, microvolts per kelvin; None where it linearises
             by itself. A flat-slope converter is right at the temperatures it was made for and 7 K high at 800 degrees
             (type K), so its voltage is rebuilt and inverted again.
@@ -69,13 +66,13 @@ class ThermocoupleCode:
     """
 
     kind: str
-    degrees_per_code: float = CODE_STEPS_C
+    degrees_per_code: float | None = None
     flat_uv_k: float | None = None
     correction_c: float = 0.0
 
     def __post_init__(self) -> None:
         thermocouple.upper_limit_c(self.kind)
-        if self.degrees_per_code <= 0.0 or (self.flat_uv_k is not None and self.flat_uv_k <= 0.0):
+        if any(step is not None and step <= 0.0 for step in (self.degrees_per_code, self.flat_uv_k)):
             raise CalibrationError("degrees_per_code and flat_uv_k must be above 0: see the converter's data sheet")
 
     def apply(
@@ -90,7 +87,7 @@ class ThermocoupleCode:
         Raises:
             CalibrationError: for a flat-slope converter without its cold junction.
         """
-        reported_c = np.asarray(raw, dtype=np.float64) * self.degrees_per_code
+        reported_c = np.asarray(raw, dtype=np.float64) * (self.degrees_per_code or 1.0)
         lowest_c, highest_c = thermocouple.LOWEST_C, thermocouple.upper_limit_c(self.kind)
         if self.flat_uv_k is None:
             value = np.where((reported_c >= lowest_c) & (reported_c <= highest_c), reported_c, np.nan)
@@ -113,6 +110,35 @@ Calibration = Identity | Linear | ThermocoupleCode
 """Whatever turns raw codes into a channel's unit."""
 
 
+def for_device(calibration: Calibration, *, scale: float, zero: float = 0.0) -> Calibration:
+    """Complete a calibration with the device's nominal conversion, value = (raw - zero) * scale.
+
+    A calibration that a person measured stands; only what the bench does not say is taken from the device.
+
+    Raises:
+        CalibrationError: for a scale of 0, or a thermocouple whose codes do not start at 0 degrees.
+    """
+    if scale == 0.0 or not np.isfinite(scale):
+        raise CalibrationError("the device's channel table gives no scale: put a calibration into the bench file")
+    if isinstance(calibration, Identity):
+        return Linear(zero, 1.0 / scale)
+    if isinstance(calibration, ThermocoupleCode) and calibration.degrees_per_code is None:
+        if zero != 0.0:
+            raise CalibrationError("thermocouple codes must start at 0 degrees: the device's zero has to be 0")
+        return replace(calibration, degrees_per_code=scale)
+    return calibration
+
+
+def for_calibrated_source(calibration: Calibration) -> Calibration:
+    """Reduce a calibration to what still applies to values that are already in the channel's unit, as in a CSV file.
+
+    That is the correction of a probe; counts and converters lie behind such values.
+    """
+    if isinstance(calibration, ThermocoupleCode):
+        return replace(calibration, degrees_per_code=None, flat_uv_k=None)
+    return Identity()
+
+
 @dataclass(frozen=True, slots=True)
 class BridgeFit:
     """A load cell's calibration against known masses.
@@ -122,12 +148,14 @@ class BridgeFit:
         linearity: Largest departure of a point of the way up from the line, in the channel's unit.
         hysteresis: Largest difference between the way up and the way back at one load, in the channel's unit; 0 where
             no load was repeated.
+        checked: Whether there was a third point, so that linearity or hysteresis could show.
         u_slope: Relative standard uncertainty of the span.
     """
 
     calibration: Linear
     linearity: float
     hysteresis: float
+    checked: bool
     u_slope: float
 
 
@@ -166,4 +194,4 @@ def fitted(points: Sequence[tuple[float, float]], *, u_load: float = 0.05) -> Br
     linearity, hysteresis = max(residuals), max(returns, default=0.0)
     span = float(loads.max() - loads.min())
     u_slope = hypot(max(linearity, hysteresis / 2.0) / sqrt(3.0), u_load) / span
-    return BridgeFit(Linear(zero, slope), linearity, hysteresis, u_slope)
+    return BridgeFit(Linear(zero, slope), linearity, hysteresis, len(loads) > 2, u_slope)

@@ -93,13 +93,20 @@ def tolerance_c(kind: str, klass: int, t_c: float) -> float:
     Raises:
         OutOfRangeError: where the standard states no such tolerance.
     """
-    found = _TOLERANCE.get((kind, klass))
-    if found is None:
-        raise OutOfRangeError(f"no tolerance for type {kind!r} class {klass}: use K, J, N or T and class 1 or 2")
-    fixed_c, share, upto_c = found
+    fixed_c, share, upto_c = _tolerance(kind, klass)
     if not -40.0 <= t_c <= upto_c:
         raise OutOfRangeError(f"type {kind} class {klass} is specified from -40 to {upto_c:g} degC, not at {t_c:g}")
     return max(fixed_c, share * abs(t_c))
+
+
+def tolerance_parts(kind: str, klass: int) -> tuple[float, float]:
+    """Return the fixed limit of error in kelvin and the one that is a share of the temperature (IEC 60584-1).
+
+    Raises:
+        OutOfRangeError: where the standard states no such tolerance.
+    """
+    fixed_c, share, _ = _tolerance(kind, klass)
+    return fixed_c, share
 
 
 def upper_limit_c(kind: str) -> float:
@@ -115,6 +122,13 @@ def _pieces(kind: str) -> tuple[Piece, ...]:
     found = REFERENCE.get(kind)
     if found is None:
         raise OutOfRangeError(f"unknown thermocouple type {kind!r}: use one of {', '.join(KINDS)}")
+    return found
+
+
+def _tolerance(kind: str, klass: int) -> tuple[float, float, float]:
+    found = _TOLERANCE.get((kind, klass))
+    if found is None:
+        raise OutOfRangeError(f"no tolerance for type {kind!r} class {klass}: use K, J, N or T and class 1 or 2")
     return found
 
 
