@@ -6,7 +6,7 @@ The functions take floats and uncertain numbers alike and return the same kind. 
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from uncertainties import UFloat, ufloat
+from uncertainties import UFloat, nominal_value, ufloat
 
 from emberline.bench.errors import OutOfRangeError
 
@@ -77,7 +77,7 @@ def heat_of_volatiles(
         OutOfRangeError: where nothing would leave the fuel.
     """
     lost = 1.0 - (1.0 - moisture_wet) * char_yield_dry
-    if not lost > 0.0:
+    if not nominal_value(lost) > 0.0:
         raise OutOfRangeError("a char yield of 1 leaves no volatiles: check the char's and the fuel's weights")
     heat = (1.0 - moisture_wet) * (lhv_dry_j_g - char_yield_dry * char_lhv_j_g) - LATENT_HEAT_25_J_G * moisture_wet
     return heat / lost

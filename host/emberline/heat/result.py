@@ -3,7 +3,8 @@
 from collections import defaultdict
 from dataclasses import dataclass
 
-from uncertainties import AffineScalarFunc, UFloat
+from uncertainties import UFloat
+from uncertainties.core import AffineScalarFunc
 
 COVERAGE_95 = 1.959964
 """Half-width of the central 95 % of a normal distribution, in standard deviations."""

@@ -1,0 +1,242 @@
+"""One burn as the results see it: its moments, its fuel, its char and the heat that it released.
+
+Each fact is worked out once, so that results share their inputs and keep their correlations; a fact that cannot be
+known raises `AbsentError` with the reason, which becomes the reason of every result that needs it.
+"""
+
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from uncertainties import UFloat, nominal_value, std_dev
+from uncertainties.core import to_affine_scalar
+
+from emberline.bench import fuels
+from emberline.bench.plan import Plan
+from emberline.curves.events import Event, Phase
+from emberline.heat.account import Account
+from emberline.heat.combustion import (
+    ASH_FREE_CHAR_LHV_J_G,
+    LARGEST_CHAR_YIELD,
+    Charge,
+    char_lhv_from_ash_j_g,
+    equivalent_dry_fuel_g,
+    heat_per_gram_lost_j_g,
+    net_energy_j,
+)
+from emberline.heat.errors import AbsentError
+from emberline.heat.fuel_in import FuelIn, assumed
+from emberline.heat.moments import Moments, attempt, uncertain
+
+ASSUMED_CHAR_YIELD = (0.17, 0.05)
+"""Dry char over dry fuel where nobody knows it, with standard uncertainty: top-lit stoves leave 0.10 to 0.22 (James,
+Yuan and Boyette, Energies 9 (2016) 283)."""
+ASSUMED_AIR_C = (20.0, 6.0)
+"""Air temperature where nobody knows it, with standard uncertainty; 6 K is 0.3 % of the heat of drying."""
+_SLOPE_REACH_S = 10.0
+
+
+class Burn:
+    """The facts of one burn.
+
+    Args:
+        account: What the ledger handed over.
+        events: The events of the final pass.
+        plan: What a person said.
+        boiling_point: Local boiling point of water, degrees Celsius.
+    """
+
+    def __init__(self, account: Account, events: tuple[Event, ...], plan: Plan, boiling_point: UFloat) -> None:
+        self.account = account
+        self.plan = plan
+        self.boiling_point = boiling_point
+        self.moments = Moments(events)
+        self.fuel = FuelIn(plan, account.fuel_in_g)
+
+    # Mass lost.
+
+    def lost_g(self, start: UFloat, end: UFloat) -> UFloat:
+        """Mass lost by fuel, char and starter between two uncertain moments."""
+        if not self.account.has_mass:
+            raise AbsentError("the bench has no load cell under the stove: the fuel's mass is not known in time")
+        try:
+            lost = self.account.fuel_lost(start.nominal_value, end.nominal_value)
+        except ValueError as exc:
+            raise AbsentError(f"the load cell's record does not reach that far: {exc}") from exc
+        at_end, at_start = self._rate_g_s(end.nominal_value), self._rate_g_s(start.nominal_value)
+        return lost + at_end * (end - end.nominal_value) - at_start * (start - start.nominal_value)
+
+    @cached_property
+    def loss_g(self) -> UFloat:
+        """Mass lost from lit to flameout, starter included."""
+        _ = self.moments.burn_time_s
+        loss = self.lost_g(self.moments.lit, self.moments.flameout)
+        if not nominal_value(loss) > 0:
+            raise AbsentError("the load cell shows no loss of mass between lighting and flameout")
+        return loss
+
+    def _rate_g_s(self, t_s: float) -> float:
+        near = np.abs(self.account.t_s - t_s) <= _SLOPE_REACH_S
+        rates = self.account.burning_rate_g_min[near]
+        rates = rates[np.isfinite(rates)]
+        return float(rates.mean()) / 60.0 if len(rates) else 0.0
+
+    # What was left.
+
+    @cached_property
+    def left_by_balance_g(self) -> UFloat:
+        """Char left at flameout: what was put in less what the load cell lost; by noise a little below zero at most."""
+        _ = self.moments.burn_time_s
+        start = to_affine_scalar(float(self.account.t_s[0]) if len(self.account.t_s) else 0.0)
+        left = (
+            self.fuel.charge.moist_g + self.fuel.starter_g - self.lost_g(start, self.moments.flameout) - self._unburnt_g
+        )
+        if left.nominal_value < -2.0 * left.std_dev:
+            raise AbsentError(
+                "the load cell lost more than the fuel put in: check fuel.mass_g, the refuels and the load cell's span"
+            )
+        return left
+
+    @cached_property
+    def left_by_weight_g(self) -> UFloat:
+        """Char left at flameout as what was weighed cold, and what burnt between flameout and smothering."""
+        weighed, snuffed = self.plan.fuel.char_left_g, self.plan.fuel.char_snuffed_s
+        if weighed is None:
+            raise AbsentError("nobody weighed the char: let it go cold and enter fuel.char_left_g")
+        if snuffed is not None and not nominal_value(snuffed) > 0:
+            return weighed
+        if snuffed is not None:
+            return weighed + self.lost_g(self.moments.flameout, self.moments.flameout + snuffed)
+        if not self.account.has_mass:
+            return weighed
+        # Nobody said when it was smothered: any moment from flameout to the end of the record (JCGM 100:2008, 4.3.7).
+        burnt_g = float(self.lost_g(self.moments.flameout, to_affine_scalar(float(self.account.t_s[-1]))).nominal_value)
+        return weighed + burnt_g / 2.0 + uncertain(0.0, abs(burnt_g) / 12.0**0.5, "fuel.char_snuffed_s")
+
+    @cached_property
+    def left_g(self) -> UFloat:
+        """Char left at flameout, by the better known of the two ways."""
+        known = [
+            way for way in (attempt(lambda: self.left_by_balance_g), attempt(lambda: self.left_by_weight_g)) if way
+        ]
+        if not known:
+            return self.left_by_balance_g
+        return min(known, key=std_dev)
+
+    @cached_property
+    def char_g(self) -> UFloat:
+        """Char left at flameout as the energy sums take it: zero, still uncertain, where noise made it negative."""
+        _ = self.burnt
+        left = self.left_g
+        return left - min(left.nominal_value, 0.0)
+
+    @property
+    def _unburnt_g(self) -> UFloat:
+        given = self.plan.fuel.unburnt_g
+        return to_affine_scalar(0.0) if given is None else given
+
+    @cached_property
+    def burnt(self) -> Charge:
+        """Fuel put in less what was found unburnt."""
+        _ = self.moments.flameout
+        burnt = self.fuel.charge.less(self._unburnt_g)
+        left = attempt(lambda: self.left_g)
+        if left is not None and nominal_value(left) > LARGEST_CHAR_YIELD * nominal_value(burnt.dry_g):
+            raise AbsentError(
+                f"more than {100 * LARGEST_CHAR_YIELD:.0f} % of the dry fuel was left at flameout, which no char "
+                "reaches: part of it is unburnt wood; weigh that cold and enter fuel.unburnt_g"
+            )
+        return burnt
+
+    # Heat.
+
+    @cached_property
+    def char_lhv(self) -> UFloat:
+        """Net calorific value of the char, J/g: the plan's, or from the ash, or assumed."""
+        fuel = self.plan.fuel
+        if fuel.char_lhv_j_g is not None:
+            return fuel.char_lhv_j_g
+        if fuel.ash_fraction is not None:
+            left = attempt(lambda: self.char_g)
+            char_yield = assumed(ASSUMED_CHAR_YIELD, "char_yield") if left is None else left / self.burnt.dry_g
+            return char_lhv_from_ash_j_g(fuel.ash_fraction, char_yield, assumed(ASH_FREE_CHAR_LHV_J_G, "char_lhv_j_g"))
+        return assumed(fuels.DEFAULT_CHAR_LHV_J_G, "fuel.char_lhv_j_g")
+
+    @cached_property
+    def equivalent_dry_fuel_g(self) -> UFloat:
+        """Equivalent dry fuel of the Water Boiling Test 4.2.3."""
+        given = self.plan.place.ambient_c
+        air_c = assumed(ASSUMED_AIR_C, "place.ambient_c") if given is None else given
+        return equivalent_dry_fuel_g(
+            self.burnt.moist_g,
+            self.burnt.moisture_wet,
+            self.char_g,
+            lhv_dry_j_g=self.fuel.lhv_dry,
+            char_lhv_j_g=self.char_lhv,
+            air_c=air_c,
+            boiling_c=self.boiling_point,
+        )
+
+    @cached_property
+    def gross_energy_j(self) -> UFloat:
+        """Net calorific energy of the fuel burnt and the starter, char not taken off."""
+        return self.burnt.energy_j(self.fuel.lhv_dry) + self.fuel.starter_g * self.fuel.starter_lhv
+
+    @cached_property
+    def char_energy_j(self) -> UFloat:
+        """Energy that the char left keeps."""
+        return self.char_g * self.char_lhv
+
+    @cached_property
+    def net_energy_j(self) -> UFloat:
+        """Heat released by flameout: fuel less char, and starter."""
+        return (
+            net_energy_j(self.burnt.energy_j(self.fuel.lhv_dry), self.char_energy_j)
+            + self.fuel.starter_g * self.fuel.starter_lhv
+        )
+
+    @cached_property
+    def known_volatile_heat_j_g(self) -> UFloat:
+        """Heat per gram that leaves while flaming, from this burn's own fuel and char."""
+        return heat_per_gram_lost_j_g(self.burnt, self.char_g, self.fuel.lhv_dry, self.char_lhv)
+
+    @cached_property
+    def volatile_heat_j_g(self) -> UFloat:
+        """Heat per gram that leaves while flaming; with an assumed char yield where this burn's is not known."""
+        known = attempt(lambda: self.known_volatile_heat_j_g)
+        if known is not None:
+            return known
+        char_yield = assumed(ASSUMED_CHAR_YIELD, "char_yield")
+        charge = attempt(lambda: self.fuel.charge)
+        moisture = self.fuel.moisture_wet if charge is None else charge.moisture_wet
+        return fuels.heat_of_volatiles(self.fuel.lhv_dry, self.char_lhv, moisture, char_yield)
+
+    def released_j(self, start: UFloat, end: UFloat) -> UFloat:
+        """Heat released between two moments before or at flameout. The starter burns first, ahead of the fuel."""
+        starter_g = self._starter_burnt_g(end) - self._starter_burnt_g(start)
+        return self.volatile_heat_j_g * (self.lost_g(start, end) - starter_g) + self.fuel.starter_lhv * starter_g
+
+    def _starter_burnt_g(self, moment: UFloat) -> UFloat:
+        lit = attempt(lambda: self.moments.lit)
+        if lit is None:
+            return self.fuel.starter_g
+        lost = self.lost_g(lit, moment) if nominal_value(moment - lit) > 0 else to_affine_scalar(0.0)
+        return min(lost, self.fuel.starter_g, key=nominal_value)
+
+    @cached_property
+    def firepower_w(self) -> NDArray[np.float64]:
+        """Heat released by the fire on the grid, W; NaN before it is lit and where the rate is not known.
+
+        Glowing char burns partly to carbon monoxide, so the values after flameout are upper ones.
+        """
+        phases = self.account.phase
+        flaming = np.array([phase in (Phase.KINDLING, Phase.FLAMING) for phase in phases], dtype=bool)
+        char = np.array([phase is Phase.CHAR for phase in phases], dtype=bool)
+        rate_g_s = self.account.burning_rate_g_min / 60.0
+        lost_g = np.where(flaming & np.isfinite(rate_g_s), rate_g_s, 0.0)
+        before_g = np.cumsum(lost_g) - lost_g
+        starter_left_g = self.fuel.starter_g.nominal_value - before_g
+        share = np.clip(starter_left_g / np.where(lost_g > 0.0, lost_g, np.inf), 0.0, 1.0)
+        flame_heat = share * self.fuel.starter_lhv.nominal_value + (1.0 - share) * self.volatile_heat_j_g.nominal_value
+        heat = np.where(flaming, flame_heat, np.where(char, self.char_lhv.nominal_value, np.nan))
+        return np.asarray(rate_g_s * heat, dtype=np.float64)

@@ -1,0 +1,77 @@
+"""What was put into the stove: the fuel of all fills, each with its own moisture, and the starter."""
+
+from functools import cached_property
+
+from uncertainties import UFloat, ufloat
+from uncertainties.core import to_affine_scalar
+
+from emberline.bench import fuels
+from emberline.bench.plan import Plan
+from emberline.heat.combustion import Charge, charge_of
+from emberline.heat.errors import AbsentError
+
+
+class FuelIn:
+    """Fuel and starter of one burn.
+
+    Args:
+        plan: What a person said.
+        total_g: Moist fuel put in, first fill, kindling and refuels; None where unknown.
+    """
+
+    def __init__(self, plan: Plan, total_g: UFloat | None) -> None:
+        self.plan = plan
+        self.total_g = total_g
+
+    @cached_property
+    def moisture_wet(self) -> UFloat:
+        """Moisture of the first fill, assumed where the plan gives none."""
+        given = self.plan.fuel.moisture_wet
+        return assumed(fuels.DEFAULT_MOISTURE_WET, "fuel.moisture_wet") if given is None else given
+
+    @cached_property
+    def lhv_dry(self) -> UFloat:
+        """Net calorific value of the dry fuel, J/g, assumed where the plan gives none."""
+        given = self.plan.fuel.lhv_dry_j_g
+        return assumed(fuels.DEFAULT_LHV_DRY_J_G, "fuel.lhv_dry_j_g") if given is None else given
+
+    @cached_property
+    def starter_g(self) -> UFloat:
+        """Fire starter, none where the plan gives none."""
+        given = self.plan.fuel.starter_g
+        return to_affine_scalar(0.0) if given is None else given
+
+    @cached_property
+    def starter_lhv(self) -> UFloat:
+        """Net calorific value of the starter, J/g; that of ethanol where the plan gives none."""
+        given = self.plan.fuel.starter_lhv_j_g
+        return assumed(fuels.DEFAULT_STARTER_LHV_J_G, "fuel.starter_lhv_j_g") if given is None else given
+
+    @cached_property
+    def charge(self) -> Charge:
+        """All fuel put in: first fill, kindling and refuels, each with its own moisture."""
+        total, fuel = self.total_g, self.plan.fuel
+        if total is None:
+            raise AbsentError("the plan gives no fuel mass: weigh the fuel and enter fuel.mass_g")
+        if fuel.mass_g is None:
+            return charge_of([(total, self.moisture_wet)])
+        kindling_g = to_affine_scalar(0.0) if fuel.kindling_g is None else fuel.kindling_g
+        kindling_wet = self.moisture_wet if fuel.kindling_moisture_wet is None else fuel.kindling_moisture_wet
+        refuels_g = total - fuel.mass_g - kindling_g
+        return charge_of(
+            [(fuel.mass_g, self.moisture_wet), (kindling_g, kindling_wet), (refuels_g, self._refuel_moisture())]
+        )
+
+    def _refuel_moisture(self) -> UFloat:
+        refuels = self.plan.refuels
+        if not refuels:
+            return self.moisture_wet
+        weighed = all(refuel.mass_g is not None for refuel in refuels)
+        weights = [refuel.mass_g.nominal_value if weighed and refuel.mass_g is not None else 1.0 for refuel in refuels]
+        moistures = [self.moisture_wet if refuel.moisture_wet is None else refuel.moisture_wet for refuel in refuels]
+        return sum(w * m for w, m in zip(weights, moistures, strict=True)) / sum(weights)
+
+
+def assumed(value_and_u: tuple[float, float], tag: str) -> UFloat:
+    """Return an assumed value with its standard uncertainty as a new variable."""
+    return ufloat(*value_and_u, tag=tag)

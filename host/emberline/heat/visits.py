@@ -1,0 +1,158 @@
+"""The pot's visits to the stove: when flame heated it, and how much heat its water took."""
+
+from collections.abc import Callable
+from functools import cached_property
+
+import numpy as np
+from uncertainties import UFloat, nominal_value
+from uncertainties.core import to_affine_scalar
+
+from emberline.curves.events import EventKind
+from emberline.heat.account import Visit
+from emberline.heat.burn import Burn
+from emberline.heat.combustion import efficiency
+from emberline.heat.errors import AbsentError
+from emberline.heat.moments import attempt
+from emberline.heat.water import effective_water_g, heat_into_water_j, refuse_impossible_loss
+
+NO_POT = "no pot stood on the stove"
+_SLOPE_REACH_S = 15.0
+
+
+class Visits:
+    """All visits of one burn. Visits that begin after flameout get no flame heat and are left out of the heat sums.
+
+    Args:
+        burn: The burn during which they took place.
+    """
+
+    def __init__(self, burn: Burn) -> None:
+        self.burn = burn
+        self.all = burn.account.visits
+
+    @cached_property
+    def heated(self) -> list[Visit]:
+        """Visits during which the stove flamed; AbsentError where there were none."""
+        if not self.all:
+            raise AbsentError(NO_POT)
+        heated = [visit for visit in self.all if attempt(lambda v=visit: self.window(v)) is not None]  # type: ignore[misc]
+        if not heated:
+            raise AbsentError("the pot stood on the stove only while there was no flame")
+        return heated
+
+    def window(self, visit: Visit) -> tuple[UFloat, UFloat]:
+        """Moments between which flame heated the pot: later of pot on and lit, to earlier of its end and flameout."""
+        moments = self.burn.moments
+        start, end = moments.near(EventKind.POT_ON, visit.pot_on_s), self._end(visit)
+        lit = attempt(lambda: moments.lit)
+        if lit is not None and nominal_value(lit - start) > 0:
+            start = lit
+        if not nominal_value(end - start) > 0:
+            raise AbsentError("the pot stood on the stove only while there was no flame")
+        return start, end
+
+    def heat_j(self, visit: Visit) -> UFloat:
+        """Heat into the water from pot on to the earlier of its end and flameout."""
+        if visit.water_start_g is None:
+            raise AbsentError("nobody weighed the water: enter pot.water_g in the plan")
+        if visit.water_start_c is None or visit.water_heat_end_c is None:
+            raise AbsentError("the water's temperature is not known: put a probe into the pot")
+        evaporated_g = self.evaporated_flaming_g(visit)
+        warmed = nominal_value(visit.water_heat_end_c - visit.water_start_c) > 0
+        if not warmed and visit.boil_s is None:
+            raise AbsentError("the water did not become warmer: check that the probe was in it")
+        return heat_into_water_j(visit.water_start_g, visit.water_start_c, visit.water_heat_end_c, evaporated_g)
+
+    def evaporated_flaming_g(self, visit: Visit) -> UFloat:
+        """Water that left by flameout; an uncertain flameout counts with the rate at which water left then."""
+        if visit.evaporated_flaming_g is None:
+            raise AbsentError(
+                "what evaporated is not known: lift the pot before the record ends, or weigh it afterwards "
+                "and enter pot.final_water_g"
+            )
+        end = self._end(visit)
+        if end.nominal_value >= visit.end_s:
+            return visit.evaporated_flaming_g
+        return visit.evaporated_flaming_g + self._water_loss_g_s(end.nominal_value) * (end - end.nominal_value)
+
+    def effective_water_g(self, visit: Visit) -> UFloat:
+        """Effective mass of water that a visit boiled; a visit that boiled counts in full."""
+        if visit.water_start_g is None:
+            raise AbsentError("nobody weighed the water: enter pot.water_g in the plan")
+        evaporated_g = self.evaporated_flaming_g(visit)
+        refuse_impossible_loss(visit.water_start_g, evaporated_g)
+        left_g = visit.water_start_g - evaporated_g
+        if visit.boil_s is not None:
+            return left_g
+        if visit.water_start_c is None or visit.water_heat_end_c is None:
+            raise AbsentError("the water's temperature is not known: put a probe into the pot")
+        return effective_water_g(left_g, visit.water_start_c, visit.water_heat_end_c, self.burn.boiling_point)
+
+    def efficiency(self, visit: Visit) -> UFloat:
+        """Heat into the water of a visit over the heat released in its window."""
+        return efficiency(self.heat_j(visit), self.burn.released_j(*self.window(visit)))
+
+    # Sums over all visits that flame heated.
+
+    @cached_property
+    def total_heat_j(self) -> UFloat:
+        """Heat into the water of all visits."""
+        return self._sum(self.heat_j)
+
+    @cached_property
+    def total_window_s(self) -> UFloat:
+        """Time during which flame heated a pot."""
+        return self._sum(lambda visit: self.window(visit)[1] - self.window(visit)[0])
+
+    @cached_property
+    def total_released_j(self) -> UFloat:
+        """Heat that the stove released in the windows."""
+        return self._sum(lambda visit: self.burn.released_j(*self.window(visit)))
+
+    @cached_property
+    def total_effective_water_g(self) -> UFloat:
+        """Effective mass of water boiled; AbsentError where no visit boiled."""
+        if not any(visit.boil_s is not None for visit in self.heated):
+            raise AbsentError("the water never boiled")
+        return self._sum(self.effective_water_g)
+
+    @cached_property
+    def total_evaporated_g(self) -> UFloat:
+        """Water that left from pot on to pot off, or to the end of the record."""
+        if not self.all:
+            raise AbsentError(NO_POT)
+        total = to_affine_scalar(0.0)
+        for visit in self.all:
+            if visit.evaporated_g is None:
+                raise AbsentError(
+                    "what evaporated is not known: lift the pot before the record ends, or weigh it afterwards "
+                    "and enter pot.final_water_g"
+                )
+            if visit.water_start_g is not None:
+                refuse_impossible_loss(visit.water_start_g, visit.evaporated_g)
+            total += visit.evaporated_g
+        return total
+
+    def _sum(self, of: Callable[[Visit], UFloat]) -> UFloat:
+        total = to_affine_scalar(0.0)
+        for visit in self.heated:
+            try:
+                total += of(visit)
+            except AbsentError as exc:
+                if len(self.all) == 1:
+                    raise
+                raise AbsentError(f"visit {self.all.index(visit) + 1} of the pot: {exc}") from exc
+        return total
+
+    def _end(self, visit: Visit) -> UFloat:
+        moments = self.burn.moments
+        end = moments.near(EventKind.POT_OFF, visit.end_s)
+        flameout = attempt(lambda: moments.flameout)
+        return flameout if flameout is not None and nominal_value(flameout - end) < 0 else end
+
+    def _water_loss_g_s(self, t_s: float) -> float:
+        account = self.burn.account
+        near = (np.abs(account.t_s - t_s) <= _SLOPE_REACH_S) & np.isfinite(account.water_g)
+        if near.sum() < 3:
+            return 0.0
+        return -float(np.polyfit(account.t_s[near] - t_s, account.water_g[near], 1)[0])
