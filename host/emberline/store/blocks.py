@@ -1,0 +1,114 @@
+"""The code of a block: the sample batches of one or more commits as one compressed run of bytes.
+
+A block keeps the batches of every commit in their order, so that a replay sees what the live run saw. Samples lie
+stream by stream: times as second differences (zero where a channel keeps its pace), whole numbers as first
+differences, other numbers as they are; bytes of equal weight lie together, then zlib, whose checksum shows damage.
+"""
+
+import json
+import zlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from emberline.bench.samples import SampleBatch
+from emberline.store.errors import StoreDamagedError
+
+CODEC = 1
+"""Number of this code; a block of an unknown one is refused."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Commit:
+    """What one commit stored; ids grow in commit order and stay when blocks are merged."""
+
+    id: int
+    batches: tuple[SampleBatch, ...]
+
+
+def encode(commits: Sequence[Commit]) -> bytes:
+    """Return the commits as bytes; the same commits give the same bytes."""
+    streams: dict[tuple[str, int, str], list[SampleBatch]] = {}
+    number: dict[tuple[str, int, str], int] = {}
+    order: list[tuple[int, list[int]]] = []
+    for commit in commits:
+        for batch in commit.batches:
+            key = (batch.device, batch.boot, batch.channel)
+            number.setdefault(key, len(number))
+            streams.setdefault(key, []).append(batch)
+        order.append((commit.id, [number[batch.device, batch.boot, batch.channel] for batch in commit.batches]))
+    heads, body = [], []
+    for (device, boot, channel), batches in streams.items():
+        raw, kind = _packed_numbers(np.concatenate([batch.raw for batch in batches]))
+        time = np.concatenate([batch.t_ns for batch in batches]).astype(np.int64)
+        body += [_shuffled(_differences(_differences(time))), raw]
+        body.append(np.concatenate([batch.flags for batch in batches]).astype(np.uint8).tobytes())
+        heads.append([device, boot, channel, kind, [[batch.first_seq, len(batch)] for batch in batches]])
+    head = json.dumps([order, heads], separators=(",", ":")).encode()
+    return zlib.compress(b"".join([len(head).to_bytes(4, "little"), head, *body]), 6)
+
+
+def decode(payload: bytes, codec: int = CODEC) -> tuple[Commit, ...]:
+    """Return the commits of a block.
+
+    Raises:
+        StoreDamagedError: The bytes are not a block of a known code.
+    """
+    if codec != CODEC:
+        raise StoreDamagedError(f"a block has the unknown code {codec}: use a newer Emberline")
+    try:
+        return _decoded(zlib.decompress(payload))
+    except (zlib.error, ValueError, TypeError, StopIteration) as exc:
+        raise StoreDamagedError(f"a block of samples cannot be read ({exc}): restore the store from a backup") from exc
+
+
+def _decoded(data: bytes) -> tuple[Commit, ...]:
+    at = 4 + int.from_bytes(data[:4], "little")
+    order, heads = json.loads(data[4:at])
+    queues = []
+    for device, boot, channel, kind, pieces in heads:
+        n = sum(count for _, count in pieces)
+        time = np.cumsum(np.cumsum(_unshuffled(data[at : at + 8 * n])))
+        raw = _unpacked_numbers(data[at + 8 * n : at + 16 * n], kind)
+        flags = np.frombuffer(data[at + 16 * n : at + 17 * n], dtype=np.uint8)
+        if len(flags) != n:
+            raise ValueError("it ends too early")
+        at += 17 * n
+        queue, start = [], 0
+        for first_seq, count in pieces:
+            cut = slice(start, start + count)
+            queue.append(SampleBatch(device, boot, channel, first_seq, time[cut], raw[cut], flags[cut]))
+            start += count
+        queues.append(iter(queue))
+    return tuple(Commit(identity, tuple(next(queues[stream]) for stream in row)) for identity, row in order)
+
+
+def _packed_numbers(values: NDArray[np.float64]) -> tuple[bytes, str]:
+    """Return numbers as bytes; as whole numbers only where that gives back every bit."""
+    values = np.ascontiguousarray(values, dtype=np.float64)
+    if np.all(np.abs(values) < 2.0**52):  # false for NaN
+        whole = values.astype(np.int64)
+        if whole.astype(np.float64).tobytes() == values.tobytes():  # false for -0.0 and for parts of one
+            return _shuffled(_differences(whole)), "i"
+    return _shuffled(values), "f"
+
+
+def _unpacked_numbers(data: bytes, kind: str) -> NDArray[np.float64]:
+    words = _unshuffled(data)
+    return np.cumsum(words).astype(np.float64) if kind == "i" else words.view(np.float64)
+
+
+def _differences(values: NDArray[np.int64]) -> NDArray[np.int64]:
+    return np.diff(values, prepend=np.int64(0))
+
+
+def _shuffled(words: NDArray[np.int64] | NDArray[np.float64]) -> bytes:
+    little = np.ascontiguousarray(words, dtype=words.dtype.newbyteorder("<"))
+    return little.view(np.uint8).reshape(-1, 8).T.tobytes()
+
+
+def _unshuffled(data: bytes) -> NDArray[np.int64]:
+    planes = np.frombuffer(data, dtype=np.uint8).reshape(8, -1)
+    return np.ascontiguousarray(planes.T).reshape(-1).view("<i8").astype(np.int64)

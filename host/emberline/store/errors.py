@@ -1,0 +1,58 @@
+"""What can go wrong with the store, each with what to do about it."""
+
+import sqlite3
+
+
+class StoreError(Exception):
+    """Root of all errors of this package; the message says what to do."""
+
+
+class StoreMissingError(StoreError):
+    """There is no store at that place."""
+
+
+class StoreBusyError(StoreError):
+    """Another program writes to the store, or a wait ran over its limit."""
+
+
+class StoreFullError(StoreError):
+    """The disk has no room left; what was committed before is whole."""
+
+
+class StoreDamagedError(StoreError):
+    """The file is damaged, or is not a store at all; nothing was appended to it."""
+
+
+class StoreVersionError(StoreError):
+    """The file was written by a newer version, or is older than a reader understands."""
+
+
+class StorePlaceError(StoreError):
+    """The file lies where SQLite cannot keep it safe, such as on a network share."""
+
+
+class StoreClosedError(StoreError):
+    """The store was closed already."""
+
+
+class UnknownTrialError(StoreError):
+    """No trial has that id."""
+
+
+class ExportError(StoreError):
+    """An export cannot be written."""
+
+
+def from_sqlite(error: sqlite3.Error) -> StoreError:
+    """Return our own error for one of SQLite's."""
+    code = getattr(error, "sqlite_errorcode", None)
+    primary = code & 0xFF if isinstance(code, int) else None
+    if primary == sqlite3.SQLITE_FULL:
+        return StoreFullError("the disk is full: free some room; what was committed before is safe")
+    if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
+        return StoreDamagedError(
+            f"the store is damaged or is no store ({error}): move the file aside; a new one is begun"
+        )
+    if primary in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+        return StoreBusyError("the store stayed locked by another program for 5 s: end that program or try again")
+    return StoreError(f"SQLite reports: {error}")

@@ -1,0 +1,120 @@
+"""What the store hands out: trials, gaps, notes and receipts."""
+
+from dataclasses import dataclass
+
+from emberline.bench.samples import SampleBatch
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """One trial as it is kept.
+
+    Attributes:
+        id: Short name, unique in its store: day of the start and a count.
+        bench: Id of the bench.
+        label: A person's name for it, or None.
+        origin: `live`, or `import`, whose samples belong to this trial alone.
+        source: Name of the imported file, or None.
+        start_ns: UTC nanoseconds of `t_s = 0`.
+        end_ns: UTC nanoseconds of its end; None while it is open.
+        zone: Name of the time zone in which a person reads the times.
+        relative: Whether the record had times of its own but no date, so that `start_ns` is the moment of the import.
+        created_ns: When the trial was entered.
+        bench_text: The bench file that held then; empty for the assumed default bench.
+        plan_text: The plan file entered last; empty without one.
+    """
+
+    id: str
+    bench: str
+    label: str | None
+    origin: str
+    source: str | None
+    start_ns: int
+    end_ns: int | None
+    zone: str
+    relative: bool
+    created_ns: int
+    bench_text: str
+    plan_text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """Samples `first_seq` to `next_seq - 1` of a stream are lost for good, with the reason.
+
+    Attributes:
+        start_ns: UTC nanoseconds of the last sample before the gap (or the best estimate).
+        end_ns: UTC nanoseconds of the first sample after it.
+    """
+
+    device: str
+    boot: int
+    channel: str
+    first_seq: int
+    next_seq: int
+    start_ns: int
+    end_ns: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class CommitReceipt:
+    """What one commit put on disk.
+
+    Attributes:
+        commit: Id of the commit, growing in their order; None if no sample in it was new.
+        stored: The samples that were new, in the order given.
+        repeated: Number of samples left out because they were stored before.
+        flagged: The parts of the gaps that were new.
+    """
+
+    commit: int | None
+    stored: tuple[SampleBatch, ...]
+    repeated: int
+    flagged: tuple[Gap, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Tally:
+    """Numbers of samples of one stream that are stored, and that are flagged lost."""
+
+    stored: int
+    lost: int
+
+
+@dataclass(frozen=True, slots=True)
+class TrackerState:
+    """State of a tracker that has seen every commit up to and including `commit`."""
+
+    state: bytes
+    commit: int
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """A person's remark."""
+
+    t_ns: int
+    text: str
+    trial: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class StoredSummary:
+    """A summary document as it was written, and the software version that worked it out."""
+
+    document: str
+    version: str
+
+
+@dataclass(frozen=True, slots=True)
+class Pruned:
+    """What a pruning did.
+
+    Attributes:
+        blocks: Blocks taken out.
+        waiting: Blocks old enough that stay because they were not forwarded yet.
+    """
+
+    blocks: int
+    waiting: int

@@ -1,0 +1,218 @@
+"""Samples on their way to the disk and back: no doubles, no silent loss, in commit order."""
+
+import sqlite3
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+
+from emberline.bench.samples import SampleBatch
+from emberline.store import blocks
+from emberline.store.records import CommitReceipt, Gap, Tally
+
+PAGE = 64
+"""Blocks read in one transaction; short ones, since an open reader keeps the journal from shrinking."""
+
+Range = tuple[int, int]
+
+
+def commit(
+    connection: sqlite3.Connection, bench: str, batches: Sequence[SampleBatch], gaps: Sequence[Gap], trial: str | None
+) -> CommitReceipt:
+    """Store what is new in the batches, then flag the losses; runs inside the writer's transaction.
+
+    Raises:
+        ValueError: A batch has arrays of different lengths, or times that decrease.
+    """
+    stored: list[SampleBatch] = []
+    for batch in batches:
+        _require_sound(batch)
+        if len(batch):
+            stored += [_cut(batch, *part) for part in _add_span(connection, batch)]
+    identity = None
+    if stored:
+        row = connection.execute("SELECT seq FROM sqlite_sequence WHERE name = 'blocks'").fetchone()
+        identity = 1 + (row[0] if row else 0)
+        payload = blocks.encode([blocks.Commit(identity, tuple(stored))])
+        start, end = min(int(b.t_ns[0]) for b in stored), max(int(b.t_ns[-1]) for b in stored)
+        connection.execute(
+            "INSERT INTO blocks (id, last_id, bench, trial, start_ns, end_ns, samples, commits, codec, payload)"
+            " VALUES (?, ?, ?, ?, ?, ?, ?, 1, ?, ?)",
+            (identity, identity, bench, trial, start, end, sum(map(len, stored)), blocks.CODEC, payload),
+        )
+    flagged = [part for gap in gaps for part in _add_gap(connection, bench, gap)]
+    repeated = sum(map(len, batches)) - sum(map(len, stored))
+    return CommitReceipt(identity, tuple(stored), repeated, tuple(flagged))
+
+
+def read_page(
+    connection: sqlite3.Connection, bench: str, trial: str | None, start_ns: int, end_ns: int, after: int
+) -> tuple[list[blocks.Commit], int | None]:
+    """Return some commits in their order, cut to a time window, and the id after which to go on; None at the end.
+
+    Args:
+        connection: Open for reading.
+        bench: Id of the bench.
+        trial: Owner of the samples, or None for those that the bench sent.
+        start_ns: Begin of the window.
+        end_ns: End of the window, which still belongs to it.
+        after: Only commits with a greater id.
+    """
+    rows = connection.execute(
+        "SELECT last_id, codec, payload FROM blocks WHERE bench = ? AND trial IS ? AND last_id > ? AND end_ns >= ?"
+        " AND start_ns <= ? ORDER BY last_id LIMIT ?",
+        (bench, trial, after, start_ns, end_ns, PAGE),
+    ).fetchall()
+    # Blocks may be merged between two pages; the ids of the commits inside keep the place.
+    commits = [
+        replace(one, batches=tuple(part for batch in one.batches for part in _within(batch, start_ns, end_ns)))
+        for _, codec, payload in rows
+        for one in blocks.decode(payload, codec)
+        if one.id > after
+    ]
+    return [one for one in commits if one.batches], rows[-1][0] if len(rows) == PAGE else None
+
+
+def next_seq(connection: sqlite3.Connection, device: str, boot: int, channel: str) -> int:
+    """Return the number after the greatest one that is stored or flagged lost; 0 for an unknown stream."""
+    row = connection.execute(
+        "SELECT max(next_seq) FROM (SELECT next_seq FROM spans WHERE device = :d AND boot = :b AND channel = :c"
+        " UNION ALL SELECT next_seq FROM gaps WHERE device = :d AND boot = :b AND channel = :c)",
+        {"d": device, "b": boot, "c": channel},
+    ).fetchone()
+    return int(row[0] or 0)
+
+
+def missing(connection: sqlite3.Connection, device: str, boot: int, channel: str) -> list[Range]:
+    """Return the ranges between known samples that are neither stored nor flagged, as (first, next)."""
+    known = _ranges(connection, "spans", device, boot, channel) + _ranges(connection, "gaps", device, boot, channel)
+    known.sort()
+    return [(before[1], after[0]) for before, after in pairwise(known) if before[1] < after[0]]
+
+
+def tally(connection: sqlite3.Connection, device: str, boot: int, channel: str) -> Tally:
+    """Return how many samples of a stream are stored and how many are flagged lost."""
+    sums = [
+        sum(after - before for before, after in _ranges(connection, table, device, boot, channel))
+        for table in ("spans", "gaps")
+    ]
+    return Tally(*sums)
+
+
+def read_gaps(connection: sqlite3.Connection, bench: str, start_ns: int, end_ns: int) -> list[Gap]:
+    """Return the flagged losses of a bench that touch a time window, in order of time."""
+    rows = connection.execute(
+        "SELECT device, boot, channel, first_seq, next_seq, start_ns, end_ns, reason FROM gaps"
+        " WHERE bench = ? AND start_ns <= ? AND end_ns >= ? ORDER BY start_ns, device, channel, first_seq",
+        (bench, end_ns, start_ns),
+    )
+    return [Gap(*row) for row in rows]
+
+
+def _require_sound(batch: SampleBatch) -> None:
+    name = f"samples {batch.first_seq} to {batch.next_seq - 1} of {batch.device}/{batch.channel}"
+    if not len(batch.t_ns) == len(batch.raw) == len(batch.flags):
+        raise ValueError(f"{name}: times, values and flags differ in number")
+    if len(batch) and np.any(batch.t_ns[1:] < batch.t_ns[:-1]):
+        raise ValueError(f"{name}: times decrease within the batch")
+
+
+def _add_span(connection: sqlite3.Connection, batch: SampleBatch) -> list[Range]:
+    """Enter a batch's numbers into the known ranges and return the parts that were new."""
+    key = (batch.device, batch.boot, batch.channel)
+    first, after = batch.first_seq, batch.next_seq
+    touching = _touching(connection, "spans", key, first, after)
+    new = _subtracted((first, after), touching)
+    if new:
+        connection.execute(
+            "DELETE FROM spans WHERE device = ? AND boot = ? AND channel = ? AND first_seq <= ? AND next_seq >= ?",
+            (*key, after, first),
+        )
+        merged = (min([first, *(span[0] for span in touching)]), max([after, *(span[1] for span in touching)]))
+        connection.execute("INSERT INTO spans VALUES (?, ?, ?, ?, ?)", (*key, *merged))
+        for part in new:
+            _shrink_gaps(connection, key, part)
+    return new
+
+
+def _add_gap(connection: sqlite3.Connection, bench: str, gap: Gap) -> list[Gap]:
+    """Flag the part of a loss that is neither stored nor flagged yet."""
+    key = (gap.device, gap.boot, gap.channel)
+    known = [
+        span for table in ("spans", "gaps") for span in _touching(connection, table, key, gap.first_seq, gap.next_seq)
+    ]
+    parts = [
+        replace(gap, first_seq=first, next_seq=after)
+        for first, after in _subtracted((gap.first_seq, gap.next_seq), sorted(known))
+    ]
+    for part in parts:
+        _insert_gap(connection, bench, part)
+    return parts
+
+
+def _shrink_gaps(connection: sqlite3.Connection, key: tuple[str, int, str], found: Range) -> None:
+    """Take samples that turned up after all out of the flagged losses."""
+    columns = "bench, device, boot, channel, first_seq, next_seq, start_ns, end_ns, reason"
+    where = "WHERE device = ? AND boot = ? AND channel = ? AND first_seq < ? AND next_seq > ?"
+    arguments = (*key, found[1], found[0])
+    rows = connection.execute(f"SELECT {columns} FROM gaps {where}", arguments).fetchall()  # noqa: S608
+    connection.execute(f"DELETE FROM gaps {where}", arguments)  # noqa: S608
+    for bench, *fields in rows:
+        gap = Gap(*fields)
+        for first, after in _subtracted((gap.first_seq, gap.next_seq), [found]):
+            _insert_gap(connection, bench, replace(gap, first_seq=first, next_seq=after))
+
+
+def _insert_gap(connection: sqlite3.Connection, bench: str, gap: Gap) -> None:
+    connection.execute(
+        "INSERT INTO gaps (bench, device, boot, channel, first_seq, next_seq, start_ns, end_ns, reason)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        (bench, gap.device, gap.boot, gap.channel, gap.first_seq, gap.next_seq, gap.start_ns, gap.end_ns, gap.reason),
+    )
+
+
+def _touching(
+    connection: sqlite3.Connection, table: str, key: tuple[str, int, str], first: int, after: int
+) -> list[Range]:
+    return connection.execute(
+        f"SELECT first_seq, next_seq FROM {table} WHERE device = ? AND boot = ? AND channel = ?"  # noqa: S608
+        " AND first_seq <= ? AND next_seq >= ? ORDER BY first_seq",
+        (*key, after, first),
+    ).fetchall()
+
+
+def _ranges(connection: sqlite3.Connection, table: str, device: str, boot: int, channel: str) -> list[Range]:
+    return connection.execute(
+        f"SELECT first_seq, next_seq FROM {table} WHERE device = ? AND boot = ? AND channel = ?"  # noqa: S608
+        " ORDER BY first_seq",
+        (device, boot, channel),
+    ).fetchall()
+
+
+def _subtracted(whole: Range, taken: Sequence[Range]) -> list[Range]:
+    """Return what is left of a range without the taken ones, which are sorted."""
+    left, at = [], whole[0]
+    for first, after in taken:
+        if first > at:
+            left.append((at, min(first, whole[1])))
+        at = max(at, after)
+        if at >= whole[1]:
+            break
+    if at < whole[1]:
+        left.append((at, whole[1]))
+    return left
+
+
+def _cut(batch: SampleBatch, first: int, after: int) -> SampleBatch:
+    part = slice(first - batch.first_seq, after - batch.first_seq)
+    return replace(batch, first_seq=first, t_ns=batch.t_ns[part], raw=batch.raw[part], flags=batch.flags[part])
+
+
+def _within(batch: SampleBatch, start_ns: int, end_ns: int) -> Iterator[SampleBatch]:
+    low = int(np.searchsorted(batch.t_ns, start_ns, side="left"))
+    high = int(np.searchsorted(batch.t_ns, end_ns, side="right"))
+    if low == 0 and high == len(batch):
+        yield batch
+    elif low < high:
+        yield _cut(batch, batch.first_seq + low, batch.first_seq + high)

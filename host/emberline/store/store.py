@@ -1,0 +1,296 @@
+"""The store as the rest of the program sees it."""
+
+import sqlite3
+import time
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future
+from functools import partial
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from emberline.bench.samples import SampleBatch
+from emberline.curves.events import Event, Retraction
+from emberline.store import samples, trials, upkeep
+from emberline.store.blocks import Commit
+from emberline.store.connection import Writer, reading
+from emberline.store.errors import StorePlaceError
+from emberline.store.place import WriterLock, refuse_network_share
+from emberline.store.records import (
+    CommitReceipt,
+    Gap,
+    Note,
+    Pruned,
+    StoredSummary,
+    Tally,
+    TrackerState,
+    Trial,
+)
+from emberline.store.schema import keep_copy
+
+ALWAYS_NS = 2**63 - 1
+
+
+class StoreReader:
+    """A store to look into; every method may be called from any thread, also while another program writes.
+
+    Methods raise `StoreError` and its kinds: `StoreMissingError` where there is no store, `UnknownTrialError` for an
+    unknown id.
+    """
+
+    def __init__(self, path: Path) -> None:
+        """Look into the store at `path`; it is opened anew for each call, so no reader stays behind."""
+        self.path = path
+
+    def commits(
+        self, bench: str, start_ns: int = 0, end_ns: int = ALWAYS_NS, *, trial: str | None = None, after: int = 0
+    ) -> Iterator[Commit]:
+        """Yield the commits of a bench in their order, cut to a time window whose ends belong to it.
+
+        Args:
+            bench: Id of the bench.
+            start_ns: Begin of the window, UTC nanoseconds.
+            end_ns: End of the window.
+            trial: Only samples that belong to this imported trial; by default those that the bench sent.
+            after: Only commits with a greater id.
+        """
+        place: int | None = after
+        while place is not None:
+            with reading(self.path) as connection:
+                page, place = samples.read_page(connection, bench, trial, start_ns, end_ns, place)
+            yield from page
+
+    def batches(
+        self, bench: str, start_ns: int = 0, end_ns: int = ALWAYS_NS, *, trial: str | None = None, after: int = 0
+    ) -> Iterator[SampleBatch]:
+        """Yield the batches of `commits` one by one."""
+        for commit in self.commits(bench, start_ns, end_ns, trial=trial, after=after):
+            yield from commit.batches
+
+    def trial_batches(self, trial: Trial) -> Iterator[SampleBatch]:
+        """Yield the batches of a trial in commit order, from its start to its end (or so far)."""
+        owner = trial.id if trial.origin == "import" else None
+        end_ns = ALWAYS_NS if trial.end_ns is None else trial.end_ns
+        return self.batches(trial.bench, trial.start_ns, end_ns, trial=owner)
+
+    def next_seq(self, device: str, boot: int, channel: str) -> int:
+        """Return the number after the greatest one that is stored or flagged lost; 0 for an unknown stream."""
+        with reading(self.path) as connection:
+            return samples.next_seq(connection, device, boot, channel)
+
+    def missing(self, device: str, boot: int, channel: str) -> list[tuple[int, int]]:
+        """Return the ranges (first, next) between known samples that are neither stored nor flagged lost."""
+        with reading(self.path) as connection:
+            return samples.missing(connection, device, boot, channel)
+
+    def tally(self, device: str, boot: int, channel: str) -> Tally:
+        """Return how many samples of a stream are stored and how many are flagged lost."""
+        with reading(self.path) as connection:
+            return samples.tally(connection, device, boot, channel)
+
+    def gaps(self, bench: str, start_ns: int = 0, end_ns: int = ALWAYS_NS) -> list[Gap]:
+        """Return the flagged losses of a bench that touch a time window."""
+        with reading(self.path) as connection:
+            return samples.read_gaps(connection, bench, start_ns, end_ns)
+
+    def trials(self) -> list[Trial]:
+        """Return all trials in the order in which they were entered."""
+        with reading(self.path) as connection:
+            return trials.listed(connection)
+
+    def trial(self, trial: str) -> Trial:
+        """Return one trial."""
+        with reading(self.path) as connection:
+            return trials.get(connection, trial)
+
+    def events(self, trial: str) -> list[Event]:
+        """Return the events of a trial as they were saved last."""
+        with reading(self.path) as connection:
+            return trials.events(connection, trial)
+
+    def retractions(self, trial: str) -> list[Retraction]:
+        """Return what a live run announced and took back."""
+        with reading(self.path) as connection:
+            return trials.retractions(connection, trial)
+
+    def summary(self, trial: str) -> StoredSummary | None:
+        """Return the summary document of a trial, or None where none was written yet."""
+        with reading(self.path) as connection:
+            return trials.summary(connection, trial)
+
+    def tracker_state(self, trial: str) -> TrackerState | None:
+        """Return the state of an open trial's tracker, or None."""
+        with reading(self.path) as connection:
+            return trials.tracker_state(connection, trial)
+
+    def notes(self, bench: str) -> list[Note]:
+        """Return the remarks on a bench in order of time."""
+        with reading(self.path) as connection:
+            return trials.notes(connection, bench)
+
+    def outbox_cursor(self, server: str) -> int:
+        """Return the id of the last commit that a server has taken; 0 for a server not known yet."""
+        with reading(self.path) as connection:
+            return upkeep.outbox_cursor(connection, server)
+
+    def backup(self, target: Path) -> None:
+        """Copy the whole store into one new file, also while it is written to.
+
+        Raises:
+            StorePlaceError: The target exists, or cannot be written.
+        """
+        if target.exists():
+            raise StorePlaceError(f"{target} exists: name a new file for the backup")
+        with reading(self.path) as connection:
+            keep_copy(connection, target)
+
+
+class Store(StoreReader):
+    """A store to write to; one program at a time may hold it. Use it as a context manager, or close it.
+
+    Every writing method returns once its change is on disk, and keeps nothing of it when it raises.
+    """
+
+    def __init__(self, path: Path, lock: WriterLock, writer: Writer, now_ns: Callable[[], int]) -> None:
+        """Use `Store.open`."""
+        super().__init__(path)
+        self._lock = lock
+        self._writer = writer
+        self._now_ns = now_ns
+
+    @classmethod
+    def open(cls, path: Path, now_ns: Callable[[], int] = time.time_ns) -> Self:
+        """Open a store for writing; create it, or bring it up to date, where need be.
+
+        Args:
+            path: Its file; the folder must exist.
+            now_ns: The clock that stamps what is entered, UTC nanoseconds.
+
+        Raises:
+            StorePlaceError: The file lies on a network share, or nothing can be written there.
+            StoreBusyError: Another program writes to it.
+            StoreDamagedError: The file is damaged, or no store.
+            StoreVersionError: A newer version wrote it.
+        """
+        refuse_network_share(path)
+        lock = WriterLock(path)
+        try:
+            return cls(path, lock, Writer(path), now_ns)
+        except BaseException:
+            lock.release()
+            raise
+
+    def close(self) -> None:
+        """Finish what was handed in, close the file and give up the right to write."""
+        self._writer.close()
+        self._lock.release()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def commit(
+        self, bench: str, batches: Sequence[SampleBatch], gaps: Sequence[Gap] = (), *, trial: str | None = None
+    ) -> CommitReceipt:
+        """Store samples and flag losses in one transaction.
+
+        Samples whose number in their stream is known are left out; a flagged sample that turns up is stored and
+        no longer flagged. So samples sent = samples stored + samples flagged, whatever is repeated.
+
+        Args:
+            bench: Id of the bench; entered if new.
+            batches: In the order of their arrival.
+            gaps: Losses known for good.
+            trial: Set where the samples belong to this imported trial alone.
+
+        Raises:
+            ValueError: A batch has arrays of different lengths, or times that decrease.
+        """
+        return self.submit_commit(bench, batches, gaps, trial=trial).result()
+
+    def submit_commit(
+        self, bench: str, batches: Sequence[SampleBatch], gaps: Sequence[Gap] = (), *, trial: str | None = None
+    ) -> Future[CommitReceipt]:
+        """Queue what `commit` does; the future gives its receipt, or raises what it raises."""
+        now = self._now_ns()
+
+        def job(connection: sqlite3.Connection) -> CommitReceipt:
+            trials.ensure_bench(connection, bench, now)
+            return samples.commit(connection, bench, batches, gaps, trial)
+
+        return self._writer.submit(job)
+
+    def create_trial(
+        self,
+        *,
+        bench: str,
+        start_ns: int,
+        zone: str = "UTC",
+        origin: str = "live",
+        source: str | None = None,
+        relative: bool = False,
+        label: str | None = None,
+        bench_text: str = "",
+        plan_text: str = "",
+    ) -> Trial:
+        """Enter a trial under a new id; the arguments are those of `Trial`."""
+        return self._writer.run(
+            partial(
+                trials.create,
+                bench=bench,
+                start_ns=start_ns,
+                zone=zone,
+                origin=origin,
+                source=source,
+                relative=relative,
+                label=label,
+                bench_text=bench_text,
+                plan_text=plan_text,
+                now_ns=self._now_ns(),
+            )
+        )
+
+    def end_trial(self, trial: str, end_ns: int) -> None:
+        """Close a trial at its last moment, and shorten the journal."""
+        self._writer.run(lambda connection: trials.end(connection, trial, end_ns))
+        self._writer.checkpoint()
+
+    def save_plan(self, trial: str, document: str) -> None:
+        """Enter a plan file for a trial; the last one entered counts."""
+        self._writer.run(lambda connection: trials.save_plan(connection, trial, document, self._now_ns()))
+
+    def save_events(self, trial: str, events: Sequence[Event], retracted: Sequence[Retraction] = ()) -> None:
+        """Replace the events of a trial."""
+        self._writer.run(lambda connection: trials.save_events(connection, trial, events, retracted))
+
+    def save_summary(self, trial: str, document: str, version: str) -> None:
+        """Replace the summary document of a trial, worked out by a software version."""
+        self._writer.run(lambda connection: trials.save_summary(connection, trial, document, version, self._now_ns()))
+
+    def save_tracker_state(self, trial: str, state: TrackerState) -> None:
+        """Replace the state of an open trial's tracker."""
+        self._writer.run(lambda connection: trials.save_tracker_state(connection, trial, state, self._now_ns()))
+
+    def add_note(self, bench: str, note: Note) -> None:
+        """Keep a person's remark."""
+        self._writer.run(lambda connection: trials.add_note(connection, bench, note, self._now_ns()))
+
+    def compact(self, trial: str) -> int:
+        """Merge the blocks of an ended trial and return how many rows that saved.
+
+        Raises:
+            ValueError: The trial is still open.
+        """
+        return self._writer.run(lambda connection: upkeep.compact(connection, trials.get(connection, trial)))
+
+    def prune(self, before_ns: int) -> Pruned:
+        """Drop samples that are older, belong to no trial and wait for no server."""
+        return self._writer.run(lambda connection: upkeep.prune(connection, before_ns))
+
+    def advance_outbox(self, server: str, commit: int) -> None:
+        """Note that a server has taken every commit up to this one; from now on it is waited for."""
+        self._writer.run(lambda connection: upkeep.advance_outbox(connection, server, commit))

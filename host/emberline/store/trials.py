@@ -1,0 +1,212 @@
+"""Trials and what belongs to them: plans, events, summaries, notes and the tracker's state."""
+
+import sqlite3
+from collections.abc import Sequence
+from datetime import UTC, datetime, tzinfo
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from uncertainties import ufloat
+
+from emberline.curves.events import Event, EventKind, Retraction
+from emberline.store.errors import UnknownTrialError
+from emberline.store.records import Note, StoredSummary, TrackerState, Trial
+
+_SELECT = (
+    "SELECT trials.id, trials.bench, label, origin, source, start_ns, end_ns, zone, relative, created_ns,"
+    " coalesce(calibrations.document, ''),"
+    " coalesce((SELECT document FROM plans WHERE plans.trial = trials.id ORDER BY plans.id DESC LIMIT 1), '')"
+    " FROM trials LEFT JOIN calibrations ON calibrations.id = trials.calibration"
+)
+
+
+def zone_named(name: str) -> tzinfo:
+    """Return a time zone by its name; UTC where this machine does not know it."""
+    try:
+        return UTC if name == "UTC" else ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        return UTC
+
+
+def ensure_bench(connection: sqlite3.Connection, bench: str, now_ns: int) -> None:
+    """Enter a bench unless it is known."""
+    connection.execute("INSERT OR IGNORE INTO benches VALUES (?, ?)", (bench, now_ns))
+
+
+def create(
+    connection: sqlite3.Connection,
+    *,
+    bench: str,
+    start_ns: int,
+    zone: str,
+    origin: str,
+    source: str | None,
+    relative: bool,
+    label: str | None,
+    bench_text: str,
+    plan_text: str,
+    now_ns: int,
+) -> Trial:
+    """Enter a trial under a new id and return it."""
+    ensure_bench(connection, bench, now_ns)
+    calibration = _calibration(connection, bench, bench_text, now_ns) if bench_text else None
+    day = datetime.fromtimestamp(start_ns / 1e9, zone_named(zone)).date().isoformat()
+    taken = connection.execute("SELECT id FROM trials WHERE id LIKE ? || '-%'", (day,)).fetchall()
+    count = max((int(row[0].rpartition("-")[2]) for row in taken), default=0) + 1
+    identity = f"{day}-{count}"
+    connection.execute(
+        "INSERT INTO trials (id, bench, calibration, label, origin, source, start_ns, zone, relative, created_ns)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        (identity, bench, calibration, label, origin, source, start_ns, zone, int(relative), now_ns),
+    )
+    if plan_text:
+        save_plan(connection, identity, plan_text, now_ns)
+    return get(connection, identity)
+
+
+def _calibration(connection: sqlite3.Connection, bench: str, document: str, now_ns: int) -> int | None:
+    """Enter a bench file unless it is the same as the last one, and return its number."""
+    row = connection.execute(
+        "SELECT id, document FROM calibrations WHERE bench = ? ORDER BY id DESC LIMIT 1", (bench,)
+    ).fetchone()
+    if row and row[1] == document:
+        return int(row[0])
+    return connection.execute(
+        "INSERT INTO calibrations (bench, entered_ns, document) VALUES (?, ?, ?)", (bench, now_ns, document)
+    ).lastrowid
+
+
+def get(connection: sqlite3.Connection, trial: str) -> Trial:
+    """Return a trial.
+
+    Raises:
+        UnknownTrialError: No trial has that id.
+    """
+    row = connection.execute(f"{_SELECT} WHERE trials.id = ?", (trial,)).fetchone()
+    if row is None:
+        raise UnknownTrialError(f"there is no trial {trial!r}: `emberline trials` lists them")
+    return _trial(row)
+
+
+def listed(connection: sqlite3.Connection) -> list[Trial]:
+    """Return all trials in the order in which they were entered."""
+    return [_trial(row) for row in connection.execute(f"{_SELECT} ORDER BY trials.rowid")]
+
+
+def _trial(row: tuple[str, str, str | None, str, str | None, int, int | None, str, int, int, str, str]) -> Trial:
+    return Trial(*row[:8], bool(row[8]), *row[9:])
+
+
+def end(connection: sqlite3.Connection, trial: str, end_ns: int) -> None:
+    """Close a trial; its tracker's state is not needed any more."""
+    get(connection, trial)
+    connection.execute("UPDATE trials SET end_ns = ? WHERE id = ?", (end_ns, trial))
+    connection.execute("DELETE FROM tracker_states WHERE trial = ?", (trial,))
+
+
+def save_plan(connection: sqlite3.Connection, trial: str, document: str, now_ns: int) -> None:
+    """Enter a plan file for a trial; earlier ones are kept, the last one counts."""
+    get(connection, trial)
+    connection.execute("INSERT INTO plans (trial, entered_ns, document) VALUES (?, ?, ?)", (trial, now_ns, document))
+
+
+def save_events(
+    connection: sqlite3.Connection, trial: str, events: Sequence[Event], retracted: Sequence[Retraction]
+) -> None:
+    """Replace the events of a trial."""
+    get(connection, trial)
+    connection.execute("DELETE FROM events WHERE trial = ?", (trial,))
+    connection.execute("DELETE FROM retractions WHERE trial = ?", (trial,))
+    connection.executemany(
+        "INSERT INTO events VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        [(trial, ordinal, *_event_row(event)) for ordinal, event in enumerate(events)],
+    )
+    connection.executemany(
+        "INSERT INTO retractions VALUES (?, ?, ?, ?, ?, ?)",
+        [
+            (trial, ordinal, one.kind.value, float(one.announced_t_s), float(one.retracted_t_s), one.why)
+            for ordinal, one in enumerate(retracted)
+        ],
+    )
+
+
+def _event_row(event: Event) -> tuple[object, ...]:
+    size = (None, None) if event.size_g is None else (float(event.size_g.n), float(event.size_g.s))
+    announced = None if event.announced_t_s is None else float(event.announced_t_s)
+    head = (event.kind.value, float(event.t_s), float(event.u_s), event.evidence)
+    return (*head, *size, int(event.confirmed), announced, int(event.by_person))
+
+
+def events(connection: sqlite3.Connection, trial: str) -> list[Event]:
+    """Return the events of a trial as they were saved."""
+    get(connection, trial)
+    rows = connection.execute(
+        "SELECT kind, t_s, u_s, evidence, size_g, u_size_g, confirmed, announced_t_s, by_person FROM events"
+        " WHERE trial = ? ORDER BY ordinal",
+        (trial,),
+    )
+    return [
+        Event(
+            EventKind(kind),
+            t_s,
+            u_s,
+            evidence,
+            None if size_g is None else ufloat(size_g, u_size_g, "size"),
+            bool(confirmed),
+            announced_t_s,
+            bool(by_person),
+        )
+        for kind, t_s, u_s, evidence, size_g, u_size_g, confirmed, announced_t_s, by_person in rows
+    ]
+
+
+def retractions(connection: sqlite3.Connection, trial: str) -> list[Retraction]:
+    """Return what a live run announced and took back in a trial."""
+    get(connection, trial)
+    rows = connection.execute(
+        "SELECT kind, announced_t_s, retracted_t_s, why FROM retractions WHERE trial = ? ORDER BY ordinal", (trial,)
+    )
+    return [Retraction(EventKind(kind), announced, retracted, why) for kind, announced, retracted, why in rows]
+
+
+def save_summary(connection: sqlite3.Connection, trial: str, document: str, version: str, now_ns: int) -> None:
+    """Replace the summary of a trial."""
+    get(connection, trial)
+    connection.execute("INSERT OR REPLACE INTO results VALUES (?, ?, ?, ?)", (trial, version, now_ns, document))
+
+
+def summary(connection: sqlite3.Connection, trial: str) -> StoredSummary | None:
+    """Return the summary of a trial, or None where none was written yet."""
+    get(connection, trial)
+    row = connection.execute("SELECT document, version FROM results WHERE trial = ?", (trial,)).fetchone()
+    return StoredSummary(*row) if row else None
+
+
+def save_tracker_state(connection: sqlite3.Connection, trial: str, state: TrackerState, now_ns: int) -> None:
+    """Replace the state of an open trial's tracker."""
+    get(connection, trial)
+    connection.execute(
+        "INSERT OR REPLACE INTO tracker_states VALUES (?, ?, ?, ?)", (trial, now_ns, state.commit, state.state)
+    )
+
+
+def tracker_state(connection: sqlite3.Connection, trial: str) -> TrackerState | None:
+    """Return the state of a trial's tracker, or None where none was saved or the trial has ended."""
+    get(connection, trial)
+    row = connection.execute("SELECT state, last_commit FROM tracker_states WHERE trial = ?", (trial,)).fetchone()
+    return TrackerState(*row) if row else None
+
+
+def add_note(connection: sqlite3.Connection, bench: str, note: Note, now_ns: int) -> None:
+    """Keep a person's remark."""
+    if note.trial is not None:
+        get(connection, note.trial)
+    ensure_bench(connection, bench, now_ns)
+    connection.execute(
+        "INSERT INTO notes (bench, trial, t_ns, text) VALUES (?, ?, ?, ?)", (bench, note.trial, note.t_ns, note.text)
+    )
+
+
+def notes(connection: sqlite3.Connection, bench: str) -> list[Note]:
+    """Return the remarks on a bench in order of time."""
+    rows = connection.execute("SELECT t_ns, text, trial FROM notes WHERE bench = ? ORDER BY t_ns, id", (bench,))
+    return [Note(*row) for row in rows]

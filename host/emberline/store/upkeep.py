@@ -1,0 +1,104 @@
+"""Keeping the file small: merging the blocks of ended trials, dropping old samples."""
+
+import sqlite3
+from collections.abc import Iterator
+
+from emberline.store import blocks
+from emberline.store.records import Pruned, Trial
+
+MERGED_COMMITS = 600
+"""Commits in a merged block: five minutes at two a second, so that a look at a part of a trial stays cheap."""
+
+
+def compact(connection: sqlite3.Connection, trial: Trial) -> int:
+    """Merge the blocks of an ended trial and return how many rows that saved.
+
+    Commits stay as they are and in their order, so a replay sees no difference. Blocks that a server has not taken yet
+    are left alone, since the outbox counts blocks.
+
+    Raises:
+        ValueError: The trial is still open.
+    """
+    if trial.end_ns is None:
+        raise ValueError(f"trial {trial.id} is still open: end it first")
+    owner = trial.id if trial.origin == "import" else None
+    forwarded = outbox_limit(connection)
+    rows = connection.execute(
+        "SELECT id, commits, last_id <= ? AND end_ns >= ? AND start_ns <= ? FROM blocks"
+        " WHERE bench = ? AND trial IS ? ORDER BY id",
+        (forwarded, trial.start_ns, trial.end_ns, trial.bench, owner),
+    )
+    saved = 0
+    for group in list(_groups(rows)):
+        _merge(connection, group)
+        saved += len(group) - 1
+    return saved
+
+
+def _groups(rows: Iterator[tuple[int, int, int]]) -> Iterator[list[int]]:
+    """Yield the ids of neighbours to be merged: only neighbours, or commits would change their order."""
+    group: list[int] = []
+    total = 0
+    for identity, commits, eligible in rows:
+        if group and (not eligible or total + commits > MERGED_COMMITS):
+            if len(group) > 1:
+                yield group
+            group, total = [], 0
+        if eligible:
+            group.append(identity)
+            total += commits
+    if len(group) > 1:
+        yield group
+
+
+def _merge(connection: sqlite3.Connection, group: list[int]) -> None:
+    commits: list[blocks.Commit] = []
+    for identity in group:
+        codec, payload = connection.execute("SELECT codec, payload FROM blocks WHERE id = ?", (identity,)).fetchone()
+        commits += blocks.decode(payload, codec)
+    keep, last = group[0], group[-1]
+    bench, owner = connection.execute("SELECT bench, trial FROM blocks WHERE id = ?", (keep,)).fetchone()
+    connection.execute(
+        "UPDATE blocks SET (last_id, start_ns, end_ns, samples, commits) ="
+        " (SELECT max(last_id), min(start_ns), max(end_ns), sum(samples), sum(commits) FROM blocks"
+        " WHERE bench = ? AND trial IS ? AND id BETWEEN ? AND ?), codec = ?, payload = ? WHERE id = ?",
+        (bench, owner, keep, last, blocks.CODEC, blocks.encode(commits), keep),
+    )
+    connection.execute(
+        "DELETE FROM blocks WHERE bench = ? AND trial IS ? AND id > ? AND id <= ?", (bench, owner, keep, last)
+    )
+
+
+def prune(connection: sqlite3.Connection, before_ns: int) -> Pruned:
+    """Drop the blocks that ended before a moment, belong to no trial and wait for no server."""
+    old = (
+        "trial IS NULL AND end_ns < :before AND NOT EXISTS (SELECT 1 FROM trials WHERE trials.bench = blocks.bench"
+        " AND trials.origin = 'live' AND trials.start_ns <= blocks.end_ns"
+        " AND (trials.end_ns IS NULL OR trials.end_ns >= blocks.start_ns))"
+    )
+    values = {"before": before_ns, "limit": outbox_limit(connection)}
+    waiting = connection.execute(f"SELECT count(*) FROM blocks WHERE {old} AND last_id > :limit", values)  # noqa: S608
+    count: int = waiting.fetchone()[0]
+    dropped = connection.execute(f"DELETE FROM blocks WHERE {old} AND last_id <= :limit", values).rowcount  # noqa: S608
+    return Pruned(dropped, count)
+
+
+def outbox_cursor(connection: sqlite3.Connection, server: str) -> int:
+    """Return the id of the last commit that a server has taken; 0 for a server not known yet."""
+    row = connection.execute("SELECT last_commit FROM outbox WHERE server = ?", (server,)).fetchone()
+    return int(row[0]) if row else 0
+
+
+def advance_outbox(connection: sqlite3.Connection, server: str, commit: int) -> None:
+    """Note that a server has taken every commit up to one; a lesser id than before changes nothing."""
+    connection.execute(
+        "INSERT INTO outbox VALUES (?, ?) ON CONFLICT (server) DO UPDATE"
+        " SET last_commit = max(last_commit, excluded.last_commit)",
+        (server, commit),
+    )
+
+
+def outbox_limit(connection: sqlite3.Connection) -> int:
+    """Return the id of the last commit that every known server has taken; without servers, a number beyond all."""
+    row = connection.execute("SELECT min(last_commit) FROM outbox").fetchone()
+    return int(row[0]) if row[0] is not None else 2**62

@@ -1,0 +1,81 @@
+import zlib
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from emberline.bench.samples import SampleBatch
+from emberline.store.blocks import Commit, decode, encode
+from emberline.store.errors import StoreDamagedError
+
+FLOATS = st.floats(allow_nan=True, allow_infinity=True, width=64)
+WHOLE = st.integers(-(2**31), 2**31).map(float)
+
+
+@st.composite
+def batches(draw: st.DrawFn) -> SampleBatch:
+    n = draw(st.integers(1, 40))
+    steps = draw(st.lists(st.integers(0, 10**12), min_size=n, max_size=n))
+    values = draw(st.lists(draw(st.sampled_from([FLOATS, WHOLE])), min_size=n, max_size=n))
+    return SampleBatch(
+        draw(st.sampled_from(["a", 'böse "Platte"', ""])),
+        draw(st.integers(0, 2**40)),
+        draw(st.sampled_from(["mass", "water"])),
+        draw(st.integers(0, 2**50)),
+        np.int64(1_764_072_000_000_000_000) + np.cumsum(np.array(steps, dtype=np.int64)),
+        np.array(values, dtype=np.float64),
+        np.array(draw(st.lists(st.integers(0, 255), min_size=n, max_size=n)), dtype=np.uint8),
+    )
+
+
+def same(one: SampleBatch, other: SampleBatch) -> bool:
+    return (
+        (one.device, one.boot, one.channel, one.first_seq) == (other.device, other.boot, other.channel, other.first_seq)
+        and one.t_ns.tobytes() == other.t_ns.tobytes()
+        and one.raw.tobytes() == other.raw.tobytes()
+        and one.flags.tobytes() == other.flags.tobytes()
+    )
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(st.lists(st.lists(batches(), min_size=1, max_size=4), min_size=1, max_size=5))
+def test_every_bit_and_the_order_come_back(commits: list[list[SampleBatch]]) -> None:
+    given_commits = [Commit(10 + 3 * i, tuple(one)) for i, one in enumerate(commits)]
+    got = decode(encode(given_commits))
+    assert [one.id for one in got] == [one.id for one in given_commits]
+    for one, other in zip(given_commits, got, strict=True):
+        assert len(one.batches) == len(other.batches)
+        assert all(same(a, b) for a, b in zip(one.batches, other.batches, strict=True))
+        assert all(b.t_ns.dtype == np.int64 and b.raw.dtype == np.float64 for b in other.batches)
+
+
+def test_an_hour_of_counts_at_a_steady_pace_takes_less_than_two_bytes_a_sample() -> None:
+    rng = np.random.default_rng(7)
+    n = 36_000
+    counts = np.round(400_000 - 5.0 * np.arange(n) + rng.normal(0, 10, n))
+    one = SampleBatch("d", 1, "mass", 0, np.arange(n) * 100_000_000, counts, np.zeros(n, dtype=np.uint8))
+    assert len(encode([Commit(1, (one,))])) < 2 * n
+
+
+def test_the_same_commits_give_the_same_bytes() -> None:
+    one = SampleBatch("d", 1, "m", 0, np.arange(5), np.array([0.1, 2, 3, -0.0, np.nan]), np.zeros(5, dtype=np.uint8))
+    assert encode([Commit(1, (one,))]) == encode([Commit(1, (one,))])
+
+
+GOOD = encode([Commit(1, (SampleBatch("d", 1, "m", 0, np.arange(9), np.arange(9.0), np.zeros(9, dtype=np.uint8)),))])
+
+
+@pytest.mark.parametrize(
+    "payload",
+    [b"", GOOD[:-3], GOOD[:20] + b"\x00" + GOOD[21:], zlib.compress(zlib.decompress(GOOD)[:-4]), zlib.compress(b"x")],
+    ids=["empty", "cut", "flipped", "short inside", "nonsense"],
+)
+def test_damage_is_told_and_not_handed_on(payload: bytes) -> None:
+    with pytest.raises(StoreDamagedError, match="backup"):
+        decode(payload)
+
+
+def test_a_code_of_the_future_is_refused() -> None:
+    with pytest.raises(StoreDamagedError, match="newer"):
+        decode(GOOD, codec=2)

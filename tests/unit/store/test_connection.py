@@ -1,0 +1,132 @@
+import sqlite3
+import threading
+from pathlib import Path
+
+import pytest
+
+from emberline.store.connection import Writer, reading
+from emberline.store.errors import (
+    StoreClosedError,
+    StoreDamagedError,
+    StoreError,
+    StoreFullError,
+    StoreMissingError,
+)
+
+
+def add_bench(connection: sqlite3.Connection, name: str) -> None:
+    connection.execute("INSERT INTO benches VALUES (?, 0)", (name,))
+
+
+def benches(path: Path) -> list[str]:
+    with reading(path) as connection:
+        return [row[0] for row in connection.execute("SELECT id FROM benches ORDER BY id")]
+
+
+def test_settings_that_keep_the_data_safe(tmp_path: Path) -> None:
+    writer = Writer(tmp_path / "s")
+    ask = ("journal_mode", "synchronous", "foreign_keys", "busy_timeout", "journal_size_limit")
+    got = writer.run(lambda c: [c.execute(f"PRAGMA {name}").fetchone()[0] for name in ask])
+    writer.close()
+    assert got == ["wal", 2, 1, 5000, 64 * 1024 * 1024]
+
+
+def test_a_job_that_raises_is_undone_and_told_and_the_next_one_runs(tmp_path: Path) -> None:
+    writer = Writer(tmp_path / "s")
+
+    def bad(connection: sqlite3.Connection) -> None:
+        add_bench(connection, "lost")
+        raise KeyError("mine")
+
+    with pytest.raises(KeyError, match="mine"):
+        writer.run(bad)
+    with pytest.raises(StoreError, match="UNIQUE"):
+        writer.run(lambda c: [add_bench(c, name) for name in ("twice", "twice")])  # type: ignore[func-returns-value]
+    writer.run(lambda c: add_bench(c, "kept"))
+    writer.close()
+    assert benches(tmp_path / "s") == ["kept"]
+
+
+def test_a_full_disk_costs_only_the_commit_that_did_not_fit(tmp_path: Path) -> None:
+    writer = Writer(tmp_path / "s")
+    writer.run(lambda c: add_bench(c, "before"))
+    pages = writer.run(lambda c: c.execute("PRAGMA page_count").fetchone()[0])
+    writer.run(lambda c: c.execute(f"PRAGMA max_page_count = {pages}").fetchone())
+    with pytest.raises(StoreFullError, match="free some room"):
+        writer.run(lambda c: add_bench(c, "x" * 100_000))
+    assert benches(tmp_path / "s") == ["before"]
+    writer.run(lambda c: c.execute(f"PRAGMA max_page_count = {pages + 100}").fetchone())
+    writer.run(lambda c: add_bench(c, "x" * 100_000))
+    writer.close()
+    assert len(benches(tmp_path / "s")) == 2
+
+
+def test_closing_runs_what_waits_and_leaves_no_thread(tmp_path: Path) -> None:
+    before = threading.active_count()
+    writer = Writer(tmp_path / "s")
+    go = threading.Event()
+    writer.submit(lambda c: go.wait(5))
+    waiting = [writer.submit(lambda c, i=i: add_bench(c, f"{i:02}")) for i in range(20)]  # type: ignore[misc]
+    threading.Timer(0.01, go.set).start()
+    writer.close()
+    writer.close()
+    assert all(future.done() for future in waiting)
+    assert len(benches(tmp_path / "s")) == 20
+    assert threading.active_count() <= before + 1  # the timer may be on its way out
+    with pytest.raises(StoreClosedError, match="open it again"):
+        writer.run(lambda c: None)
+
+
+def test_a_reader_cannot_write_and_sees_one_state(tmp_path: Path) -> None:
+    writer = Writer(tmp_path / "s")
+    writer.run(lambda c: add_bench(c, "a"))
+    with reading(tmp_path / "s") as connection:
+        assert connection.execute("SELECT count(*) FROM benches").fetchone() == (1,)
+        writer.run(lambda c: add_bench(c, "b"))
+        assert connection.execute("SELECT count(*) FROM benches").fetchone() == (1,)
+    with pytest.raises(StoreError), reading(tmp_path / "s") as connection:
+        add_bench(connection, "c")
+    writer.close()
+    assert benches(tmp_path / "s") == ["a", "b"]
+
+
+def test_the_journal_shrinks_at_a_checkpoint_and_an_open_reader_does_not_stop_it_with_an_error(tmp_path: Path) -> None:
+    writer = Writer(tmp_path / "s")
+    journal = tmp_path / "s-wal"
+    writer.run(lambda c: add_bench(c, "x" * 3_000_000))
+    assert journal.stat().st_size > 2_000_000
+    with reading(tmp_path / "s") as connection:
+        connection.execute("SELECT count(*) FROM benches").fetchone()
+        writer.run(lambda c: add_bench(c, "y"))
+        writer.checkpoint()
+    writer.checkpoint()
+    assert journal.stat().st_size == 0
+    assert writer.run(lambda c: c.execute("PRAGMA busy_timeout").fetchone()[0]) == 5000
+    writer.close()
+
+
+def test_no_store_and_no_database(tmp_path: Path) -> None:
+    with pytest.raises(StoreMissingError, match="import a burn"), reading(tmp_path / "s"):
+        pass
+    (tmp_path / "s").write_text("a diary, and a long one\n" * 100)
+    with pytest.raises(StoreDamagedError), reading(tmp_path / "s"):
+        pass
+    with pytest.raises(StoreDamagedError):
+        Writer(tmp_path / "s")
+    assert (tmp_path / "s").read_text().startswith("a diary")
+
+
+def test_a_damaged_store_is_not_appended_to(tmp_path: Path) -> None:
+    path = tmp_path / "s"
+    writer = Writer(path)
+    for i in range(300):
+        writer.run(lambda c, i=i: add_bench(c, f"{i:03}" * 40))  # type: ignore[misc]
+    writer.close()
+    data = bytearray(path.read_bytes())
+    page = int.from_bytes(data[16:18], "big")
+    for start in range(2 * page, len(data), page):
+        data[start : start + 64] = b"\xff" * 64
+    path.write_bytes(data)
+    with pytest.raises(StoreDamagedError, match="move"):
+        Writer(path)
+    assert path.read_bytes() == data
