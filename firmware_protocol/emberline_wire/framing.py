@@ -1,0 +1,175 @@
+"""Frames on a serial line: body, CRC-32 (ISO-HDLC), COBS, and a zero byte on either side.
+
+COBS: S. Cheshire and M. Baker, "Consistent Overhead Byte Stuffing", IEEE/ACM Transactions on Networking 7 (1999) 159.
+The checksum is the CRC-32 of ISO/IEC 13239 (HDLC), as in `zlib.crc32`, appended least significant byte first.
+"""
+
+import zlib
+from dataclasses import dataclass, fields
+
+from cobs import cobs
+
+from emberline_wire.errors import BadChecksumError, BadStuffingError, FrameError, FrameTooLongError, FrameTooShortError
+from emberline_wire.limits import CRC_BYTES, MAX_BODY_BYTES, MAX_FRAME_BYTES
+
+DELIMITER = b"\x00"
+_MAX_STUFFED = MAX_FRAME_BYTES - 2
+
+
+def seal(body: bytes) -> bytes:
+    """Return `body` with its checksum: one message where the carrier keeps message bounds itself, as MQTT does.
+
+    Raises:
+        FrameTooLongError: The body exceeds `MAX_BODY_BYTES`.
+        FrameTooShortError: The body is empty.
+    """
+    if len(body) > MAX_BODY_BYTES:
+        raise FrameTooLongError(f"a body of {len(body)} bytes exceeds the limit of {MAX_BODY_BYTES}")
+    if not body:
+        raise FrameTooShortError("an empty body makes no frame")
+    return body + zlib.crc32(body).to_bytes(CRC_BYTES, "little")
+
+
+def unseal(sealed: bytes) -> bytes:
+    """Return the body of what `seal` made.
+
+    Raises:
+        FrameTooLongError, FrameTooShortError, BadChecksumError: Nothing of it may be used.
+    """
+    if len(sealed) > MAX_BODY_BYTES + CRC_BYTES:
+        raise FrameTooLongError(f"{len(sealed)} bytes exceed the limit of {MAX_BODY_BYTES + CRC_BYTES}")
+    if len(sealed) <= CRC_BYTES:
+        raise FrameTooShortError(f"{len(sealed)} bytes hold no body and checksum")
+    body, crc = sealed[:-CRC_BYTES], int.from_bytes(sealed[-CRC_BYTES:], "little")
+    if zlib.crc32(body) != crc:
+        raise BadChecksumError(f"the checksum of {len(body)} bytes of body does not fit")
+    return body
+
+
+def encode_frame(body: bytes) -> bytes:
+    """Return the frame of `body` for a serial line, with both delimiters.
+
+    Raises:
+        FrameTooLongError, FrameTooShortError: As `seal`.
+    """
+    return b"".join((DELIMITER, cobs.encode(seal(body)), DELIMITER))
+
+
+def decode_frame(stuffed: bytes) -> bytes:
+    """Return the body of what lay between two delimiters.
+
+    Raises:
+        FrameTooLongError, BadStuffingError, FrameTooShortError, BadChecksumError: Nothing of it may be used.
+    """
+    if len(stuffed) > _MAX_STUFFED:
+        raise FrameTooLongError(f"{len(stuffed)} bytes between delimiters exceed the limit of {_MAX_STUFFED}")
+    try:
+        sealed = cobs.decode(stuffed)
+    except cobs.DecodeError as exc:
+        raise BadStuffingError(f"{len(stuffed)} bytes are not valid COBS") from exc
+    return unseal(sealed)
+
+
+_COUNTER_OF: dict[type[FrameError], str] = {
+    FrameTooLongError: "too_long",
+    FrameTooShortError: "too_short",
+    BadStuffingError: "bad_stuffing",
+    BadChecksumError: "bad_checksum",
+}
+
+
+@dataclass(slots=True)
+class FrameCounters:
+    """What a decoder has seen; every byte that came in is in a frame, a discard, or still in the buffer.
+
+    Attributes:
+        frames: Frames passed on.
+        too_long, too_short, bad_stuffing, bad_checksum: Pieces discarded, by reason.
+        bytes_discarded: Bytes in those pieces, delimiters not counted.
+    """
+
+    frames: int = 0
+    too_long: int = 0
+    too_short: int = 0
+    bad_stuffing: int = 0
+    bad_checksum: int = 0
+    bytes_discarded: int = 0
+
+    @property
+    def discarded(self) -> int:
+        """Pieces discarded, for whatever reason."""
+        return self.too_long + self.too_short + self.bad_stuffing + self.bad_checksum
+
+    def discard(self, why: FrameError, size: int) -> None:
+        """Count a piece of `size` bytes that is no frame."""
+        name = _COUNTER_OF[type(why)]
+        setattr(self, name, getattr(self, name) + 1)
+        self.bytes_discarded += size
+
+    def as_dict(self) -> dict[str, int]:
+        """Return the counters by name."""
+        return {field.name: getattr(self, field.name) for field in fields(self)}
+
+
+class FrameDecoder:
+    """Cuts a stream of bytes, in whatever pieces it comes, into bodies whose checksum fits.
+
+    Holds at most `MAX_FRAME_BYTES` whatever arrives: a piece that grows longer is dropped up to the next delimiter.
+    """
+
+    def __init__(self) -> None:
+        self.counters = FrameCounters()
+        self._buffer = bytearray()
+        self._skipping = False
+
+    @property
+    def buffered(self) -> int:
+        """Bytes held back, waiting for their delimiter."""
+        return len(self._buffer)
+
+    def feed(self, data: bytes) -> list[bytes]:
+        """Take in `data` and return the bodies of all frames that it completed, in order; raises nothing."""
+        *ended, rest = data.split(DELIMITER)
+        bodies = []
+        for piece in ended:
+            self._take(piece)
+            body = self._finish()
+            if body is not None:
+                bodies.append(body)
+        self._take(rest)
+        return bodies
+
+    def reset(self) -> None:
+        """Drop a half-received frame, as after a broken link; its bytes are counted as discarded."""
+        if self._buffer or self._skipping:
+            self.counters.bytes_discarded += len(self._buffer)
+            self.counters.too_short += not self._skipping
+        self._buffer.clear()
+        self._skipping = False
+
+    def _take(self, piece: bytes) -> None:
+        if self._skipping:
+            self.counters.bytes_discarded += len(piece)
+        elif len(self._buffer) + len(piece) > _MAX_STUFFED:
+            self.counters.too_long += 1
+            self.counters.bytes_discarded += len(self._buffer) + len(piece)
+            self._buffer.clear()
+            self._skipping = True
+        else:
+            self._buffer += piece
+
+    def _finish(self) -> bytes | None:
+        if self._skipping:
+            self._skipping = False
+            return None
+        stuffed = bytes(self._buffer)
+        self._buffer.clear()
+        if not stuffed:
+            return None
+        try:
+            body = decode_frame(stuffed)
+        except FrameError as exc:
+            self.counters.discard(exc, len(stuffed))
+            return None
+        self.counters.frames += 1
+        return body
