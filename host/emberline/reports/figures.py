@@ -1,6 +1,7 @@
 """Numbers as a person reads them: a value and the half-width of its 95 % interval, rounded together."""
 
 import math
+from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal
 
 from uncertainties import UFloat
@@ -15,8 +16,18 @@ THIN_SPACE = "\N{NARROW NO-BREAK SPACE}"
 SPACE = "\N{NO-BREAK SPACE}"
 
 
-def plain(value: UFloat, unit: str) -> str:
-    """Write an uncertain number with its 95 % half-width, such as `402.0 ± 3.3 s`.
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """An uncertain number as it is set in type; `half` is empty where it has no uncertainty, `note` says why."""
+
+    nominal: str
+    half: str
+    unit: str
+    note: str = ""
+
+
+def parts(value: UFloat, unit: str) -> Parts:
+    """Round an uncertain number and its 95 % half-width together.
 
     The half-width keeps one or two digits by the rule of the Review of Particle Physics (introduction, "Rounding":
     two up to 354, one up to 949, else two of the next power), which stays within JCGM 100:2008, 7.2.6 (at most two);
@@ -26,22 +37,29 @@ def plain(value: UFloat, unit: str) -> str:
         value: The number with its standard uncertainty.
         unit: Its unit; empty for a fraction, which is shown in percent; `1` for a ratio, which is shown as it is.
     """
-    factor, shown = (100.0, "%") if unit == "" else (1.0, "" if unit == "1" else unit)
-    nominal, half = value.nominal_value * factor, value.std_dev * factor * COVERAGE_95
-    suffix = f"{SPACE}{shown}" if shown else ""
+    nominal, half, shown = _scaled(value, unit)
     if not math.isfinite(nominal):
-        return "not known"
-    if half == 0.0 or not math.isfinite(half):
-        note = "" if half == 0.0 else " (uncertainty not known)"
-        return f"{_grouped(Decimal(f'{nominal:.4g}'))}{suffix}{note}"
+        return Parts("not known", "", "")
+    if half == 0.0:
+        return Parts(_grouped(Decimal(f"{nominal:.4g}")), "", shown)
+    if not math.isfinite(half):
+        return Parts(_grouped(Decimal(f"{nominal:.4g}")), "", shown, "uncertainty not known")
     place = last_place(half)
-    return f"{rounded(nominal, place)}{SPACE}±{SPACE}{rounded(half, place)}{suffix}"
+    return Parts(rounded(nominal, place), rounded(half, place), shown)
+
+
+def plain(value: UFloat, unit: str) -> str:
+    """Write an uncertain number with its 95 % half-width on one line, such as `402.0 ± 3.3 s`; see `parts`."""
+    told = parts(value, unit)
+    half = f"{SPACE}±{SPACE}{told.half}" if told.half else ""
+    shown = f"{SPACE}{told.unit}" if told.unit else ""
+    note = f" ({told.note})" if told.note else ""
+    return f"{told.nominal}{half}{shown}{note}"
 
 
 def interval(value: UFloat, unit: str) -> str:
     """Write the 95 % interval, such as `398.7 to 405.3 s`, with two digits of its half-width."""
-    factor, shown = (100.0, "%") if unit == "" else (1.0, "" if unit == "1" else unit)
-    nominal, half = value.nominal_value * factor, value.std_dev * factor * COVERAGE_95
+    nominal, half, shown = _scaled(value, unit)
     if not (math.isfinite(nominal) and math.isfinite(half)) or half == 0.0:
         return "not known"
     place = math.floor(math.log10(half)) - 1
@@ -89,6 +107,12 @@ def rounded(number: float, place: int) -> str:
     """Write a number rounded to a power of ten, with a true minus sign and thin spaces between groups of three."""
     step = Decimal(1).scaleb(place)
     return _grouped(Decimal(repr(float(number))).quantize(step, ROUND_HALF_EVEN))
+
+
+def _scaled(value: UFloat, unit: str) -> tuple[float, float, str]:
+    """Return the value, its 95 % half-width and the printed unit; fractions in percent."""
+    factor, shown = (100.0, "%") if unit == "" else (1.0, "" if unit == "1" else unit)
+    return value.nominal_value * factor, value.std_dev * factor * COVERAGE_95, shown
 
 
 def _grouped(number: Decimal) -> str:

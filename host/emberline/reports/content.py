@@ -1,0 +1,303 @@
+"""What the summary page says, piece by piece, before it is set in type."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from uncertainties import UFloat
+
+from emberline.bench.plan import Plan
+from emberline.curves.events import Event
+from emberline.heat.result import Result
+from emberline.heat.results import advice
+from emberline.reports.figures import Parts, clock, moment, parts, plain, spoken
+from emberline.reports.plots import zero_s
+from emberline.reports.wording import (
+    BESIDE,
+    BUDGETED,
+    EVENTS,
+    HEADLINES,
+    RESULT_GROUPS,
+    RESULTS,
+    input_title,
+    result_meaning,
+    result_title,
+)
+
+if TYPE_CHECKING:
+    from emberline.trials.analysis import Analysis
+
+_LEAST_SHARE = 0.02
+_MOST_INPUTS = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Headline:
+    """One large number; `parts` is None where it is absent, and `aside` then says why."""
+
+    title: str
+    parts: Parts | None
+    aside: str
+
+
+@dataclass(frozen=True, slots=True)
+class EventRow:
+    """One line of the events table."""
+
+    number: int
+    name: str
+    time: str
+    announced: str
+    size: str
+    evidence: str
+    remark: str
+
+
+@dataclass(frozen=True, slots=True)
+class ResultRow:
+    """One line of the results table."""
+
+    title: str
+    meaning: str
+    value: str
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """Part of a result's variance that one input brings, in percent."""
+
+    title: str
+    percent: int
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetRow:
+    """Where one result's uncertainty comes from, and what would lessen it."""
+
+    title: str
+    value: str
+    shares: tuple[Share, ...]
+    advice: str
+
+
+@dataclass(frozen=True, slots=True)
+class VisitRow:
+    """One stay of the pot."""
+
+    pot_on: str
+    boil: str
+    pot_off: str
+    evaporated: str
+    efficiency: str
+    known_by: str
+
+
+def headlines(analysis: "Analysis") -> list[Headline]:
+    """Return the large numbers, absent ones with their reason."""
+    results = analysis.results
+    rows = []
+    for name in HEADLINES:
+        result = results.values.get(name)
+        if result is None:
+            rows.append(Headline(result_title(name), None, results.absent.get(name, "not worked out")))
+            continue
+        aside = spoken(result.value.nominal_value) if result.unit == "s" and result.value.nominal_value >= 60 else ""
+        beside = results.values.get(BESIDE.get(name, ""))
+        if beside is not None:
+            aside = f"{result_title(BESIDE[name])} {plain(beside.value, beside.unit)}"
+        rows.append(Headline(result_title(name), parts(result.value, result.unit), aside))
+    return rows
+
+
+def facts(analysis: "Analysis") -> list[tuple[str, list[str]]]:
+    """Return what was burnt, in what pot and where, as terms with their statements; empty where no plan says."""
+    plan = analysis.plan
+    told = [
+        ("Fuel", list(_fuel(plan))),
+        ("Refuels", [_refuel(plan, index) for index in range(len(plan.refuels))]),
+        ("Weighed afterwards", list(_remains(plan))),
+        ("Pot", list(_pot(plan))),
+        ("Place", list(_place(plan))),
+    ]
+    return [(term, statements) for term, statements in told if statements]
+
+
+def event_rows(analysis: "Analysis") -> list[EventRow]:
+    """Return the events with times from lit, numbered as in the plot."""
+    zero = zero_s(analysis)
+    return [_event(number, event, zero) for number, event in enumerate(analysis.events, 1)]
+
+
+def retractions(analysis: "Analysis") -> list[str]:
+    """Return a sentence for each event that was announced live and taken back."""
+    zero = zero_s(analysis)
+    return [
+        f"{EVENTS[gone.kind].capitalize()} was announced at {clock(gone.announced_t_s - zero)} and taken back at "
+        f"{clock(gone.retracted_t_s - zero)}: {gone.why}"
+        for gone in analysis.retracted
+    ]
+
+
+def result_groups(analysis: "Analysis") -> list[tuple[str, list[ResultRow]]]:
+    """Return all results that could be worked out, by group; names unknown to `wording` come last."""
+    values = analysis.results.values
+    grouped = [(title, [name for name in group if name in values]) for title, group in RESULT_GROUPS.items()]
+    grouped.append(("Other", sorted(set(values) - set(RESULTS))))
+    return [(title, [_result(name, values[name]) for name in names]) for title, names in grouped if names]
+
+
+def absent_rows(analysis: "Analysis") -> list[tuple[str, list[str]]]:
+    """Return the reasons for what could not be worked out, each with the results that it holds back."""
+    absent = analysis.results.absent
+    names = [name for name in RESULTS if name in absent] + sorted(set(absent) - set(RESULTS))
+    reasons: dict[str, list[str]] = {}
+    for name in names:
+        reasons.setdefault(absent[name], []).append(result_title(name))
+    return list(reasons.items())
+
+
+def budget_rows(analysis: "Analysis") -> list[BudgetRow]:
+    """Return the budgets of the main results, largest share first, small ones summed up."""
+    rows = []
+    for name in BUDGETED:
+        result = analysis.results.values.get(name)
+        if result is None or not result.budget:
+            continue
+        shares = _shares(result.budget)
+        rows.append(BudgetRow(result_title(name), plain(result.value, result.unit), shares, advice(result, name)))
+    return rows
+
+
+def visit_rows(analysis: "Analysis") -> list[VisitRow]:
+    """Return the stays of the pot with times from lit."""
+    zero = zero_s(analysis)
+    rows = []
+    for visit in analysis.results.visits:
+        water, under = visit.water_evaporated, visit.pot_window_efficiency
+        rows.append(
+            VisitRow(
+                clock(visit.pot_on_s - zero),
+                "did not boil" if visit.boil_s is None else clock(visit.boil_s - zero),
+                "stayed on" if visit.pot_off_s is None else clock(visit.pot_off_s - zero),
+                "not known" if water is None else plain(water.value, water.unit),
+                "not known" if under is None else plain(under.value, under.unit),
+                visit.known_by,
+            )
+        )
+    return rows
+
+
+def described(analysis: "Analysis") -> str:
+    """Return what the plot shows, for readers who cannot see it."""
+    zero = zero_s(analysis)
+    named = ", ".join(f"{EVENTS[event.kind]} at {clock(event.t_s - zero)}" for event in analysis.events)
+    lost = analysis.results.values.get("fuel_mass_lost")
+    rate = analysis.results.values.get("burning_rate_mean")
+    sentences = [
+        "Curves over time, one above the other: temperatures, load cell, fuel and water told apart, burning rate.",
+        f"Events: {named}." if named else "No event was found.",
+    ]
+    if lost is not None:
+        sentences.append(f"Fuel mass lost {plain(lost.value, lost.unit)}.")
+    if rate is not None:
+        sentences.append(f"Mean burning rate {plain(rate.value, rate.unit)}.")
+    return " ".join(sentences)
+
+
+def _result(name: str, result: Result) -> ResultRow:
+    return ResultRow(result_title(name), result_meaning(name), plain(result.value, result.unit))
+
+
+def _shares(budget: dict[str, float]) -> tuple[Share, ...]:
+    variance = sum(part**2 for part in budget.values())
+    by_title: dict[str, float] = {}
+    for tag, part in budget.items():
+        title = input_title(tag)
+        by_title[title] = by_title.get(title, 0.0) + part**2 / variance
+    ordered = sorted(by_title.items(), key=lambda item: (-item[1], item[0]))
+    shown = [(title, share) for title, share in ordered[:_MOST_INPUTS] if share >= _LEAST_SHARE]
+    rest = 1.0 - sum(share for _, share in shown)
+    shares = [Share(title, round(100 * share)) for title, share in shown]
+    if rest >= 0.005:
+        shares.append(Share("all else", round(100 * rest)))
+    return tuple(shares)
+
+
+def _event(number: int, event: Event, zero: float) -> EventRow:
+    if event.by_person:
+        announced = "set by a person"
+    elif event.announced_t_s is None:
+        announced = "afterwards only"
+    else:
+        announced = clock(event.announced_t_s - zero)
+    size = "" if event.size_g is None else _signed(event.size_g)
+    remark = "" if event.confirmed else "unconfirmed"
+    return EventRow(
+        number, EVENTS[event.kind], moment(event.t_s - zero, event.u_s), announced, size, event.evidence, remark
+    )
+
+
+def _signed(size_g: UFloat) -> str:
+    text = plain(size_g, "g")
+    return text if size_g.nominal_value < 0 else f"+{text}"
+
+
+def _fuel(plan: Plan) -> Iterator[str]:
+    fuel = plan.fuel
+    if fuel.mass_g is not None:
+        yield f"{plain(fuel.mass_g, 'g')} as weighed"
+    if fuel.moisture_wet is not None:
+        yield f"moisture {plain(fuel.moisture_wet, '')} (wet basis)"
+    if fuel.lhv_dry_j_g is not None:
+        yield f"heating value {plain(fuel.lhv_dry_j_g, 'J/g')} (net, dry)"
+    if fuel.char_lhv_j_g is not None:
+        yield f"its char {plain(fuel.char_lhv_j_g, 'J/g')}"
+    if fuel.ash_fraction is not None:
+        yield f"ash {plain(fuel.ash_fraction, '')} (dry basis)"
+    if fuel.kindling_g is not None:
+        yield f"kindling {plain(fuel.kindling_g, 'g')}"
+    if fuel.starter_g is not None:
+        yield f"starter {plain(fuel.starter_g, 'g')}"
+    if fuel.lot is not None:
+        yield f"lot {fuel.lot}"
+
+
+def _refuel(plan: Plan, index: int) -> str:
+    refuel = plan.refuels[index]
+    mass = "not weighed" if refuel.mass_g is None else plain(refuel.mass_g, "g")
+    moisture = "" if refuel.moisture_wet is None else f", moisture {plain(refuel.moisture_wet, '')}"
+    lot = "" if refuel.lot is None else f", lot {refuel.lot}"
+    return f"{mass}{moisture}{lot}"
+
+
+def _remains(plan: Plan) -> Iterator[str]:
+    fuel = plan.fuel
+    if fuel.char_left_g is not None:
+        snuffed = "" if fuel.char_snuffed_s is None else f", smothered {spoken(fuel.char_snuffed_s.n)} after flameout"
+        yield f"char {plain(fuel.char_left_g, 'g')}{snuffed}"
+    if fuel.unburnt_g is not None:
+        yield f"unburnt fuel {plain(fuel.unburnt_g, 'g')}"
+
+
+def _pot(plan: Plan) -> Iterator[str]:
+    pot = plan.pot
+    if pot is None:
+        return
+    if pot.tare_g is not None:
+        yield f"empty {plain(pot.tare_g, 'g')}"
+    for index, visit in enumerate(pot.visits or (pot.every,), 1):
+        which = f"visit {index}: " if len(pot.visits) > 1 else ""
+        if visit.water_g is not None:
+            left = "" if visit.final_water_g is None else f", left {plain(visit.final_water_g, 'g')}"
+            yield f"{which}water {plain(visit.water_g, 'g')}{left}"
+    yield "with lid" if pot.lid else "without lid"
+
+
+def _place(plan: Plan) -> Iterator[str]:
+    place = plan.place
+    if place.altitude_m is not None:
+        yield f"altitude {plain(place.altitude_m, 'm')}"
+    if place.pressure_pa is not None:
+        yield f"air pressure {plain(place.pressure_pa / 100.0, 'hPa')}"
+    if place.ambient_c is not None:
+        yield f"air {plain(place.ambient_c, '°C')}"

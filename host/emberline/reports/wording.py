@@ -1,0 +1,151 @@
+"""Words for the names of results, events, phases and inputs."""
+
+from dataclasses import dataclass
+
+from emberline.curves.events import EventKind, Phase
+
+
+@dataclass(frozen=True, slots=True)
+class Wording:
+    """What a result is called on a page, and what it means in one line."""
+
+    title: str
+    meaning: str
+
+
+RESULT_GROUPS: dict[str, dict[str, Wording]] = {
+    "Time": {
+        "time_to_boil": Wording("Time to boil", "from lit or pot on, whichever is later"),
+        "time_to_boil_from_lit": Wording("Time to boil from lit", "whenever the pot went on"),
+        "time_to_boil_corrected": Wording("Time to boil, corrected", "scaled to a rise of 75 K"),
+        "burn_time": Wording("Burn time", "lit to flameout"),
+    },
+    "Burning": {
+        "burning_rate_mean": Wording("Burning rate, mean", "mass lost, lit to flameout, as it is"),
+        "burning_rate_peak": Wording("Burning rate, peak", "of the smoothed curve"),
+        "burning_rate_peak_five_point": Wording("Burning rate, peak", "five-point rule, unsmoothed"),
+        "burning_rate_10_90": Wording("Burning rate, 10 to 90 %", "of the mass lost"),
+        "burning_rate_equivalent_dry": Wording("Burning rate, equivalent dry", "drying and char taken off"),
+        "firepower_mean": Wording("Firepower, mean", "lit to flameout, net of char"),
+        "firepower_gross_mean": Wording("Firepower, gross mean", "char counted as if burnt"),
+        "effective_heat_of_combustion": Wording("Effective heat of combustion", "heat released per gram lost"),
+        "turndown": Wording("Turndown", "high firepower over low"),
+    },
+    "Heat into water": {
+        "cooking_power": Wording("Cooking power", "over the time of the pot"),
+        "thermal_efficiency": Wording("Thermal efficiency", "whole burn, no credit for char"),
+        "thermal_efficiency_char_credit": Wording("Efficiency with char credit", "char left taken off the fuel"),
+        "pot_window_efficiency": Wording("Efficiency under the pot", "over heat released meanwhile"),
+        "specific_fuel_consumption": Wording("Specific fuel consumption", "equivalent dry, per water boiled"),
+    },
+    "Mass": {
+        "fuel_burned": Wording("Fuel burned", "moist, less unburnt; char not taken off"),
+        "equivalent_dry_fuel": Wording("Equivalent dry fuel", "drying and char taken off"),
+        "fuel_mass_lost": Wording("Fuel mass lost", "lit to flameout, without starter"),
+        "char_left": Wording("Char left", "all that remains at flameout"),
+        "char_yield": Wording("Char yield", "char left over fuel, both dry"),
+        "water_evaporated": Wording("Water evaporated", "from the pot, all visits"),
+    },
+}
+"""Every result by group, in the order in which a page lists them."""
+
+RESULTS: dict[str, Wording] = {name: wording for group in RESULT_GROUPS.values() for name, wording in group.items()}
+"""Every result by its name."""
+
+HEADLINES = (
+    "time_to_boil",
+    "burn_time",
+    "burning_rate_mean",
+    "firepower_mean",
+    "thermal_efficiency",
+    "char_left",
+)
+"""Results shown large at the top."""
+
+BESIDE = {
+    "thermal_efficiency": "thermal_efficiency_char_credit",
+    "char_left": "char_yield",
+    "firepower_mean": "cooking_power",
+    "burning_rate_mean": "burning_rate_peak",
+}
+"""The result named in small beneath a headline."""
+
+BUDGETED = (
+    "time_to_boil",
+    "burning_rate_mean",
+    "firepower_mean",
+    "thermal_efficiency",
+    "thermal_efficiency_char_credit",
+    "char_left",
+)
+"""Results whose uncertainty is taken apart on the page."""
+
+EVENTS: dict[EventKind, str] = {
+    EventKind.LIT: "lit",
+    EventKind.POT_ON: "pot on",
+    EventKind.BOIL: "boil",
+    EventKind.POT_OFF: "pot off",
+    EventKind.REFUEL: "refuel",
+    EventKind.FLAMEOUT: "flameout",
+    EventKind.STEP: "step",
+    EventKind.NOTE: "note",
+}
+"""Words for the kinds of events."""
+
+PHASES: dict[Phase, str] = {
+    Phase.WAITING: "waiting",
+    Phase.KINDLING: "kindling",
+    Phase.FLAMING: "flaming",
+    Phase.CHAR: "char",
+    Phase.ENDED: "ended",
+}
+"""Words for the phases."""
+
+_INPUTS = {
+    "fuel.mass_g": "weight of the fuel",
+    "fuel.moisture_wet": "moisture of the fuel",
+    "fuel.lhv_dry_j_g": "heating value of the fuel",
+    "fuel.char_lhv_j_g": "heating value of the char",
+    "fuel.starter_g": "weight of the starter",
+    "fuel.starter_lhv_j_g": "heating value of the starter",
+    "fuel.kindling_g": "weight of the kindling",
+    "fuel.kindling_moisture_wet": "moisture of the kindling",
+    "fuel.ash_fraction": "ash of the fuel",
+    "fuel.char_left_g": "weighed char",
+    "fuel.unburnt_g": "weight of unburnt fuel",
+    "pot.tare_g": "weight of the pot",
+    "pot.water_g": "weight of the water",
+    "pot.final_water_g": "water weighed afterwards",
+    "pot.water_start_c": "starting temperature of the water",
+    "pot.heat_capacity_j_k": "heat capacity of the pot",
+    "place.altitude_m": "altitude",
+    "place.pressure_pa": "air pressure",
+    "place.ambient_c": "air temperature",
+    "pressure": "air pressure",
+    "lit": "moment of lighting",
+    "boil": "moment of the boil",
+    "pot_on": "moment the pot went on",
+    "pot_off": "moment the pot came off",
+    "flameout": "moment of flameout",
+}
+
+
+def result_title(name: str) -> str:
+    """Return what a result is called; an unknown name is spelled out."""
+    known = RESULTS.get(name)
+    return known.title if known else _spelled(name).capitalize()
+
+
+def result_meaning(name: str) -> str:
+    """Return what a result means in one line, empty for an unknown name."""
+    known = RESULTS.get(name)
+    return known.meaning if known else ""
+
+
+def input_title(tag: str) -> str:
+    """Return what an input of a budget is called; an unknown tag is spelled out."""
+    return _INPUTS.get(tag) or _spelled(tag)
+
+
+def _spelled(name: str) -> str:
+    return name.replace(".", ", ").replace("_", " ")
