@@ -33,6 +33,8 @@ ASSUMED_CHAR_YIELD = (0.17, 0.05)
 Yuan and Boyette, Energies 9 (2016) 283)."""
 ASSUMED_AIR_C = (20.0, 6.0)
 """Air temperature where nobody knows it, with standard uncertainty; 6 K is 0.3 % of the heat of drying."""
+BEFORE_LIT_S = 120.0
+"""How long before `lit` a loss counts as burnt: a match's first flames. What the load cell showed earlier is drift."""
 _SLOPE_REACH_S = 10.0
 
 
@@ -52,6 +54,7 @@ class Burn:
         self.boiling_point = boiling_point
         self.moments = Moments(events)
         self.fuel = FuelIn(plan, account.fuel_in_g)
+        self._losses: dict[tuple[float, float], UFloat] = {}
 
     # Mass lost.
 
@@ -59,10 +62,13 @@ class Burn:
         """Mass lost by fuel, char and starter between two uncertain moments."""
         if not self.account.has_mass:
             raise AbsentError("the bench has no load cell under the stove: the fuel's mass is not known in time")
-        try:
-            lost = self.account.fuel_lost(start.nominal_value, end.nominal_value)
-        except ValueError as exc:
-            raise AbsentError(f"the load cell's record does not reach that far: {exc}") from exc
+        between = (float(start.nominal_value), float(end.nominal_value))
+        if between not in self._losses:
+            try:
+                self._losses[between] = self.account.fuel_lost(*between)
+            except ValueError as exc:
+                raise AbsentError(f"the load cell's record does not reach that far: {exc}") from exc
+        lost = self._losses[between]
         at_end, at_start = self._rate_g_s(end.nominal_value), self._rate_g_s(start.nominal_value)
         return lost + at_end * (end - end.nominal_value) - at_start * (start - start.nominal_value)
 
@@ -74,6 +80,13 @@ class Burn:
         if not nominal_value(loss) > 0:
             raise AbsentError("the load cell shows no loss of mass between lighting and flameout")
         return loss
+
+    @property
+    def _record_s(self) -> tuple[float, float]:
+        """First and last second of the account."""
+        if not len(self.account.t_s):
+            raise AbsentError("the record is empty")
+        return float(self.account.t_s[0]), float(self.account.t_s[-1])
 
     def _rate_g_s(self, t_s: float) -> float:
         near = np.abs(self.account.t_s - t_s) <= _SLOPE_REACH_S
@@ -87,7 +100,8 @@ class Burn:
     def left_by_balance_g(self) -> UFloat:
         """Char left at flameout: what was put in less what the load cell lost; by noise a little below zero at most."""
         _ = self.moments.burn_time_s
-        start = to_affine_scalar(float(self.account.t_s[0]) if len(self.account.t_s) else 0.0)
+        begin_s = max(float(self.moments.lit.nominal_value) - BEFORE_LIT_S, self._record_s[0])
+        start = to_affine_scalar(begin_s)
         left = (
             self.fuel.charge.moist_g + self.fuel.starter_g - self.lost_g(start, self.moments.flameout) - self._unburnt_g
         )
@@ -110,7 +124,7 @@ class Burn:
         if not self.account.has_mass:
             return weighed
         # Nobody said when it was smothered: any moment from flameout to the end of the record (JCGM 100:2008, 4.3.7).
-        burnt_g = float(self.lost_g(self.moments.flameout, to_affine_scalar(float(self.account.t_s[-1]))).nominal_value)
+        burnt_g = float(self.lost_g(self.moments.flameout, to_affine_scalar(self._record_s[1])).nominal_value)
         return weighed + burnt_g / 2.0 + uncertain(0.0, abs(burnt_g) / 12.0**0.5, "fuel.char_snuffed_s")
 
     @cached_property

@@ -16,12 +16,13 @@ class FuelIn:
 
     Args:
         plan: What a person said.
-        total_g: Moist fuel put in, first fill, kindling and refuels; None where unknown.
+        total_g: Moist fuel put in, first fill, kindling and refuels, as the ledger knows it; where it is None, the
+            weights of the plan must do.
     """
 
     def __init__(self, plan: Plan, total_g: UFloat | None) -> None:
         self.plan = plan
-        self.total_g = total_g
+        self.total_g = _weighed_g(plan) if total_g is None else total_g
 
     @cached_property
     def moisture_wet(self) -> UFloat:
@@ -70,6 +71,16 @@ class FuelIn:
         weights = [refuel.mass_g.nominal_value if weighed and refuel.mass_g is not None else 1.0 for refuel in refuels]
         moistures = [self.moisture_wet if refuel.moisture_wet is None else refuel.moisture_wet for refuel in refuels]
         return sum(w * m for w, m in zip(weights, moistures, strict=True)) / sum(weights)
+
+
+def _weighed_g(plan: Plan) -> UFloat | None:
+    """Return the fuel of a plan all of whose fills were weighed."""
+    total = plan.fuel.mass_g
+    for refuel in plan.refuels:
+        if total is None or refuel.mass_g is None:
+            return None
+        total += refuel.mass_g
+    return total if total is None or plan.fuel.kindling_g is None else total + plan.fuel.kindling_g
 
 
 def assumed(value_and_u: tuple[float, float], tag: str) -> UFloat:

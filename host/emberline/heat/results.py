@@ -12,6 +12,7 @@ from emberline.bench.plan import Plan
 from emberline.curves.events import Event
 from emberline.heat import rates
 from emberline.heat.account import Account, Visit
+from emberline.heat.advice import advice as advice
 from emberline.heat.burn import Burn
 from emberline.heat.combustion import efficiency
 from emberline.heat.errors import AbsentError

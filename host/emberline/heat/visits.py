@@ -15,7 +15,6 @@ from emberline.heat.errors import AbsentError
 from emberline.heat.moments import attempt
 from emberline.heat.water import effective_water_g, heat_into_water_j, refuse_impossible_loss
 
-NO_POT = "no pot stood on the stove"
 _SLOPE_REACH_S = 15.0
 
 
@@ -34,11 +33,17 @@ class Visits:
     def heated(self) -> list[Visit]:
         """Visits during which the stove flamed; AbsentError where there were none."""
         if not self.all:
-            raise AbsentError(NO_POT)
+            raise AbsentError(self._no_pot)
         heated = [visit for visit in self.all if attempt(lambda v=visit: self.window(v)) is not None]  # type: ignore[misc]
         if not heated:
             raise AbsentError("the pot stood on the stove only while there was no flame")
         return heated
+
+    @property
+    def _no_pot(self) -> str:
+        if self.burn.account.has_mass:
+            return "no pot stood on the stove"
+        return "the bench has no load cell: nobody can tell when the pot stood on the stove and what evaporated"
 
     def window(self, visit: Visit) -> tuple[UFloat, UFloat]:
         """Moments between which flame heated the pot: later of pot on and lit, to earlier of its end and flameout."""
@@ -120,7 +125,7 @@ class Visits:
     def total_evaporated_g(self) -> UFloat:
         """Water that left from pot on to pot off, or to the end of the record."""
         if not self.all:
-            raise AbsentError(NO_POT)
+            raise AbsentError(self._no_pot)
         total = to_affine_scalar(0.0)
         for visit in self.all:
             if visit.evaporated_g is None:
