@@ -5,9 +5,7 @@ Every number is an `uncertainties` variable, or None where the person gave none,
 `plan_quantities.QUANTITIES` holds.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
-from types import MappingProxyType
 
 from uncertainties import UFloat
 
@@ -124,7 +122,7 @@ class Plan:
     """
 
     label: str | None = None
-    factors: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    factors: dict[str, str] = field(default_factory=dict)
     fuel: FuelPlan = field(default_factory=FuelPlan)
     pot: PotPlan | None = None
     place: Place = field(default_factory=Place)
@@ -151,7 +149,7 @@ def parse_plan(text: str) -> Plan:
     place = _place(root.section("place"))
     refuels = tuple(_refuel(section) for section in root.sections("refuel"))
     root.close()
-    plan = Plan(label, MappingProxyType(factors), fuel, pot, place, refuels)
+    plan = Plan(label, factors, fuel, pot, place, refuels)
     if reading.readable:
         _check_remains(reading, plan)
     if reading.problems:

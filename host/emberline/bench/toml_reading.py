@@ -117,14 +117,15 @@ class Section:
         value = self._ask(key)
         if value is None:
             return None
-        if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(value):
+        number = _finite(value)
+        if number is None:
             self.complain(key, f"{key} must be a number, written with a point and without unit or quotes")
             return None
-        wrong = quantity.problem(float(value))
+        wrong = quantity.problem(number)
         if wrong is not None:
             self.complain(key, f"{key} = {wrong}")
             return None
-        return float(value)
+        return number
 
     def whole(self, key: str, quantity: Quantity) -> int | None:
         """Return a whole number within the quantity's range, or None."""
@@ -216,15 +217,15 @@ class Reading:
         table: Mapping[str, object] = {}
         try:
             table = tomllib.loads(text)
-        except tomllib.TOMLDecodeError as error:
+        except (ValueError, RecursionError) as error:
+            # The parser's own error is a ValueError; numbers of thousands of digits raise a plain one.
             self._problems.append(_syntax_problem(str(error)))
         else:
             self._lines = _lines_of_keys(text)
         self.readable = not self._problems
         self.root = Section(self, (), table)
-        number = table.get("format", FORMAT)
-        self.root.whole("format", Quantity(float("-inf"), float("inf"), ""))
-        if isinstance(number, int) and number != FORMAT:
+        number = self.root.whole("format", Quantity(float("-inf"), float("inf"), ""))
+        if number is not None and number != FORMAT:
             self.problem(("format",), f"format {number} is not known to this version: it reads format = {FORMAT}")
 
     @property
@@ -242,6 +243,17 @@ def nearest(word: str, known: Iterable[str]) -> str:
     """Return `; did you mean …?` for the known word most like one that is not known, or nothing."""
     found = get_close_matches(word, list(known), n=1, cutoff=0.5)
     return f"; did you mean {found[0]}?" if found else ""
+
+
+def _finite(value: object) -> float | None:
+    """Return a number as a float; None for anything else, infinities and integers too large to be meant."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return None
+    try:
+        number = float(value)
+    except OverflowError:
+        return None
+    return number if isfinite(number) else None
 
 
 def _shown(quantity: Quantity) -> str:
@@ -262,7 +274,7 @@ def _lines_of_keys(text: str) -> dict[Path, int]:
     lines: dict[Path, int] = {}
     prefix: Path = ()
     counts: dict[Path, int] = {}
-    for number, line in enumerate(text.splitlines(), start=1):
+    for number, line in enumerate(text.split("\n"), start=1):
         if header := _HEADER.match(line):
             prefix = ()
             parts = _parts(header.group(2))

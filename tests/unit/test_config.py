@@ -1,0 +1,75 @@
+from pathlib import Path
+
+import pytest
+
+from emberline.bench.bench_template import bench_template, template_bench
+from emberline.config import DATA_VARIABLE, DEFAULT_DATA, ConfigError, data_directory, load_bench, load_plan
+
+
+def test_a_plan_is_loaded(tmp_path: Path) -> None:
+    path = tmp_path / "plan.toml"
+    path.write_text('label = "Hülsen, höher"\n', encoding="utf-8")
+    assert load_plan(path).label == "Hülsen, höher"
+
+
+def test_a_byte_order_mark_does_no_harm(tmp_path: Path) -> None:
+    path = tmp_path / "plan.toml"
+    path.write_bytes(b'\xef\xbb\xbflabel = "x"\r\n')
+    assert load_plan(path).label == "x"
+
+
+def test_a_bench_is_loaded(tmp_path: Path) -> None:
+    path = tmp_path / "bench.toml"
+    path.write_text(bench_template(), encoding="utf-8")
+    assert load_bench(path) == template_bench()
+
+
+def test_problems_carry_file_and_line(tmp_path: Path) -> None:
+    path = tmp_path / "plan.toml"
+    path.write_text("[fuel]\nmoisture_wet = 11\n[place]\npressure_pa = 1013\n", encoding="utf-8")
+    with pytest.raises(ConfigError) as caught:
+        load_plan(path)
+    lines = str(caught.value).splitlines()
+    assert lines[0].startswith(f"{path}: line 2: moisture_wet = 11")
+    assert lines[1].startswith(f"{path}: line 4: pressure_pa = 1013")
+    assert caught.value.path == path
+    assert len(caught.value.problems) == 2
+
+
+def test_what_cannot_be_read_is_named(tmp_path: Path) -> None:
+    latin, large = tmp_path / "latin.toml", tmp_path / "large.toml"
+    latin.write_bytes(b'format = 1\nlabel = "H\xfclsen"\n')
+    large.write_bytes(b"#" * 1_000_001)
+    expected = {
+        tmp_path / "none.toml": "there is no such plan",
+        tmp_path: "is a folder",
+        latin: "line 2 is not UTF-8",
+        large: "is over 1 MB",
+        latin / "plan.toml": "cannot be read",
+    }
+    for path, message in expected.items():
+        with pytest.raises(ConfigError, match=message) as caught:
+            load_plan(path)
+        assert caught.value.problems == ()
+
+
+def test_option_comes_before_variable_before_default(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    named = {DATA_VARIABLE: str(tmp_path / "named")}
+    assert data_directory(tmp_path / "option", named) == tmp_path / "option"
+    assert data_directory(None, named) == tmp_path / "named"
+    assert data_directory(None, {DATA_VARIABLE: "  "}) == DEFAULT_DATA
+    assert data_directory(None, {}) == DEFAULT_DATA
+
+
+def test_a_home_folder_may_be_named_by_its_mark(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv("HOME", str(tmp_path))
+    monkeypatch.setenv("USERPROFILE", str(tmp_path))
+    assert data_directory(None, {DATA_VARIABLE: "~/burns"}) == tmp_path / "burns"
+
+
+def test_a_file_is_no_data_directory(tmp_path: Path) -> None:
+    path = tmp_path / "burns"
+    path.write_text("", encoding="utf-8")
+    with pytest.raises(ConfigError, match="is a file"):
+        data_directory(path, {})
