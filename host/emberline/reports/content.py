@@ -8,8 +8,8 @@ from uncertainties import UFloat
 
 from emberline.bench.plan import Plan
 from emberline.curves.events import Event
+from emberline.heat.advice import advice
 from emberline.heat.result import Result
-from emberline.heat.results import advice
 from emberline.reports.figures import Parts, clock, moment, parts, plain, spoken
 from emberline.reports.plots import zero_s
 from emberline.reports.wording import (

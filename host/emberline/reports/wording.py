@@ -1,5 +1,6 @@
 """Words for the names of results, events, phases and inputs."""
 
+import re
 from dataclasses import dataclass
 
 from emberline.curves.events import EventKind, Phase
@@ -104,29 +105,55 @@ PHASES: dict[Phase, str] = {
 _INPUTS = {
     "fuel.mass_g": "weight of the fuel",
     "fuel.moisture_wet": "moisture of the fuel",
-    "fuel.lhv_dry_j_g": "heating value of the fuel",
-    "fuel.char_lhv_j_g": "heating value of the char",
-    "fuel.starter_g": "weight of the starter",
-    "fuel.starter_lhv_j_g": "heating value of the starter",
-    "fuel.kindling_g": "weight of the kindling",
-    "fuel.kindling_moisture_wet": "moisture of the kindling",
+    "fuel.moisture_dry": "moisture of the fuel",
+    "fuel.lhv_dry_j_g": "heating value, fuel",
+    "fuel.hhv_dry_j_g": "heating value, fuel",
+    "fuel.lhv_as_fired_j_g": "heating value, fuel",
+    "fuel.hydrogen_fraction": "hydrogen of the fuel",
+    "fuel.char_lhv_j_g": "heating value, char",
+    "char_lhv_j_g": "heating value, char",
     "fuel.ash_fraction": "ash of the fuel",
-    "fuel.char_left_g": "weighed char",
-    "fuel.unburnt_g": "weight of unburnt fuel",
+    "fuel.starter_g": "weight of the starter",
+    "fuel.starter_lhv_j_g": "heating value, starter",
+    "fuel.kindling_g": "weight of the kindling",
+    "fuel.kindling_moisture_wet": "moisture, kindling",
+    "fuel.kindling_moisture_dry": "moisture, kindling",
+    "fuel.char_left_g": "weight of the char",
+    "fuel.unburnt_g": "weight, unburnt fuel",
+    "fuel.char_snuffed_s": "char burnt before weighing",
+    "char_burnt_before_weighing": "char burnt before weighing",
+    "char_yield": "assumed char yield",
+    "refuel.mass_g": "weight of the refuels",
+    "refuel.moisture_wet": "moisture of the refuels",
+    "refuel.moisture_dry": "moisture of the refuels",
     "pot.tare_g": "weight of the pot",
+    "pot.lid_g": "weight of the lid",
     "pot.water_g": "weight of the water",
+    "pot.visit.water_g": "weight of the water",
     "pot.final_water_g": "water weighed afterwards",
-    "pot.water_start_c": "starting temperature of the water",
+    "pot.visit.final_water_g": "water weighed afterwards",
+    "pot.final_water_delay_s": "time before that weighing",
+    "pot.visit.final_water_delay_s": "time before that weighing",
+    "pot.water_start_c": "water at the start",
     "pot.heat_capacity_j_k": "heat capacity of the pot",
-    "place.altitude_m": "altitude",
-    "place.pressure_pa": "air pressure",
+    "pot.material": "heat capacity of the pot",
     "place.ambient_c": "air temperature",
     "pressure": "air pressure",
+    "load_cell_span": "load cell, span",
+    "load_cell_drift": "load cell, drift",
+    "mass_curve": "load cell, noise",
+    "mass_step": "load cell, steps",
+    "burning_rate": "noise of the rate",
+    "evaporation_model": "evaporation model",
+    "steam_share": "share of steam",
+    "water_probe": "water probe",
+    "water_curve": "water curve",
     "lit": "moment of lighting",
+    "pot_on": "moment of pot on",
     "boil": "moment of the boil",
-    "pot_on": "moment the pot went on",
-    "pot_off": "moment the pot came off",
+    "pot_off": "moment of pot off",
     "flameout": "moment of flameout",
+    "note": "moment of a note",
 }
 
 
@@ -143,8 +170,9 @@ def result_meaning(name: str) -> str:
 
 
 def input_title(tag: str) -> str:
-    """Return what an input of a budget is called; an unknown tag is spelled out."""
-    return _INPUTS.get(tag) or _spelled(tag)
+    """Return what an input of a budget is called, whichever visit or refuel it is of; an unknown tag is spelled out."""
+    plain = re.sub(r"\.\d+(?=\.|$)", "", tag)
+    return _INPUTS.get(plain) or _spelled(tag)
 
 
 def _spelled(name: str) -> str:

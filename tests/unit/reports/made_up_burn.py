@@ -1,11 +1,8 @@
 """A made-up burn, whole or with parts missing, as the final pass would hand it over."""
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
-import pytest
 from numpy.typing import NDArray
 from uncertainties import UFloat, ufloat
 
@@ -33,8 +30,6 @@ ambient_c = 16.0
 [[refuel]]
 mass_g = 60.0
 """
-
-MakeBurn = Callable[..., Any]
 
 
 @dataclass(frozen=True)
@@ -70,7 +65,7 @@ class MadeAnalysis:
     quality: tuple[QualityNote, ...] = field(default_factory=tuple)
 
 
-def _burn(
+def make_burn(
     *,
     plan: str = PLAN,
     seconds: int = 2400,
@@ -80,7 +75,7 @@ def _burn(
     steps: int = 1,
     events: tuple[Event, ...] | None = None,
 ) -> MadeAnalysis:
-    t = np.arange(seconds) + 0.5
+    t = np.arange(seconds, dtype=np.float64) + 0.5
     lit, on, boil, off, out = 90.0, 150.0, 0.26 * seconds, 0.42 * seconds, 0.7 * seconds
     chance = np.random.default_rng(7)
     rate = 11.0 * np.clip((t - lit) / 120.0, 0, 1) * np.where(t < out, 1.0, 0.08)
@@ -113,7 +108,7 @@ def _burn(
         u_fuel_g=np.full(seconds, 1.5),
         water_g=water_g if mass else blank,
         burning_rate_g_min=np.where(np.abs(t - on) < 4, np.nan, rate) if mass else blank,
-        u_burning_rate_g_min=0.35 + 0.2 * standing,
+        u_burning_rate_g_min=np.where(standing, 0.55, 0.35),
         phase=tuple(
             Phase.WAITING if s < lit else Phase.KINDLING if s < lit + 120 else Phase.FLAMING if s < out else Phase.CHAR
             for s in t
@@ -205,9 +200,3 @@ def _results(*, pot: bool, mass: bool, flameout: bool, on: float, boil: float, o
     )
     notes = (QualityNote("moisture_assumed", "The plan gave no moisture: 12 ± 8 % was assumed."),)
     return MadeResults(values, absent, np.zeros(3), visits, notes)
-
-
-@pytest.fixture
-def make_burn() -> MakeBurn:
-    """Return the maker of made-up burns."""
-    return _burn
