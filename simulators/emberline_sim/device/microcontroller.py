@@ -1,0 +1,182 @@
+"""The virtual microcontroller: readings and the host's bytes in, frames out; the time is an argument."""
+
+from collections.abc import Iterable, Sequence
+
+from emberline_sim.device.converters import Block, Converter
+from emberline_sim.device.life import DeviceSpec, Life
+from emberline_sim.device.sources import Sources
+from emberline_wire import (
+    Ack,
+    DeviceFlag,
+    Hello,
+    Identify,
+    Message,
+    MessageError,
+    Ping,
+    Pong,
+    Resume,
+    SetRate,
+    Start,
+    Status,
+    Stop,
+    decode_message,
+    encode_frame,
+)
+from emberline_wire.limits import U32_MAX
+
+STATUS_EVERY_S = 10.0
+RESEND_AFTER_S = 3.0
+"""Time without an acknowledgement after which the device sends again of its own accord; several commits long."""
+HOST_GONE_AFTER_S = 15.0
+"""Time without a word from the host after which sending again is pointless; the host pings every five seconds."""
+
+
+class Microcontroller:
+    """A device as the protocol describes it, on a clock of its own."""
+
+    def __init__(
+        self, spec: DeviceSpec, converters: Sequence[Converter], blocks: Iterable[Block], boots: Iterable[int]
+    ) -> None:
+        """Power the device up at 0 s.
+
+        Args:
+            spec: What it is like.
+            converters: Its channels, in the order of its table.
+            blocks: Its readings, ordered by the time of each block's first.
+            boots: Boot ids, no two alike; as many as it will need.
+
+        """
+        self._spec = spec
+        self._sources = Sources(converters, blocks)
+        self._boot_ids = iter(boots)
+        self._past: list[Life] = []
+        self._now_s = 0.0
+        self._life = Life(spec, next(self._boot_ids), self._sources, 0.0, 0.0, spec.ticks_at_start)
+        self._greet()
+
+    @property
+    def boot(self) -> int:
+        """Current boot id."""
+        return self._life.boot
+
+    @property
+    def exhausted(self) -> bool:
+        """Whether no reading is to come any more."""
+        return self._sources.exhausted
+
+    @property
+    def waiting(self) -> int:
+        """Samples kept that the host has not acknowledged."""
+        return self._life.waiting
+
+    def advance(self, now_s: float) -> None:
+        """Let the true time become `now_s`: take the readings until then, and see what is due to be sent."""
+        self._now_s = now_s
+        life = self._life
+        self._sources.pull(now_s)
+        for source, ring in zip(self._sources.by_name.values(), life.rings.values(), strict=True):
+            for t_s, raw, fault in source.read(now_s, life.up_s, sampling=life.sampling):
+                ring.put(life.ticks(t_s), raw, fault)
+        if now_s < life.up_s:
+            return
+        if now_s >= life.frame_due_s:
+            period_s = self._spec.frame_period_s
+            life.frame_due_s = now_s - (now_s - life.up_s) % period_s + period_s
+            self.finish()
+        if now_s >= life.status_due_s:
+            life.status_due_s = now_s + STATUS_EVERY_S
+            life.reply(self._status())
+        if now_s - life.heard_s < HOST_GONE_AFTER_S:
+            for ring in life.rings.values():
+                if ring.is_overdue(now_s, RESEND_AFTER_S):
+                    ring.rewind(ring.acknowledged, now_s)
+
+    def finish(self) -> None:
+        """Make the last readings due to be sent, however few they are."""
+        for ring in self._life.rings.values():
+            ring.ready = ring.taken
+
+    def reboot(self, now_s: float) -> None:
+        """Restart: all that is kept is lost, a new boot id, numbers and ticks from zero."""
+        self._past.append(self._life)
+        self._life = Life(self._spec, next(self._boot_ids), self._sources, now_s, now_s + self._spec.boot_s, 0)
+        self._greet()
+
+    def receive(self, data: bytes, now_s: float) -> None:
+        """Take in bytes from the host; what is no valid command is counted and ignored."""
+        life = self._life
+        if now_s < life.up_s:
+            return
+        for body in life.decoder.feed(data):
+            try:
+                message = decode_message(body)
+            except MessageError:
+                life.malformed += 1
+                continue
+            life.heard_s = now_s
+            self._obey(message, now_s)
+
+    def next_frame(self) -> bytes:
+        """Return the next frame to be sent, or nothing."""
+        life = self._life
+        if self._now_s < life.up_s:
+            return b""
+        if life.replies:
+            return encode_frame(life.replies.popleft().to_bytes())
+        for ring in life.rings.values():
+            samples = ring.next_frame(life.boot)
+            if samples is not None:
+                return encode_frame(samples.to_bytes())
+        return b""
+
+    def tally(self) -> dict[str, object]:
+        """Return what the device did, as plain data: by boot and stream, what was taken, sent, sent again and lost."""
+        return {"device": self._spec.device, "boots": [life.tally() for life in [*self._past, self._life]]}
+
+    def _obey(self, message: Message, now_s: float) -> None:
+        life = self._life
+        match message:
+            case Ping():
+                life.reply(Pong(life.boot, message.time_ns, life.ticks(now_s) & U32_MAX))
+            case Identify():
+                self._greet()
+            case Ack() if message.boot == life.boot:
+                for ring, wanted in life.named(message.wanted):
+                    ring.acknowledge(wanted, now_s)
+            case Resume() if message.boot == life.boot:
+                for ring, wanted in life.named(message.wanted):
+                    ring.rewind(wanted, now_s)
+            case SetRate() if message.boot == life.boot:
+                for source in self._sources.by_name.values():
+                    if source.channel.id == message.stream:
+                        source.set_period(message.period_us)
+                self._greet()
+            case Start() | Stop() if message.boot == life.boot:
+                life.sampling = isinstance(message, Start)
+                life.reply(self._status())
+
+    def _greet(self) -> None:
+        self._life.reply(
+            Hello(
+                boot=self._life.boot,
+                device=self._spec.device,
+                firmware=self._spec.firmware,
+                channels=tuple(source.channel for source in self._sources.by_name.values()),
+                ticks=self._life.ticks(max(self._now_s, self._life.start_s)) & U32_MAX,
+                frame_period_ms=round(self._spec.frame_period_s * 1000),
+                ring_ms=round(self._spec.ring_s * 1000),
+            )
+        )
+
+    def _status(self) -> Status:
+        life = self._life
+        lost = sum(ring.overwritten for ring in life.rings.values())
+        return Status(
+            boot=life.boot,
+            ticks=life.ticks(self._now_s) & U32_MAX,
+            flags=(DeviceFlag.SAMPLING if life.sampling else DeviceFlag(0))
+            | (DeviceFlag.OVERRAN if lost else DeviceFlag(0)),
+            rejected=life.decoder.counters.discarded + life.malformed,
+            lost=lost,
+            waiting=life.waiting,
+        )
