@@ -9,9 +9,11 @@ from emberline import __version__
 from emberline.curves.events import EventKind, first
 from emberline.reports import content
 from emberline.reports.caution import CAUTION_CLOSE, CAUTION_POINTS, CAUTION_TITLE
+from emberline.reports.facts import facts
 from emberline.reports.figures import PLUS_MINUS_MEANS
 from emberline.reports.methods import method_notes
-from emberline.reports.plots import NARROW, WIDE, burn_curves
+from emberline.reports.panels import NARROW, WIDE
+from emberline.reports.plots import burn_curves
 
 if TYPE_CHECKING:
     from emberline.trials.analysis import Analysis
@@ -39,7 +41,7 @@ def summary_page(analysis: "Analysis", *, started: str | None = None) -> str:
             started=started,
             version=__version__,
             factors=analysis.plan.factors,
-            facts=content.facts(analysis),
+            facts=facts(analysis.plan),
             headlines=content.headlines(analysis),
             plots=[Markup(plot) for plot in plots if plot],  # noqa: S704 - our own markup, its texts escaped in svg.py
             events=content.event_rows(analysis),

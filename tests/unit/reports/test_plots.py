@@ -7,7 +7,9 @@ import pytest
 
 from emberline.bench.channels import Role
 from emberline.curves.grid import Grid
-from emberline.reports.plots import NARROW, WIDE, Size, burn_curves, zero_s
+from emberline.reports.panels import NARROW, WIDE, Size
+from emberline.reports.plots import burn_curves
+from emberline.reports.timeline import zero_s
 from unit.reports.made_up_burn import make_burn
 
 
