@@ -22,6 +22,8 @@ LARGEST_CHAR_YIELD = 0.40
 """Dry char over dry fuel that no wood reaches in a fire: slow charring at 500 degrees leaves 0.33 (T. Miles, same
 list), top-lit stoves 0.10 to 0.22 (James, Yuan and Boyette, Energies 9 (2016) 283). What is above is unburnt wood."""
 
+_LEAST_G = 0.01
+
 
 @dataclass(frozen=True, slots=True)
 class Charge:
@@ -67,7 +69,7 @@ def charge_of(parts: Iterable[tuple[UFloat | float, UFloat | float]]) -> Charge:
     for mass_g, moisture_wet in parts:
         moist += mass_g
         water += mass_g * moisture_wet
-    if not nominal_value(moist) > 0:
+    if not nominal_value(moist) > _LEAST_G:
         raise AbsentError("the fuel put in weighs nothing: enter fuel.mass_g in the plan")
     return Charge(moist, water / moist)
 

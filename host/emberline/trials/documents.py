@@ -1,0 +1,126 @@
+"""The JSON documents that go out about a trial.
+
+`summary.schema.json` beside this module (JSON Schema 2020-12) describes the summary; outside programs rely on it.
+"""
+
+import json
+import math
+from collections.abc import Mapping
+from typing import Any, Protocol
+
+from emberline import __version__
+from emberline.bench.plan import Plan
+from emberline.curves.events import Event, Retraction
+from emberline.heat.result import QualityNote, Result
+from emberline.heat.results import Results, VisitResult
+
+SUMMARY_SCHEMA = "emberline.summary/1"
+"""Name and version of the summary's schema."""
+
+_DIGITS = 10
+"""Significant digits of a number: far below any uncertainty, and above what differs between machines."""
+
+
+class Analysed(Protocol):
+    """What a summary is made of; `emberline.trials.analysis.Analysis` is one."""
+
+    @property
+    def trial(self) -> str: ...  # noqa: D102
+    @property
+    def bench(self) -> str: ...  # noqa: D102
+    @property
+    def plan(self) -> Plan: ...  # noqa: D102
+    @property
+    def events(self) -> tuple[Event, ...]: ...  # noqa: D102
+    @property
+    def retracted(self) -> tuple[Retraction, ...]: ...  # noqa: D102
+    @property
+    def results(self) -> Results: ...  # noqa: D102
+    @property
+    def quality(self) -> tuple[QualityNote, ...]: ...  # noqa: D102
+
+
+def summary_document(analysis: Analysed) -> dict[str, Any]:
+    """Return the summary of a trial as plain JSON values.
+
+    Times are seconds from the trial's first sample. What is not known is null or has its reason under `absent`;
+    numbers are finite. The same analysis gives the same document.
+    """
+    notes = dict.fromkeys((*analysis.quality, *analysis.results.quality))
+    return {
+        "schema": SUMMARY_SCHEMA,
+        "trial": analysis.trial,
+        "bench": analysis.bench,
+        "label": analysis.plan.label,
+        "factors": {name: analysis.plan.factors[name] for name in sorted(analysis.plan.factors)},
+        "software": {"version": __version__},
+        "events": [_event(event) for event in analysis.events],
+        "retracted": [_retraction(retraction) for retraction in analysis.retracted],
+        "results": {name: _result(result) for name, result in analysis.results.values.items()},
+        "visits": [_visit(visit) for visit in analysis.results.visits],
+        "absent": dict(analysis.results.absent),
+        "quality": [{"code": note.code, "text": note.text} for note in notes],
+    }
+
+
+def summary_json(analysis: Analysed) -> str:
+    """Return the summary as JSON text, the same bytes for the same analysis."""
+    return document_json(summary_document(analysis))
+
+
+def document_json(document: Mapping[str, object]) -> str:
+    """Write a document in its own order, indented, with a newline at the end.
+
+    Raises:
+        ValueError: where a number is not finite, which JSON cannot say.
+    """
+    return json.dumps(document, ensure_ascii=False, allow_nan=False, indent=2) + "\n"
+
+
+def _event(event: Event) -> dict[str, Any]:
+    return {
+        "kind": event.kind.value,
+        "t_s": _number(event.t_s),
+        "u_s": _number(event.u_s),
+        "announced_t_s": _number(event.announced_t_s),
+        "evidence": event.evidence,
+        "size_g": None if event.size_g is None else _number(event.size_g.nominal_value),
+        "confirmed": event.confirmed,
+    }
+
+
+def _retraction(retraction: Retraction) -> dict[str, Any]:
+    return {
+        "kind": retraction.kind.value,
+        "announced_t_s": _number(retraction.announced_t_s),
+        "retracted_t_s": _number(retraction.retracted_t_s),
+        "why": retraction.why,
+    }
+
+
+def _result(result: Result) -> dict[str, Any]:
+    return {
+        "value": _number(result.value.nominal_value),
+        "u": _number(result.value.std_dev),
+        "unit": result.unit,
+        "interval_95": [_number(end) for end in result.interval_95],
+        "budget": {tag: _number(contribution) for tag, contribution in result.budget.items()},
+    }
+
+
+def _visit(visit: VisitResult) -> dict[str, Any]:
+    evaporated, share = visit.water_evaporated, visit.pot_window_efficiency
+    return {
+        "pot_on_s": _number(visit.pot_on_s),
+        "boil_s": _number(visit.boil_s),
+        "pot_off_s": _number(visit.pot_off_s),
+        "water_evaporated": None if evaporated is None else _result(evaporated),
+        "pot_window_efficiency": None if share is None else _result(share),
+    }
+
+
+def _number(value: float | None) -> float | None:
+    """Return a number as it is written: ten significant digits; None where it is not known."""
+    if value is None or not math.isfinite(value):
+        return None
+    return float(f"{value:.{_DIGITS}g}")

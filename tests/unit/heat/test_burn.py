@@ -1,0 +1,157 @@
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from uncertainties import UFloat, ufloat
+
+import burn_fixture
+from burn_fixture import BOILING_POINT, SyntheticBurn
+from emberline.bench.fuels import heat_of_volatiles
+from emberline.bench.plan import Plan
+from emberline.curves.events import EventKind
+from emberline.heat.burn import Burn
+from emberline.heat.errors import AbsentError
+
+
+def burn_of(plan: Plan | None = None, *, lost_g: float = 260.0, without: EventKind | None = None) -> Burn:
+    chosen = burn_fixture.plan() if plan is None else plan
+    events = tuple(event for event in burn_fixture.events() if event.kind is not without)
+    account = SyntheticBurn(fuel_in_g=burn_fixture.fuel_in(chosen), lost_g=lost_g).account()
+    return Burn(account, events, chosen, BOILING_POINT)
+
+
+def with_fuel(**changes: UFloat | str | None) -> Plan:
+    return burn_fixture.with_fuel(burn_fixture.plan(), **changes)
+
+
+def test_loss_takes_part_in_the_uncertainty_of_its_moments() -> None:
+    burn = burn_of()
+    near = np.abs(burn.account.t_s - 960.0) <= 10.0
+    rate_g_s = float(np.mean(burn.account.burning_rate_g_min[near])) / 60.0
+    by_flameout = sum(
+        (derivative * variable.std_dev) ** 2
+        for variable, derivative in burn.loss_g.derivatives.items()
+        if variable.tag == "flameout"
+    )
+    assert by_flameout**0.5 == pytest.approx(6.0 * rate_g_s)
+
+
+def test_char_by_balance_is_what_was_put_in_less_what_left() -> None:
+    assert burn_of().left_by_balance_g.nominal_value == pytest.approx(45.0)
+    assert burn_of(with_fuel(unburnt_g=ufloat(10.0, 0.5))).left_by_balance_g.nominal_value == pytest.approx(35.0)
+
+
+def test_what_the_load_cell_shows_long_before_lit_is_not_burnt_fuel() -> None:
+    burn = burn_of()
+    late = tuple(replace(event, t_s=event.t_s + 300.0) for event in burn.moments.events)
+    shifted = Burn(burn.account, late, burn.plan, BOILING_POINT)
+    lost = burn.account.fuel_lost(240.0, 1260.0).nominal_value
+    assert shifted.left_by_balance_g.nominal_value == pytest.approx(305.0 - lost)
+
+
+def test_char_weighed_cold_gets_back_what_burnt_before_it_was_smothered() -> None:
+    plan = with_fuel(char_left_g=ufloat(43.0, 0.2), char_snuffed_s=ufloat(200.0, 10.0))
+    left = burn_of(plan).left_by_weight_g
+    assert left.nominal_value == pytest.approx(45.0, abs=0.02)
+    assert burn_of(plan).left_g.std_dev == left.std_dev
+
+
+def test_char_smothered_at_flameout_is_what_was_weighed() -> None:
+    plan = with_fuel(char_left_g=ufloat(43.0, 0.2), char_snuffed_s=ufloat(0.0, 5.0))
+    assert burn_of(plan).left_by_weight_g.nominal_value == 43.0
+
+
+def test_char_smothered_nobody_knows_when_lies_between_flameout_and_the_end() -> None:
+    left = burn_of(with_fuel(char_left_g=ufloat(43.0, 0.2))).left_by_weight_g
+    glowed_g = 0.01 * (1400 - 960)
+    assert left.nominal_value == pytest.approx(43.0 + glowed_g / 2, abs=0.02)
+    assert left.std_dev == pytest.approx(np.hypot(0.2, glowed_g / 12**0.5), rel=0.01)
+
+
+def test_the_better_known_char_is_taken() -> None:
+    rough = burn_of(with_fuel(char_left_g=ufloat(50.0, 5.0), char_snuffed_s=ufloat(60.0, 5.0)))
+    assert rough.left_g is rough.left_by_balance_g
+    fine = burn_of(with_fuel(char_left_g=ufloat(44.0, 0.05), char_snuffed_s=ufloat(0.0, 5.0)))
+    assert fine.left_g is fine.left_by_weight_g
+
+
+def test_char_that_noise_made_negative_counts_as_none() -> None:
+    burn = burn_of(lost_g=305.5)
+    assert burn.left_g.nominal_value < 0
+    assert burn.char_g.nominal_value == pytest.approx(0.0, abs=1e-9)
+    assert burn.char_g.std_dev == pytest.approx(burn.left_g.std_dev)
+
+
+def test_more_loss_than_fuel_is_refused() -> None:
+    with pytest.raises(AbsentError, match="lost more than"):
+        _ = burn_of(lost_g=330.0).left_g
+
+
+def test_more_char_than_a_fire_leaves_is_unburnt_wood() -> None:
+    early = burn_of(lost_g=150.0)
+    assert early.left_g.nominal_value == pytest.approx(155.0)
+    with pytest.raises(AbsentError, match="unburnt wood"):
+        _ = early.burnt
+    sorted_out = burn_of(with_fuel(unburnt_g=ufloat(120.0, 1.0)), lost_g=150.0)
+    assert sorted_out.burnt.moist_g.nominal_value == pytest.approx(180.0)
+
+
+def test_a_burn_without_lighting_or_flameout_has_no_char() -> None:
+    for kind in (EventKind.LIT, EventKind.FLAMEOUT):
+        with pytest.raises(AbsentError):
+            _ = burn_of(without=kind).left_g
+
+
+def test_heat_released_from_lit_to_flameout_is_fuel_less_char_and_starter() -> None:
+    burn = burn_of()
+    released = burn.released_j(burn.moments.lit, burn.moments.flameout)
+    fuel_j = 300.0 * (0.89 * 18_400.0 - 0.11 * 2443.0)
+    assert released.nominal_value == pytest.approx(fuel_j - 45.0 * 29_500.0 + 5.0 * 26_800.0, rel=1e-9)
+    assert burn.net_energy_j.nominal_value == pytest.approx(released.nominal_value, rel=1e-9)
+
+
+def test_integral_of_the_firepower_curve_is_the_heat_released() -> None:
+    burn = burn_of()
+    assert np.nansum(burn.firepower_w[60:960]) == pytest.approx(burn.net_energy_j.nominal_value, rel=1e-6)
+    assert np.isnan(burn.firepower_w[:60]).all()
+    # 0.01 g/s of char at 29,500 J/g.
+    np.testing.assert_allclose(burn.firepower_w[960:], 295.0)
+
+
+def test_firepower_without_starter_is_rate_times_heat_of_volatiles() -> None:
+    burn = burn_of(with_fuel(starter_g=None), lost_g=255.0)
+    heat = heat_of_volatiles(18_400.0, 29_500.0, 0.11, 45.0 / 267.0)
+    np.testing.assert_allclose(burn.firepower_w[60:960], burn.account.burning_rate_g_min[60:960] / 60.0 * heat)
+
+
+def test_starter_burns_ahead_of_the_fuel() -> None:
+    burn = burn_of()
+    lost = np.cumsum(burn.account.burning_rate_g_min) / 60.0
+    first = burn.firepower_w[70] * 60.0 / burn.account.burning_rate_g_min[70]
+    assert lost[70] < 5.0
+    assert first == pytest.approx(26_800.0)
+    after = int(np.searchsorted(lost, 5.0)) + 1
+    heat = burn.firepower_w[after] * 60.0 / burn.account.burning_rate_g_min[after]
+    assert heat == pytest.approx(burn.volatile_heat_j_g.nominal_value)
+
+
+def test_without_a_fuel_mass_the_char_yield_is_assumed_and_shows_in_the_budget() -> None:
+    burn = burn_of(with_fuel(mass_g=None))
+    with pytest.raises(AbsentError, match=r"fuel\.mass_g"):
+        _ = burn.known_volatile_heat_j_g
+    assert "char_yield" in {variable.tag for variable in burn.volatile_heat_j_g.derivatives}
+    assert burn.volatile_heat_j_g.nominal_value == pytest.approx(13_700.0, rel=0.03)
+
+
+def test_ash_sets_the_heating_value_of_char_where_nobody_gives_it() -> None:
+    burn = burn_of(with_fuel(char_lhv_j_g=None, ash_fraction=ufloat(0.02, 0.003)))
+    char_yield = 45.0 / 267.0
+    assert burn.char_lhv.nominal_value == pytest.approx(32_500.0 * (1 - 0.02 / char_yield))
+    unknown = burn_of(with_fuel(char_lhv_j_g=None, ash_fraction=ufloat(0.02, 0.003), mass_g=None))
+    assert unknown.char_lhv.nominal_value == pytest.approx(32_500.0 * (1 - 0.02 / 0.17))
+
+
+def test_moments_outside_the_load_cells_record_are_refused() -> None:
+    burn = burn_of()
+    with pytest.raises(AbsentError, match="does not reach"):
+        burn.lost_g(burn.moments.lit, ufloat(2000.0, 1.0))

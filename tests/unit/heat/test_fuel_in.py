@@ -1,0 +1,60 @@
+import pytest
+from uncertainties import ufloat
+
+import burn_fixture
+from emberline.bench.plan import RefuelPlan, empty_plan
+from emberline.heat.errors import AbsentError
+from emberline.heat.fuel_in import FuelIn
+
+
+def test_kindling_and_refuels_bring_their_own_moisture() -> None:
+    plan = burn_fixture.with_fuel(
+        burn_fixture.plan(), kindling_g=ufloat(20.0, 0.5), kindling_moisture_wet=ufloat(0.05, 0.01)
+    )
+    plan = burn_fixture.with_refuels(
+        plan, RefuelPlan(ufloat(60.0, 0.5), ufloat(0.20, 0.01)), RefuelPlan(ufloat(40.0, 0.5))
+    )
+    charge = FuelIn(plan, burn_fixture.fuel_in(plan)).charge
+    assert charge.moist_g.nominal_value == pytest.approx(420.0)
+    water = 300.0 * 0.11 + 20.0 * 0.05 + 60.0 * 0.20 + 40.0 * 0.11
+    assert (charge.moist_g - charge.dry_g).nominal_value == pytest.approx(water)
+
+
+def test_refuels_known_only_by_their_steps_take_the_moisture_of_the_first_fill() -> None:
+    plan = burn_fixture.plan()
+    assert plan.fuel.mass_g is not None
+    fuel = FuelIn(plan, plan.fuel.mass_g + ufloat(80.0, 1.0, tag="mass_step"))
+    assert fuel.charge.moist_g.nominal_value == pytest.approx(380.0)
+    assert fuel.charge.moisture_wet.nominal_value == pytest.approx(0.11)
+
+
+def test_refuels_of_unknown_weight_count_alike() -> None:
+    plan = burn_fixture.with_refuels(
+        burn_fixture.plan(), RefuelPlan(None, ufloat(0.20, 0.01)), RefuelPlan(None, ufloat(0.10, 0.01))
+    )
+    assert plan.fuel.mass_g is not None
+    charge = FuelIn(plan, plan.fuel.mass_g + 100.0).charge
+    assert (charge.moist_g - charge.dry_g).nominal_value == pytest.approx(300.0 * 0.11 + 100.0 * 0.15)
+
+
+def test_weights_of_the_plan_serve_where_there_is_no_ledger() -> None:
+    plan = burn_fixture.with_fuel(burn_fixture.plan(), kindling_g=ufloat(20.0, 0.5))
+    weighed = burn_fixture.with_refuels(plan, RefuelPlan(ufloat(60.0, 0.5)))
+    assert FuelIn(weighed, None).charge.moist_g.nominal_value == pytest.approx(380.0)
+    unweighed = burn_fixture.with_refuels(plan, RefuelPlan(None))
+    with pytest.raises(AbsentError, match=r"fuel\.mass_g"):
+        _ = FuelIn(unweighed, None).charge
+
+
+def test_what_the_plan_leaves_out_is_assumed_with_a_wide_uncertainty() -> None:
+    fuel = FuelIn(empty_plan(), None)
+    for value, low, high in [
+        (fuel.moisture_wet, 0.05, 0.2),
+        (fuel.lhv_dry, 17e3, 20e3),
+        (fuel.starter_lhv, 25e3, 28e3),
+    ]:
+        assert low < value.nominal_value < high
+        assert value.std_dev > 0.02 * value.nominal_value
+    assert fuel.starter_g.nominal_value == 0.0
+    with pytest.raises(AbsentError, match=r"fuel\.mass_g"):
+        _ = fuel.charge

@@ -1,0 +1,75 @@
+from dataclasses import replace
+
+import pytest
+from uncertainties import UFloat, ufloat
+
+import burn_fixture
+from burn_fixture import BOILING_POINT, SyntheticBurn
+from emberline.bench.plan import Plan, empty_plan
+from emberline.curves.events import Event, EventKind
+from emberline.heat.results import compute_results
+
+
+def notes(plan: Plan | None = None, events: tuple[Event, ...] | None = None, lost_g: float = 260.0) -> dict[str, str]:
+    chosen = burn_fixture.plan() if plan is None else plan
+    account = SyntheticBurn(fuel_in_g=burn_fixture.fuel_in(chosen), lost_g=lost_g).account()
+    results = compute_results(account, burn_fixture.events() if events is None else events, chosen, BOILING_POINT)
+    return {note.code: note.text for note in results.quality}
+
+
+def with_fuel(**changes: UFloat | str | None) -> Plan:
+    return burn_fixture.with_fuel(burn_fixture.plan(), **changes)
+
+
+def test_a_plan_that_answers_all_leaves_three_notes() -> None:
+    assert list(notes()) == ["char_source", "char_heat_upper", "pot_heat_left_out"]
+    assert "put in less what the load cell lost" in notes()["char_source"]
+    assert "about 16 kJ" in notes()["pot_heat_left_out"]
+
+
+@pytest.mark.parametrize(
+    ("plan", "code", "words"),
+    [
+        (with_fuel(moisture_wet=None), "assumed_moisture_wet", "wet basis"),
+        (with_fuel(lhv_dry_j_g=None), "assumed_lhv_dry_j_g", "dry and net"),
+        (with_fuel(char_lhv_j_g=None), "assumed_char_lhv_j_g", "J/g"),
+        (with_fuel(char_lhv_j_g=None, ash_fraction=ufloat(0.01, 0.002)), "assumed_char_lhv_j_g", "ash"),
+        (with_fuel(starter_lhv_j_g=None), "assumed_starter_lhv_j_g", "ethanol"),
+        (with_fuel(mass_g=None), "assumed_char_yield", "Weigh the fuel"),
+        (replace(burn_fixture.plan(), place=empty_plan().place), "assumed_ambient_c", "air temperature"),
+        (with_fuel(char_left_g=ufloat(45.0, 0.1), char_snuffed_s=ufloat(0.0, 5.0)), "char_source", "the better known"),
+        (with_fuel(char_left_g=ufloat(30.0, 0.1), char_snuffed_s=ufloat(0.0, 5.0)), "char_disagrees", "30.0 g"),
+    ],
+)
+def test_what_was_assumed_or_chosen_is_said(plan: Plan, code: str, words: str) -> None:
+    assert words in notes(plan)[code]
+
+
+def test_no_starter_needs_no_assumption_about_it() -> None:
+    assert "assumed_starter_lhv_j_g" not in notes(with_fuel(starter_g=None, starter_lhv_j_g=None), lost_g=255.0)
+
+
+def test_assumptions_behind_no_result_are_not_told() -> None:
+    results = compute_results(SyntheticBurn(visits=()).account(), (), empty_plan(), BOILING_POINT)
+    assert [note.code for note in results.quality] == ["char_heat_upper"]
+
+
+def test_remains_beyond_any_char_are_suspected() -> None:
+    assert "58 %" in notes(lost_g=150.0)["unburnt_suspected"]
+
+
+def test_a_burn_that_left_nothing_says_so() -> None:
+    assert "char_none_left" in notes(lost_g=305.3)
+
+
+def test_doubtful_events_and_refuels_are_told() -> None:
+    refuel = Event(EventKind.REFUEL, 500.0, 1.0, "step up", ufloat(80.0, 0.5))
+    doubtful = [replace(event, confirmed=event.kind is not EventKind.BOIL) for event in burn_fixture.events()]
+    told = notes(events=(*doubtful, refuel))
+    assert "plateau at 99.2" in told["boil_unconfirmed"]
+    assert "once" in told["refuelled"]
+
+
+def test_a_time_to_boil_without_lighting_is_told() -> None:
+    events = tuple(event for event in burn_fixture.events() if event.kind is not EventKind.LIT)
+    assert "set down" in notes(events=events)["lit_unknown"]
