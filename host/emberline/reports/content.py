@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from emberline.trials.analysis import Analysis
 
 _LEAST_SHARE = 0.02
-_MOST_INPUTS = 4
+_MOST_INPUTS = 3
 
 
 @dataclass(frozen=True, slots=True)

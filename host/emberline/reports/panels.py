@@ -42,7 +42,7 @@ class Size:
     named_times: bool
 
 
-WIDE = Size("wide", 7.3, 0.5, 7.5, 900, 4, named_times=True)
+WIDE = Size("wide", 7.3, 0.46, 7.5, 900, 4, named_times=True)
 """For screens and paper: 185 mm wide."""
 NARROW = Size("narrow", 3.5, 0.62, 8.0, 350, 5, named_times=False)
 """For a telephone: 336 CSS pixels wide at its own scale."""
@@ -169,15 +169,17 @@ def furnish(ax: Axes, panel: Panel, size: Size, *, last: bool) -> None:
     ax.xaxis.set_major_locator(MaxNLocator(12 if size.named_times else 6, steps=[1, 2, 3, 5, 6, 10], integer=True))
     ax.xaxis.set_major_formatter(lambda value, _: f"{value:g}".replace("-", MINUS))
     ax.tick_params(labelbottom=last, width=0.6, length=2.5, color=FAINT, labelcolor=INK)
+    handles, labels = ax.get_legend_handles_labels()
+    # On a narrow picture the heading stands above the key.
+    lines_up = 1 if size.named_times or not labels else 2
     ax.annotate(
         panel.title,
         (0, 1),
-        xytext=(-0.44 * POINTS_PER_INCH, size.font_pt * (0.45 if size.named_times else 1.9)),
+        xytext=(-0.44 * POINTS_PER_INCH, size.font_pt * (1.45 * lines_up - 1.0)),
         xycoords="axes fraction",
         textcoords="offset points",
         weight="bold",
     )
-    handles, labels = ax.get_legend_handles_labels()
     if labels:
         ax.legend(
             handles,

@@ -22,14 +22,14 @@ RESULT_GROUPS: dict[str, dict[str, Wording]] = {
         "burn_time": Wording("Burn time", "lit to flameout"),
     },
     "Burning": {
-        "burning_rate_mean": Wording("Burning rate, mean", "mass lost, lit to flameout, as it is"),
+        "burning_rate_mean": Wording("Burning rate, mean", "raw, lit to flameout"),
         "burning_rate_peak": Wording("Burning rate, peak", "of the smoothed curve"),
         "burning_rate_peak_five_point": Wording("Burning rate, peak", "five-point rule, unsmoothed"),
         "burning_rate_10_90": Wording("Burning rate, 10 to 90 %", "of the mass lost"),
-        "burning_rate_equivalent_dry": Wording("Burning rate, equivalent dry", "drying and char taken off"),
+        "burning_rate_equivalent_dry": Wording("Burning rate, equivalent dry", "less drying, char"),
         "firepower_mean": Wording("Firepower, mean", "lit to flameout, net of char"),
         "firepower_gross_mean": Wording("Firepower, gross mean", "char counted as if burnt"),
-        "effective_heat_of_combustion": Wording("Effective heat of combustion", "heat released per gram lost"),
+        "effective_heat_of_combustion": Wording("Effective heat of combustion", "per gram lost"),
         "turndown": Wording("Turndown", "high firepower over low"),
     },
     "Heat into water": {
@@ -37,7 +37,7 @@ RESULT_GROUPS: dict[str, dict[str, Wording]] = {
         "thermal_efficiency": Wording("Thermal efficiency", "whole burn, no credit for char"),
         "thermal_efficiency_char_credit": Wording("Efficiency with char credit", "char left taken off the fuel"),
         "pot_window_efficiency": Wording("Efficiency under the pot", "over heat released meanwhile"),
-        "specific_fuel_consumption": Wording("Specific fuel consumption", "equivalent dry, per water boiled"),
+        "specific_fuel_consumption": Wording("Specific fuel consumption", "dry, per water boiled"),
     },
     "Mass": {
         "fuel_burned": Wording("Fuel burned", "moist, less unburnt; char not taken off"),
