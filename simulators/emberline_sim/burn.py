@@ -15,7 +15,16 @@ import numpy as np
 from emberline_sim.forms import FORMS, FuelForm
 from emberline_sim.specs import BurnSpec, FuelSpec, RefuelSpec
 
-COLUMNS = 16
+COLUMNS = 20
+LAST_SHARE = 0.08
+"""The front slows over the last of a column, where the grate's edge and the ash take heat."""
+UNLIT_PACE = 0.5
+"""Pace of the front without a flame above it to keep it warm."""
+STARTER_GROWTH_S = 12.0
+DYING_S = 14.0
+CHILLING_S = 2.5
+BREATH = 0.06
+"""Share of their volatiles that chilled or starved particles go on giving off."""
 LATENT_25C_J_G = 2443.0
 STARTER_G_S = 0.045
 """Burning rate of a puddle of ethanol in a bore of 10 cm: some 6 g/(m2 s) (small pool fires: order of magnitude)."""
@@ -94,9 +103,10 @@ class _Layer:
         rng: np.random.Generator,
     ) -> None:
         char_yield = form.char_yield if fuel.char_yield is None else fuel.char_yield
-        share = rng.dirichlet(np.full(COLUMNS, 400.0))
+        share = np.clip(rng.normal(1.0, 0.5 * form.unevenness, COLUMNS), 0.6, 1.4)
         pace = np.clip(rng.normal(1.0, form.unevenness, COLUMNS), 0.5, 1.8)
-        self.raw_g = [float(m) for m in mass_g * share]
+        self.raw_g = [float(m) for m in mass_g * share / share.sum()]
+        self._full_g = mass_g / COLUMNS
         self._pace = [float(p) for p in pace / pace.mean()]
         self._catch_s = sorted(float(u) for u in delay_s + 0.6 * ramp_s * rng.random(COLUMNS))
         self._grow_s = 0.35 * ramp_s
@@ -118,12 +128,14 @@ class _Layer:
         """Advance; return the volatiles that left and the char that formed, g."""
         self.age_s += dt_s
         reached = 0.0
+        full = self.rate_g_s / COLUMNS * pace * dt_s
         for i, raw in enumerate(self.raw_g):
             since_s = self.age_s - self._catch_s[i]
             if raw <= 0.0 or since_s <= 0.0:
                 continue
-            grown = 1.0 - math.exp(-since_s / self._grow_s)
-            eaten = min(raw, self.rate_g_s / COLUMNS * self._pace[i] * grown * pace * dt_s)
+            grown = 1.0 - math.exp(-since_s / self._grow_s) if since_s < 10.0 * self._grow_s else 1.0
+            fading = min(1.0, 0.15 + raw / (LAST_SHARE * self._full_g))
+            eaten = min(raw, full * self._pace[i] * grown * fading)
             self.raw_g[i] = raw - eaten
             reached += eaten
         leave = 1.0 - math.exp(-2.0 * breath * dt_s / self._particle_s)
@@ -152,6 +164,7 @@ class Bed:
         self.nominal_power_w = self.nominal_volatiles_g_s * first.heat_j_g
         self._lit = False
         self._health, self._dip_recovery_s, self._dying = 1.0, 12.0, False
+        self._falls_to: float | None = None
         self._cooling_s = 0.0
         self._held_s = 0.0
         self._flame = False
@@ -203,7 +216,7 @@ class Bed:
         delay_s = float(self._rng.uniform(12.0, 30.0))
         self._layers.append(self._layer(refuel.mass_g, refuel.moisture_wet, ramp_s, delay_s))
         self._filled_g += refuel.mass_g
-        self._health = min(self._health, refuel.dip)
+        self._falls_to = refuel.dip
         self._dip_recovery_s = refuel.recovery_s
 
     def smother(self) -> None:
@@ -223,7 +236,8 @@ class Bed:
         """Advance by `dt_s` at a pace of 1 + `wander`; return what left."""
         if not self._lit or self._snuffed:
             return Release(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False)
-        starter_g = min(self.starter_g, STARTER_G_S * dt_s * min(1.0, 0.25 + self.starter_g))
+        grown = 1.0 - math.exp(-(self._layers[0].age_s + dt_s) / STARTER_GROWTH_S)
+        starter_g = min(self.starter_g, STARTER_G_S * dt_s * grown * min(1.0, 0.25 + self.starter_g))
         self.starter_g -= starter_g
         self._live_front(dt_s)
         burned = 1.0 - self.raw_g / self._filled_g
@@ -231,11 +245,12 @@ class Bed:
         limit = LAYERS_SHARE_AIR * self._layers[0].rate_g_s
         share = min(1.0, limit / demand) if demand > 0.0 else 1.0
         pace = max(0.0, 1.0 + wander) * (1.0 + self._burn.trend * (burned - 0.5)) * share
+        pace *= 1.0 if self._flame else UNLIT_PACE
         volatiles_g = volatiles_j = 0.0
         for index, layer in enumerate(self._layers):
             newest = index == len(self._layers) - 1 and index > 0
             own = pace if newest and not self._dying else pace * self._health
-            out_g, char_g = layer.step(dt_s, own, 0.25 + 0.75 * self._health)
+            out_g, char_g = layer.step(dt_s, own, BREATH + (1.0 - BREATH) * self._health)
             volatiles_g += out_g
             volatiles_j += out_g * layer.heat_j_g
             self.char_g += char_g
@@ -250,7 +265,11 @@ class Bed:
 
     def _live_front(self, dt_s: float) -> None:
         if self._dying:
-            self._health *= math.exp(-dt_s / 14.0)
+            self._health *= math.exp(-dt_s / DYING_S)
+        elif self._falls_to is not None:
+            self._health += (self._falls_to - self._health) * (1.0 - math.exp(-dt_s / CHILLING_S))
+            if self._health < 1.1 * self._falls_to:
+                self._falls_to = None
         else:
             self._health += self._health * (1.0 - self._health) * dt_s / self._dip_recovery_s
 

@@ -11,3 +11,11 @@ class ScenarioError(SimError):
 
 class UnknownScenarioError(ScenarioError):
     """No packaged scenario and no file has the given name."""
+
+
+class FaultError(SimError):
+    """A fault on the line is not written as it should be."""
+
+
+class PortError(SimError):
+    """The simulated port cannot be made."""

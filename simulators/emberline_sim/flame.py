@@ -48,12 +48,12 @@ def gas_temperature_c(course: Course, spec: FlameProbeSpec, rng: np.random.Gener
     over_char_c = column["ambient_c"] + np.where(
         glow > 0.0, (spec.char_gas_c - column["ambient_c"]) * glow_share, 0.5 * (column["body_c"] - column["ambient_c"])
     )
-    reach = 1.12 * power / (power + 0.12)
-    flame_c = over_char_c + (spec.gas_c - over_char_c) * np.minimum(reach, 1.08)
+    reach = 1.3 * power / (power + 0.3)
+    flame_c = over_char_c + (spec.gas_c - over_char_c) * np.minimum(reach, 1.1)
     # A low flame sways more, and now and then leaves the bead altogether.
     lowness = np.clip(1.6 - power, 0.6, 1.6)
     flicker = spec.flicker_c * lowness * (0.8 * wandering(n, STEP_S, 1.0, rng) + 0.6 * wandering(n, STEP_S, 12.0, rng))
-    missed = wandering(n, STEP_S, 4.0, rng) > 2.3
+    missed = wandering(n, STEP_S, 4.0, rng) > np.where(power < 0.35, 1.0, 2.2)
     flame_c = np.where(missed, 0.6 * flame_c + 0.4 * over_char_c, flame_c) + flicker
     gas = np.where(column["flame"] > 0.5, flame_c, over_char_c + 0.12 * flicker * (glow > 0.0))
     return np.maximum(gas, column["ambient_c"])

@@ -92,7 +92,7 @@ class Pot:
         self.sensible_j += heat_j
 
     def _evaporate(self, dt_s: float, ambient_c: float, wind_m_s: float) -> None:
-        air_w_m2k = self._spec.air_w_m2k * (1.0 + 0.5 * wind_m_s)
+        air_w_m2k = self._spec.air_w_m2k * (1.0 + 0.25 * wind_m_s)
         flux = evaporation_flux_g_m2s(self.upper_c, ambient_c, self._humidity, self._pressure_pa, air_w_m2k)
         share = LID_LEAK if self.lid else 1.0
         self._steam(min(flux * self.surface_m2 * share * dt_s, 0.01 * self.water_g))

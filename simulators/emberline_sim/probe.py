@@ -10,6 +10,8 @@ from emberline_sim.specs import FaultSpec, ProbeSpec
 CONVERTER_STEP_C = {"coarse": 0.25, "fine": 1.0 / 128.0}
 JUNCTION_WARMING_S = 900.0
 FINE_S = 0.25
+BASE_SEEN = 0.1
+"""Share of the base's excess that a probe close above it reads."""
 RIPPLE_C = 0.12
 SUBCOOLED_C = 0.18
 
@@ -21,7 +23,7 @@ def stirred_c(
     column, n = course.column, len(course.t_s)
     around = {
         "middle": column["bulk_c"],
-        "base": column["lower_c"] + 0.25 * (column["metal_c"] - column["lower_c"]),
+        "base": column["lower_c"] + BASE_SEEN * (column["metal_c"] - column["lower_c"]),
         "surface": column["upper_c"] - 0.012 * (column["upper_c"] - column["ambient_c"]),
         "wall": 0.5 * (column["metal_c"] + column["upper_c"]),
     }[spec.spot].copy()

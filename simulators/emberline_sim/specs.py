@@ -239,7 +239,7 @@ class FlameProbeSpec:
     bead_mm: float = 1.5
     gas_c: float = 880.0
     char_gas_c: float = 500.0
-    flicker_c: float = 60.0
+    flicker_c: float = 80.0
     noise_c: float = 0.4
     converter: Converter = "coarse"
     gain: float = 0.005

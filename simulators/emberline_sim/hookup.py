@@ -1,0 +1,67 @@
+"""A device, its line and what goes wrong with it, moved on step by step; the time is an argument."""
+
+from emberline_sim.device.microcontroller import Microcontroller
+from emberline_sim.faults import FaultKind, Mischief
+from emberline_sim.ports import Port
+
+BITS_PER_BYTE = 10
+"""On a serial line with one start and one stop bit."""
+
+
+class Hookup:
+    """Carries bytes between a device and a port at the speed of a serial line.
+
+    Attributes:
+        device: The device.
+        port: The line.
+
+    """
+
+    def __init__(self, device: Microcontroller, port: Port, mischief: Mischief, *, baud: int = 115_200) -> None:
+        self.device = device
+        self.port = port
+        self._mischief = mischief
+        self._bytes_per_s = baud / BITS_PER_BYTE
+        self._credit = 0.0
+        self._now_s = 0.0
+        self._half_sent = b""
+
+    def step(self, now_s: float) -> None:
+        """Move on to the true time `now_s`: host's bytes in, readings taken, due faults happen, frames out."""
+        self._plug(now_s)
+        heard = self.port.read()
+        if heard:
+            self.device.receive(self._mischief.spoil(heard, now_s), now_s)
+        for fault in self._mischief.due(now_s):
+            if fault.kind is FaultKind.REBOOT:
+                self._half_sent = b""
+                self.device.reboot(now_s)
+            else:
+                self.port.write(self._mischief.junk(int(fault.amount)))
+        self.device.advance(now_s)
+        self._send(now_s)
+
+    def _plug(self, now_s: float) -> None:
+        if self._mischief.plugged(now_s):
+            self.port.plug()
+        else:
+            self._half_sent = b""
+            self.port.unplug()
+
+    def _send(self, now_s: float) -> None:
+        """Send as much as the line carries in the time gone by; what a full line does not take waits in the device."""
+        if not self._mischief.plugged(now_s):
+            self._now_s = now_s
+            return
+        gone_s, self._now_s = now_s - self._now_s, now_s
+        self._credit = min(self._credit, 0.0) + gone_s * self._bytes_per_s
+        while self._credit > 0.0:
+            if not self._half_sent:
+                frame = self.device.next_frame()
+                if not frame:
+                    return
+                self._credit -= len(frame)
+                self._half_sent = self._mischief.spoil(frame, now_s)
+            self._half_sent = self._half_sent[self.port.write(self._half_sent) :]
+            if self._half_sent:
+                return
