@@ -22,10 +22,12 @@ from emberline_sim.hookup import Hookup
 from emberline_sim.ports import PtyPort, plugged_in
 from emberline_sim.recording import Recording, record
 from emberline_sim.scenario import load_scenario, scenario_names
+from emberline_wire.limits import MAX_RING_MS
 
 STEP_S = 0.005
 """Longest time between two steps, by the wall clock."""
 WRAP_S = 2**32 / 1e6
+MAX_RING_S = MAX_RING_MS / 1000.0
 
 
 @click.command(
@@ -72,8 +74,8 @@ WRAP_S = 2**32 / 1e6
 )
 @click.option(
     "--ring",
-    type=click.FloatRange(min=0.5),
-    help="Seconds of samples that the device keeps.  [default: 8 times the speed]",
+    type=click.FloatRange(0.5, MAX_RING_S),
+    help="Seconds of samples that the device keeps.  [default: 8 times the speed, so that a host has 8 s at any pace]",
 )
 @click.option(
     "--linger",
@@ -129,7 +131,7 @@ def main(
             drift_ppm=drift_ppm,
             ticks_at_start=0 if wrap_after is None else int((WRAP_S - wrap_after) * 1e6) % 2**32,
             frame_period_s=frame_period,
-            ring_s=8.0 * max(1.0, speed) if ring is None else ring,
+            ring_s=min(8.0 * max(1.0, speed), MAX_RING_S) if ring is None else ring,
         )
         left = _run(recording, spec, PtyPort(pty_link), mischief, speed, linger, at_once=at_once, tally=tally)
     except SimError as exc:
