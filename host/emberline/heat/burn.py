@@ -60,8 +60,7 @@ class Burn:
 
     def lost_g(self, start: UFloat, end: UFloat) -> UFloat:
         """Mass lost by fuel, char and starter between two uncertain moments."""
-        if not self.account.has_mass:
-            raise AbsentError("the bench has no load cell under the stove: the fuel's mass is not known in time")
+        self._expect_load_cell()
         between = (float(start.nominal_value), float(end.nominal_value))
         if between not in self._losses:
             try:
@@ -75,11 +74,16 @@ class Burn:
     @cached_property
     def loss_g(self) -> UFloat:
         """Mass lost from lit to flameout, starter included."""
+        self._expect_load_cell()
         _ = self.moments.burn_time_s
         loss = self.lost_g(self.moments.lit, self.moments.flameout)
         if not nominal_value(loss) > 0:
             raise AbsentError("the load cell shows no loss of mass between lighting and flameout")
         return loss
+
+    def _expect_load_cell(self) -> None:
+        if not self.account.has_mass:
+            raise AbsentError("the bench has no load cell under the stove: the fuel's mass is not known in time")
 
     @property
     def _record_s(self) -> tuple[float, float]:
@@ -99,6 +103,7 @@ class Burn:
     @cached_property
     def left_by_balance_g(self) -> UFloat:
         """Char left at flameout: what was put in less what the load cell lost; by noise a little below zero at most."""
+        self._expect_load_cell()
         _ = self.moments.burn_time_s
         begin_s = max(float(self.moments.lit.nominal_value) - BEFORE_LIT_S, self._record_s[0])
         start = to_affine_scalar(begin_s)

@@ -41,7 +41,9 @@ class Moments:
         """When the flame went out for good; AbsentError where it did not."""
         event = last(self.events, EventKind.FLAMEOUT)
         if event is None:
-            raise AbsentError("no flameout was found in the record: let it run until the flame is out")
+            raise AbsentError(
+                "no flameout was found in the record: let it run until the flame is out, or set the event by hand"
+            )
         return self.of(event)
 
     @cached_property
@@ -57,7 +59,7 @@ class Moments:
         """When the water first boiled; AbsentError where it did not."""
         event = first(self.events, EventKind.BOIL)
         if event is None:
-            raise AbsentError("the water never boiled")
+            raise AbsentError("the water never boiled, as far as its probe tells")
         return self.of(event)
 
     @cached_property

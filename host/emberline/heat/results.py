@@ -106,8 +106,18 @@ def _visit_result(pot: Visits, visit: Visit) -> VisitResult:
     )
 
 
+def _time_to_boil_s(burn: Burn, pot: Visits) -> UFloat:
+    pot.expect_boil()
+    return burn.moments.time_to_boil_s
+
+
+def _time_to_boil_from_lit_s(burn: Burn, pot: Visits) -> UFloat:
+    pot.expect_boil()
+    return burn.moments.time_to_boil_from_lit_s
+
+
 def _time_to_boil_corrected_s(burn: Burn, pot: Visits) -> UFloat:
-    time_s = burn.moments.time_to_boil_s
+    time_s = _time_to_boil_s(burn, pot)
     boiled = next((visit for visit in pot.all if visit.boil_s is not None), None)
     if boiled is None or boiled.water_start_c is None:
         raise AbsentError(
@@ -142,8 +152,8 @@ def _specific_fuel_consumption_g_kg(burn: Burn, pot: Visits) -> UFloat:
 
 
 _FIGURES: dict[str, tuple[str, Callable[[Burn, Visits], UFloat]]] = {
-    "time_to_boil": ("s", lambda burn, pot: burn.moments.time_to_boil_s),
-    "time_to_boil_from_lit": ("s", lambda burn, pot: burn.moments.time_to_boil_from_lit_s),
+    "time_to_boil": ("s", _time_to_boil_s),
+    "time_to_boil_from_lit": ("s", _time_to_boil_from_lit_s),
     "time_to_boil_corrected": ("s", _time_to_boil_corrected_s),
     "burn_time": ("s", lambda burn, pot: burn.moments.burn_time_s),
     "fuel_burned": ("g", lambda burn, pot: burn.burnt.moist_g),

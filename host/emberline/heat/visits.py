@@ -15,6 +15,7 @@ from emberline.heat.errors import AbsentError
 from emberline.heat.moments import attempt
 from emberline.heat.water import effective_water_g, heat_into_water_j, refuse_impossible_loss
 
+NO_PROBE = "the water's temperature is not known: put a probe into the pot"
 _SLOPE_REACH_S = 15.0
 
 
@@ -39,6 +40,15 @@ class Visits:
             raise AbsentError("the pot stood on the stove only while there was no flame")
         return heated
 
+    def expect_boil(self) -> None:
+        """Raise AbsentError where no boil can be expected: without a pot, or without a probe in it."""
+        if self.burn.moments.of_kind(EventKind.BOIL):
+            return
+        if not self.all and self.burn.plan.pot is None and self.burn.account.has_mass:
+            raise AbsentError(self._no_pot)
+        if self.all and all(visit.water_heat_end_c is None for visit in self.all):
+            raise AbsentError(NO_PROBE)
+
     @property
     def _no_pot(self) -> str:
         if self.burn.account.has_mass:
@@ -61,7 +71,7 @@ class Visits:
         if visit.water_start_g is None:
             raise AbsentError("nobody weighed the water: enter pot.water_g in the plan")
         if visit.water_start_c is None or visit.water_heat_end_c is None:
-            raise AbsentError("the water's temperature is not known: put a probe into the pot")
+            raise AbsentError(NO_PROBE)
         evaporated_g = self.evaporated_flaming_g(visit)
         warmed = nominal_value(visit.water_heat_end_c - visit.water_start_c) > 0
         if not warmed and visit.boil_s is None:
@@ -90,7 +100,7 @@ class Visits:
         if visit.boil_s is not None:
             return left_g
         if visit.water_start_c is None or visit.water_heat_end_c is None:
-            raise AbsentError("the water's temperature is not known: put a probe into the pot")
+            raise AbsentError(NO_PROBE)
         return effective_water_g(left_g, visit.water_start_c, visit.water_heat_end_c, self.burn.boiling_point)
 
     def efficiency(self, visit: Visit) -> UFloat:
@@ -118,7 +128,7 @@ class Visits:
     def total_effective_water_g(self) -> UFloat:
         """Effective mass of water boiled; AbsentError where no visit boiled."""
         if not any(visit.boil_s is not None for visit in self.heated):
-            raise AbsentError("the water never boiled")
+            raise AbsentError("the water never boiled, as far as its probe tells")
         return self._sum(self.effective_water_g)
 
     @cached_property

@@ -96,6 +96,19 @@ def test_water_that_never_boiled_has_no_effective_mass() -> None:
         _ = pot_of(replace(USUAL, boil_s=None)).total_effective_water_g
 
 
+def test_no_boil_is_expected_without_a_pot_or_a_probe() -> None:
+    events = tuple(event for event in burn_fixture.events() if event.kind is not EventKind.BOIL)
+    blind = pot_of(replace(USUAL, boil_s=None, water_heat_end_c=None), events=events)
+    with pytest.raises(AbsentError, match="probe into the pot"):
+        blind.expect_boil()
+    pot_of(replace(USUAL, boil_s=None), events=events).expect_boil()
+    none = pot_of(events=events)
+    none.expect_boil()
+    none.burn.plan = replace(none.burn.plan, pot=None)
+    with pytest.raises(AbsentError, match="no pot stood"):
+        none.expect_boil()
+
+
 def test_evaporation_that_cannot_be_known_says_why() -> None:
     for visit, words in [
         (replace(USUAL, evaporated_g=None), "lift"),
