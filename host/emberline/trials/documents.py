@@ -25,19 +25,32 @@ class Analysed(Protocol):
     """What a summary is made of; `emberline.trials.analysis.Analysis` is one."""
 
     @property
-    def trial(self) -> str: ...  # noqa: D102
+    def trial(self) -> str:
+        """Id of the trial."""
+
     @property
-    def bench(self) -> str: ...  # noqa: D102
+    def bench(self) -> str:
+        """Id of its bench."""
+
     @property
-    def plan(self) -> Plan: ...  # noqa: D102
+    def plan(self) -> Plan:
+        """What a person said about it."""
+
     @property
-    def events(self) -> tuple[Event, ...]: ...  # noqa: D102
+    def events(self) -> tuple[Event, ...]:
+        """Events of the final pass."""
+
     @property
-    def retracted(self) -> tuple[Retraction, ...]: ...  # noqa: D102
+    def retracted(self) -> tuple[Retraction, ...]:
+        """What a live run took back."""
+
     @property
-    def results(self) -> Results: ...  # noqa: D102
+    def results(self) -> Results:
+        """Results of the burn."""
+
     @property
-    def quality(self) -> tuple[QualityNote, ...]: ...  # noqa: D102
+    def quality(self) -> tuple[QualityNote, ...]:
+        """What a reader should know."""
 
 
 def summary_document(analysis: Analysed) -> dict[str, Any]:
