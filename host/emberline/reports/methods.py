@@ -24,43 +24,30 @@ _METHODS = (
         frozenset(),
     ),
     _Method(
-        "The flame is taken to end when visible flame has ended for good, from the flame probe with its lag removed or "
-        "from the release of volatiles; no standard defines that moment for stoves.",
+        "The flame ends where visible flame ends for good, told from the flame probe with its lag removed or from the "
+        "release of volatiles; no standard defines that moment for stoves.",
         frozenset({"burn_time"}),
     ),
     _Method(
-        "The mean burning rate is the mass lost by fuel and starter over the time, as it is. The protocols' rate is of "
-        "equivalent dry fuel, with drying and char taken off (Water Boiling Test 4.2.3).",
-        frozenset({"burning_rate_mean", "burning_rate_equivalent_dry"}),
+        "The mean burning rate is the mass that fuel and starter lost, as it is; the protocols' rate is of equivalent "
+        "dry fuel, less drying and char (Water Boiling Test 4.2.3). The rate between 10 and 90 % of the loss and the "
+        "five-point rule are those of fire laboratories (ISO 5660-1).",
+        frozenset({"burning_rate_mean"}),
     ),
     _Method(
-        "The rate between 10 and 90 % of the mass lost and the five-point rule are those of fire laboratories "
-        "(ISO 5660-1).",
-        frozenset({"burning_rate_10_90", "burning_rate_peak_five_point"}),
-    ),
-    _Method(
-        "Firepower is the burning rate times the net heat of what leaves: volatiles while flaming, char afterwards. "
-        "After flameout it is an upper value, for glowing char burns partly to carbon monoxide.",
-        frozenset({"firepower_mean"}),
-    ),
-    _Method(
-        "Net calorific values at constant pressure, moisture on the wet basis (ISO 18125).",
-        frozenset({"firepower_mean", "thermal_efficiency", "equivalent_dry_fuel"}),
+        "Firepower is the burning rate times the net heat of what leaves: volatiles while flaming, char afterwards "
+        "(net calorific values of ISO 18125, moisture on the wet basis).",
+        frozenset({"firepower_mean", "thermal_efficiency"}),
     ),
     _Method(
         "Efficiency is heat into the water, warming and evaporation, over fuel energy up to flameout, without and with "
-        "credit for the char left (quantities of ISO 19867-1:2018). The pot's own heat is left out by convention. "
-        "The burn did not follow that standard's test sequence, so it has no tier.",
+        "credit for the char left (quantities of ISO 19867-1:2018, but not its test sequence: the burn has no tier).",
         frozenset({"thermal_efficiency", "thermal_efficiency_char_credit"}),
     ),
     _Method(
-        "The corrected time to boil is scaled to a rise of 75 K (Water Boiling Test 4.2.3).",
-        frozenset({"time_to_boil_corrected"}),
-    ),
-    _Method(
-        "Specific consumption is equivalent dry fuel per kilogram of effective water boiled (Water Boiling Test "
-        "4.2.3).",
-        frozenset({"specific_fuel_consumption"}),
+        "The corrected time to boil is scaled to a rise of 75 K; specific consumption is equivalent dry fuel per "
+        "kilogram of effective water boiled (Water Boiling Test 4.2.3).",
+        frozenset({"time_to_boil_corrected", "specific_fuel_consumption"}),
     ),
 )
 

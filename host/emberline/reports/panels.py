@@ -42,7 +42,7 @@ class Size:
     named_times: bool
 
 
-WIDE = Size("wide", 7.3, 0.46, 7.5, 900, 4, named_times=True)
+WIDE = Size("wide", 7.3, 0.43, 7.5, 900, 4, named_times=True)
 """For screens and paper: 185 mm wide."""
 NARROW = Size("narrow", 3.5, 0.62, 8.0, 350, 5, named_times=False)
 """For a telephone: 336 CSS pixels wide at its own scale."""

@@ -1,17 +1,16 @@
 """A made-up burn, whole or with parts missing, as the final pass would hand it over."""
 
-from dataclasses import dataclass, field
-
 import numpy as np
-from numpy.typing import NDArray
-from uncertainties import UFloat, ufloat
+from uncertainties import ufloat
 
 from emberline.bench.channels import Role
-from emberline.bench.plan import Plan, parse_plan
+from emberline.bench.plan import parse_plan
 from emberline.curves.events import Event, EventKind, Phase, Retraction
 from emberline.curves.grid import Column, Grid
 from emberline.heat.account import Account
 from emberline.heat.result import QualityNote, Result
+from emberline.heat.results import Results, VisitResult
+from emberline.trials.analysis import Analysis
 
 PLAN = """
 label = "Beech offcuts, narrow holes, second burn"
@@ -32,39 +31,6 @@ mass_g = 60.0
 """
 
 
-@dataclass(frozen=True)
-class MadeVisit:
-    pot_on_s: float
-    boil_s: float | None
-    pot_off_s: float | None
-    water_evaporated: Result | None
-    pot_window_efficiency: Result | None
-    known_by: str
-
-
-@dataclass(frozen=True)
-class MadeResults:
-    values: dict[str, Result]
-    absent: dict[str, str]
-    firepower_w: NDArray[np.float64]
-    visits: tuple[MadeVisit, ...]
-    quality: tuple[QualityNote, ...]
-
-
-@dataclass(frozen=True)
-class MadeAnalysis:
-    trial: str
-    bench: str
-    plan: Plan
-    grid: Grid
-    events: tuple[Event, ...]
-    retracted: tuple[Retraction, ...]
-    account: Account
-    results: MadeResults
-    boiling_point: UFloat
-    quality: tuple[QualityNote, ...] = field(default_factory=tuple)
-
-
 def make_burn(
     *,
     plan: str = PLAN,
@@ -74,7 +40,7 @@ def make_burn(
     flameout: bool = True,
     steps: int = 1,
     events: tuple[Event, ...] | None = None,
-) -> MadeAnalysis:
+) -> Analysis:
     t = np.arange(seconds, dtype=np.float64) + 0.5
     lit, on, boil, off, out = 90.0, 150.0, 0.26 * seconds, 0.42 * seconds, 0.7 * seconds
     chance = np.random.default_rng(7)
@@ -118,7 +84,7 @@ def make_burn(
         fuel_lost=lambda a, b: ufloat(10.0, 1.0) * (b - a),
         has_mass=mass,
     )
-    return MadeAnalysis(
+    return Analysis(
         trial="2026-11-25-1",
         bench="shed",
         plan=parse_plan(plan),
@@ -158,7 +124,7 @@ def _events(
     return tuple(sorted(kinds, key=lambda event: event.t_s))
 
 
-def _results(*, pot: bool, mass: bool, flameout: bool, on: float, boil: float, off: float) -> MadeResults:
+def _results(*, pot: bool, mass: bool, flameout: bool, on: float, boil: float, off: float) -> Results:
     curve, lag = ufloat(0.0, 1.6, tag="boil"), ufloat(0.0, 0.4, tag="probe_lag")
     span, drift = ufloat(1.0, 0.001, tag="cell_span"), ufloat(0.0, 0.9, tag="cell_drift")
     heat = ufloat(18_400.0, 600.0, tag="fuel.lhv_dry_j_g")
@@ -191,7 +157,7 @@ def _results(*, pot: bool, mass: bool, flameout: bool, on: float, boil: float, o
             values["thermal_efficiency_char_credit"] = Result(water_j / (fuel_j - char_j), "")
     visits = (
         (
-            MadeVisit(
+            VisitResult(
                 on, boil, off, values.get("water_evaporated"), Result(ufloat(0.31, 0.02, tag="curve"), ""), "pot lifted"
             ),
         )
@@ -199,4 +165,4 @@ def _results(*, pot: bool, mass: bool, flameout: bool, on: float, boil: float, o
         else ()
     )
     notes = (QualityNote("moisture_assumed", "The plan gave no moisture: 12 ± 8 % was assumed."),)
-    return MadeResults(values, absent, np.zeros(3), visits, notes)
+    return Results(values, absent, np.zeros(3), visits, notes)

@@ -10,6 +10,7 @@ from emberline.curves.grid import Grid
 from emberline.reports.panels import NARROW, WIDE, Size
 from emberline.reports.plots import burn_curves
 from emberline.reports.timeline import zero_s
+from emberline.trials.analysis import Analysis
 from unit.reports.made_up_burn import make_burn
 
 
@@ -17,8 +18,8 @@ def texts(svg: str) -> list[str]:
     return ["".join(text.itertext()).strip() for text in ET.fromstring(svg).iter("text")]  # noqa: S314 - our own
 
 
-def draw(burn: object, size: Size = WIDE) -> str:
-    return burn_curves(burn, size, title="Curves", description="A burn.")  # type: ignore[arg-type]
+def draw(burn: Analysis, size: Size = WIDE) -> str:
+    return burn_curves(burn, size, title="Curves", description="A burn.")
 
 
 def test_every_curve_and_event_is_named() -> None:
