@@ -57,6 +57,10 @@ class Event:
         """Return the event with the moment at which a live run announced it."""
         return replace(self, announced_t_s=t_s)
 
+    def later(self, by_s: float) -> "Event":
+        """Return the event on a record that began earlier by so many seconds."""
+        return replace(self, t_s=self.t_s + by_s)
+
 
 @dataclass(frozen=True, slots=True)
 class Retraction:

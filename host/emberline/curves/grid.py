@@ -32,9 +32,9 @@ class Column:
     def __len__(self) -> int:
         return len(self.value)
 
-    def upto(self, n: int) -> "Column":
-        """Return the first `n` seconds, as a live run knows them."""
-        return Column(self.t_s[:n], self.value[:n], self.spread[:n], self.count[:n])
+    def between(self, low: int, high: int) -> "Column":
+        """Return the seconds `low` to `high`."""
+        return Column(self.t_s[low:high], self.value[low:high], self.spread[low:high], self.count[low:high])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -49,8 +49,8 @@ class Grid:
         return self.columns.get(role)
 
     def upto(self, n: int) -> "Grid":
-        """Return the first `n` seconds."""
-        return Grid(min(n, self.n), {role: column.upto(n) for role, column in self.columns.items()})
+        """Return the first `n` seconds, as a live run knows them."""
+        return Grid(min(n, self.n), {role: column.between(0, n) for role, column in self.columns.items()})
 
 
 def grid_of(curves: Mapping[Role, Curve], seconds: int | None = None) -> Grid:

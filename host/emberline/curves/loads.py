@@ -1,0 +1,202 @@
+"""What a step of the load was: pot on, pot off, refuel, or a step that is none of these.
+
+The plan's facts decide where it has them: the pot's tare and water, weighed refuels, the lid. Without them size and order
+do: what is far heavier than a handful of fuel is a pot, and a pot can only be lifted if it stood there. What fits
+nothing stays an unexplained `step` and is reported as one.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from emberline.bench.plan import Plan, PotPlan, VisitPlan
+from emberline.curves.events import Event, EventKind
+from emberline.curves.mass_steps import MassStep
+
+POT_G = 250.0
+"""Without a plan, a load from which on it is taken for a pot with water (common practice, no source)."""
+MATCH_G = 20.0
+"""Distance within which a step matches a planned weight."""
+MATCH_SHARE = 0.05
+"""The same as a share of the planned weight."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """A stay of the pot by its steps; None where the pot stood there before the record or was never lifted."""
+
+    on: MassStep | None
+    off: MassStep | None
+
+    def window(self, end_s: float) -> tuple[float, float]:
+        """Return the seconds from pot on to pot off."""
+        on_s = self.on.t_s if self.on is not None else 0.0
+        return on_s, float(self.off.start_s) if self.off is not None else end_s
+
+
+@dataclass(frozen=True, slots=True)
+class Loads:
+    """All steps of a record, told apart.
+
+    Attributes:
+        events: One event a step, in order of time.
+        stays: The pot's stays, in order.
+        refuels: The refuelling steps, in order.
+    """
+
+    events: tuple[Event, ...]
+    stays: tuple[Stay, ...]
+    refuels: tuple[MassStep, ...]
+
+
+def tell_apart(steps: Sequence[MassStep], plan: Plan, lit_s: float | None, *, burning_at_start: bool = False) -> Loads:
+    """Give every step its kind.
+
+    Args:
+        steps: Steps in order of time.
+        plan: What is known of pot, water and refuels.
+        lit_s: When the fuel caught, None where it has not (yet).
+        burning_at_start: Whether the record began mid-burn.
+    """
+    reader = _Reader(plan, 0.0 if burning_at_start else lit_s, _pot_stands_first(steps, plan))
+    for step in steps:
+        reader.read(step)
+    return reader.loads()
+
+
+def _matches(size: float, expected: float) -> bool:
+    return abs(size - expected) <= max(MATCH_G, MATCH_SHARE * abs(expected))
+
+
+def _pot_stands_first(steps: Sequence[MassStep], plan: Plan) -> bool:
+    """Tell whether the pot stood there before the record: it is lifted without ever being set down."""
+    heaviest = 0.0
+    for step in steps:
+        size = step.size_g.nominal_value
+        if size > 0:
+            heaviest = max(heaviest, size)
+        elif -size > _least_pot_g(plan.pot) and heaviest < 0.9 * -size:
+            return True
+        elif -size > _least_pot_g(plan.pot):
+            return False
+    return False
+
+
+def _least_pot_g(pot: PotPlan | None) -> float:
+    """Return the least weight that passes for the pot with what is left in it."""
+    if pot is not None and pot.tare_g is not None:
+        tare = float(pot.tare_g.nominal_value)
+        return tare - max(MATCH_G, MATCH_SHARE * tare)
+    return POT_G
+
+
+class _Reader:
+    """Reads steps in order and remembers what stands on the stove."""
+
+    def __init__(self, plan: Plan, lit_s: float | None, pot_stands: bool) -> None:
+        self._plan, self._lit_s = plan, lit_s
+        self._events: list[Event] = []
+        self._stays: list[Stay] = [Stay(None, None)] if pot_stands else []
+        self._refuels: list[MassStep] = []
+        self._pot_g: float | None = self._planned_pot_g(0) if pot_stands else None
+        self._pot_on = pot_stands
+        self._lid_g = 0.0
+
+    def loads(self) -> Loads:
+        return Loads(tuple(self._events), tuple(self._stays), tuple(self._refuels))
+
+    def read(self, step: MassStep) -> None:
+        size = step.size_g.nominal_value
+        settled = abs(size) > 3.0 * step.size_g.std_dev and abs(size) >= 1.0
+        if not settled:
+            self._add(EventKind.STEP, step, f"a disturbance of up to {step.excursion_g:.0f} g that left no load")
+        elif size > 0:
+            self._added(step, size)
+        else:
+            self._removed(step, -size)
+
+    def _added(self, step: MassStep, size: float) -> None:
+        if not self._pot_on and self._is_pot(size):
+            self._pot_on, self._pot_g, self._lid_g = True, size, 0.0
+            self._stays.append(Stay(step, None))
+            planned = self._planned_pot_g(len(self._stays) - 1)
+            words = f"load rose by {size:.1f} g"
+            self._add(EventKind.POT_ON, step, words + (f"; pot and water planned: {planned:.0f} g" if planned else ""))
+        elif self._pot_on and self._is_lid(size):
+            self._lid_g = size
+            self._add(EventKind.STEP, step, f"load rose by {size:.1f} g with the pot on, as a lid does")
+        elif self._burning(step):
+            self._refuels.append(step)
+            self._add(EventKind.REFUEL, step, f"load rose by {size:.1f} g while burning")
+        else:
+            self._add(EventKind.STEP, step, f"load rose by {size:.1f} g before lighting")
+
+    def _removed(self, step: MassStep, size: float) -> None:
+        if self._pot_on and self._lid_g and _matches(size, self._lid_g) and size < _least_pot_g(self._plan.pot):
+            self._lid_g = 0.0
+            self._add(EventKind.STEP, step, f"load fell by {size:.1f} g, as much as the lid had added")
+        elif self._pot_on and self._can_be_pot_off(size):
+            self._pot_on, self._lid_g = False, 0.0
+            self._stays[-1] = Stay(self._stays[-1].on, step)
+            self._pot_g = size
+            self._add(EventKind.POT_OFF, step, f"load fell by {size:.1f} g")
+        else:
+            self._add(EventKind.STEP, step, f"load fell by {size:.1f} g, unexplained")
+
+    def _is_pot(self, size: float) -> bool:
+        pot = self._plan.pot
+        if pot is not None and pot.tare_g is not None:
+            planned = self._planned_pot_g(len(self._stays))
+            if planned is not None and _matches(size, planned):
+                return True
+            # The person filled another amount than planned; no handful of fuel weighs as much as a filled pot.
+            return size > float(pot.tare_g.nominal_value) + 0.3 * self._water_g() and not self._is_planned_refuel(size)
+        if self._pot_g is not None and 0.5 * self._pot_g < size < 2.0 * self._pot_g:
+            return not self._is_planned_refuel(size)
+        return size >= POT_G and not self._is_planned_refuel(size)
+
+    def _is_lid(self, size: float) -> bool:
+        pot = self._plan.pot
+        if self._is_planned_refuel(size):
+            return False
+        if pot is None:
+            return False
+        if pot.lid_g is not None:
+            return _matches(size, float(pot.lid_g.nominal_value))
+        return pot.lid and size < 0.6 * _least_pot_g(pot)
+
+    def _is_planned_refuel(self, size: float) -> bool:
+        masses = [float(refuel.mass_g.nominal_value) for refuel in self._plan.refuels if refuel.mass_g is not None]
+        return any(abs(size - mass) <= max(6.0, 0.06 * mass) for mass in masses)
+
+    def _can_be_pot_off(self, size: float) -> bool:
+        load = (self._pot_g or np.inf) + self._lid_g
+        if size > load + max(MATCH_G, MATCH_SHARE * load):
+            return False
+        pot = self._plan.pot
+        if pot is not None and pot.tare_g is not None:
+            return size >= _least_pot_g(pot)
+        return size > 0.3 * load if np.isfinite(load) else size >= POT_G
+
+    def _burning(self, step: MassStep) -> bool:
+        return self._lit_s is not None and step.start_s >= self._lit_s
+
+    def _planned_pot_g(self, index: int) -> float | None:
+        pot = self._plan.pot
+        if pot is None or pot.tare_g is None:
+            return None
+        visit: VisitPlan = pot.visit(index)
+        if visit.water_g is None:
+            return None
+        return float(pot.tare_g.nominal_value + visit.water_g.nominal_value)
+
+    def _water_g(self) -> float:
+        assert self._plan.pot is not None
+        water = self._plan.pot.visit(len(self._stays)).water_g
+        return float(water.nominal_value) if water is not None else 0.0
+
+    def _add(self, kind: EventKind, step: MassStep, evidence: str) -> None:
+        t_s = float(step.start_s) if kind is EventKind.POT_OFF else step.t_s
+        u_s = float(np.hypot(0.4, (step.end_s - step.start_s) / 12.0**0.5))
+        self._events.append(Event(kind, t_s, u_s, evidence, step.size_g))

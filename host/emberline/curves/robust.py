@@ -1,0 +1,144 @@
+"""Robust statistics on curves with gaps: outliers, noise and sliding lines, all without a Python loop."""
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import NDArray
+
+from emberline.curves.grid import MAD_TO_SD
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+
+def mad_sd(values: Array) -> float:
+    """Return the robust standard deviation (scaled median absolute deviation) of the finite values; 0 for none."""
+    finite = values[np.isfinite(values)]
+    if len(finite) == 0:
+        return 0.0
+    return float(MAD_TO_SD * np.median(np.abs(finite - np.median(finite))))
+
+
+def without_spikes(values: Array, half_width: int = 3, limit: float = 6.0, floor: float = 0.0) -> Array:
+    """Replace isolated outliers by NaN (a Hampel filter over the finite values; levels that persist are kept).
+
+    Args:
+        values: (n,) with NaN for gaps.
+        half_width: Finite neighbours on each side that vote.
+        limit: Distance from their median, in robust standard deviations, at which a value is an outlier.
+        floor: Smallest standard deviation to believe, in the unit of the values.
+    """
+    where = np.flatnonzero(np.isfinite(values))
+    if len(where) < 2 * half_width + 1:
+        return values
+    v = values[where]
+    padded = np.pad(v, half_width, mode="edge")
+    windows = sliding_window_view(padded, 2 * half_width + 1)
+    centre = np.median(windows, axis=1)
+    spread = MAD_TO_SD * np.median(np.abs(windows - centre[:, None]), axis=1)
+    scale = np.maximum(np.maximum(spread, floor), 0.3 * mad_sd(np.diff(v)))
+    cleaned = values.copy()
+    cleaned[where[np.abs(v - centre) > limit * np.maximum(scale, 1e-12)]] = np.nan
+    return cleaned
+
+
+def white_noise_sd(values: Array) -> float:
+    """Return the standard deviation of white noise on a smooth curve, from its second differences.
+
+    The second difference of white noise has six times its variance; a straight line has none.
+    """
+    v = values[np.isfinite(values)]
+    if len(v) < 8:
+        return 0.0
+    return mad_sd(np.diff(v, 2)) / 6.0**0.5
+
+
+class SlidingLines:
+    """Least-squares lines over every window of a curve, from running sums.
+
+    `window(low, high)` gives, for arrays of half-open index windows, the number of finite points, their mean position,
+    the line's value there and its slope.
+    """
+
+    def __init__(self, values: Array) -> None:
+        good = np.isfinite(values)
+        v = np.where(good, values, 0.0)
+        # A common offset keeps the sums of squares small against the signal.
+        self._offset = float(np.median(values[good])) if good.any() else 0.0
+        v = np.where(good, v - self._offset, 0.0)
+        t = np.arange(len(values), dtype=np.float64)
+        weight = good.astype(np.float64)
+        self._n = len(values)
+        self._sums = tuple(
+            np.concatenate(([0.0], np.cumsum(column)))
+            for column in (weight, weight * t, weight * t * t, v, v * t, v * v)
+        )
+
+    def window(self, low: NDArray[np.int64], high: NDArray[np.int64]) -> tuple[Array, Array, Array, Array, Array]:
+        """Fit the windows `[low, high)`, clipped to the curve.
+
+        Returns:
+            Count, mean position, mean value, slope and residual standard deviation of each window; slope and value are
+            NaN where fewer than three points are finite.
+        """
+        low = np.clip(low, 0, self._n)
+        high = np.clip(high, low, self._n)
+        count, st, stt, sv, svt, svv = (sums[high] - sums[low] for sums in self._sums)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            mean_t = st / count
+            mean_v = sv / count
+            var_t = stt - count * mean_t**2
+            slope = (svt - count * mean_t * mean_v) / var_t
+            residual = svv - count * mean_v**2 - slope**2 * var_t
+            sd = np.sqrt(np.maximum(residual, 0.0) / np.maximum(count - 2, 1))
+        few = (count < 3) | (var_t <= 0)
+        slope[few] = np.nan
+        mean_v = np.where(few, np.nan, mean_v + self._offset)
+        return count, mean_t, mean_v, slope, sd
+
+
+def local_scale(values: Array, half_width: int = 120, step: int = 20) -> Array:
+    """Return a slowly varying robust standard deviation of a zero-mean curve, (n,); NaN where nothing is known."""
+    n = len(values)
+    if n == 0:
+        return np.zeros(0)
+    padded = np.pad(np.abs(values), half_width, constant_values=np.nan)
+    windows = np.sort(sliding_window_view(padded, 2 * half_width)[::step], axis=1)
+    count = np.isfinite(windows).sum(axis=1)
+    rows = np.arange(len(windows))
+    scales = (
+        MAD_TO_SD
+        * 0.5
+        * (windows[rows, np.maximum(count - 1, 0) // 2] + windows[rows, np.minimum(count // 2, 2 * half_width - 1)])
+    )
+    known = count >= 10
+    if not known.any():
+        return np.full(n, np.nan)
+    return np.interp(np.arange(n), (rows * step)[known], scales[known])
+
+
+def profile(columns: Array, values: Array) -> tuple[Array, Array, Array]:
+    """Fit one linear model per candidate, all at once.
+
+    Args:
+        columns: (k, m, p) design matrices of `k` candidates.
+        values: (m,) finite observations.
+
+    Returns:
+        (k,) sums of squared residuals, (k, p) coefficients and (k, m) residuals.
+    """
+    scale = np.sqrt(np.mean(columns**2, axis=1, keepdims=True))
+    scaled = columns / np.where(scale > 0, scale, 1.0)
+    gram = np.einsum("kmp,kmq->kpq", scaled, scaled)
+    right = np.einsum("kmp,m->kp", scaled, values)
+    # A whisper of ridge keeps candidates whose columns coincide solvable; they are never the best.
+    gram += 1e-9 * len(values) * np.eye(columns.shape[2])
+    solution = np.linalg.solve(gram, right[:, :, None])[:, :, 0]
+    residual = values[None, :] - np.einsum("kmp,kp->km", scaled, solution)
+    coefficients = solution / np.where(scale > 0, scale, 1.0)[:, 0, :]
+    return np.einsum("km,km->k", residual, residual), coefficients, residual
+
+
+def runs(mask: Mask) -> list[tuple[int, int]]:
+    """Return the half-open runs of True in a mask."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], mask.astype(np.int8), [0]))))
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]

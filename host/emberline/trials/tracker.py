@@ -1,0 +1,317 @@
+"""The tracker: follows a burn second by second, as a live run does, and says what it is sure of.
+
+It steps on the 1 Hz grid and knows the past alone. Events are announced when the evidence suffices, and an announcement
+that later seconds refute is retracted. Every estimate is made by the same detectors as in the final pass, on the curve so
+far; what differs is when they are asked, and that settled parts of the curve are not worked through again.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from emberline.bench.channels import Channel, Role
+from emberline.bench.plan import Plan
+from emberline.curves.burning_rate import LossRate, noise_of, smooth, typical_rate
+from emberline.curves.events import Event, EventKind, Phase, Retraction
+from emberline.curves.flameout import RECOVERY_SHARE, REFUEL_GRACE_S, TAIL_S, flaming_level
+from emberline.curves.grid import Column, Grid
+from emberline.curves.ignition import find_lit
+from emberline.curves.mass_steps import SETTLED_S, MassStep, find_steps, masked
+from emberline.trials.reading import Reading, SoFar, read_record
+
+Array = NDArray[np.float64]
+
+LOOK_EVERY_S = 5
+"""Seconds between two looks at what changes slowly."""
+STEP_WINDOW_S = 160
+"""Seconds of curve in which new steps are looked for."""
+SMOOTH_WINDOW_S = 180
+"""Seconds of curve that are smoothed again at each look; what lies before them is settled."""
+LIT_WINDOW_S = 420
+"""Seconds of curve in which lighting is looked for."""
+RELIGHT_S = 600
+"""A fire that burns again within this time of its flameout never went out: the same batch, the same trial."""
+SAME_EVENT_S = 120.0
+"""Distance up to which a revised event is still the one that was announced."""
+SAME_LOAD_S = 12.0
+"""The same for changes of load."""
+LIVE_WANDER = 1e-4
+"""Intensity of the rate's random walk in a live run, as a share of the squared rate per second."""
+
+
+@dataclass(slots=True)
+class Tracked:
+    """What a live run said.
+
+    Attributes:
+        announced: Events in the order of their announcement, each with `announced_t_s`; revised ones in their last form.
+        retracted: Announcements that were taken back.
+    """
+
+    announced: list[Event] = field(default_factory=list)
+    retracted: list[Retraction] = field(default_factory=list)
+
+
+def same_event(event: Event, others: Sequence[Event], taken: set[int]) -> int | None:
+    """Return the index of the event among others that is this one in an earlier form, or None."""
+    reach = SAME_EVENT_S if event.size_g is None else SAME_LOAD_S
+    if event.kind is EventKind.LIT:
+        reach = float("inf")
+    found = [
+        (abs(other.t_s - event.t_s), index)
+        for index, other in enumerate(others)
+        if other.kind is event.kind and index not in taken and abs(other.t_s - event.t_s) <= reach
+    ]
+    return min(found)[1] if found else None
+
+
+class Tracker:
+    """Follows one trial.
+
+    Args:
+        channels: The bench's channels by role.
+        plan: What is known beforehand.
+    """
+
+    def __init__(self, channels: Mapping[Role, Channel], plan: Plan) -> None:
+        self._channels, self._plan = channels, plan
+        self._tracked = Tracked()
+        self._steps: list[MassStep] = []
+        self._loss = _GrowingLoss()
+        self._plateaus: dict[float, float] = {}
+
+    @property
+    def tracked(self) -> Tracked:
+        """Everything said so far."""
+        return self._tracked
+
+    @property
+    def phase(self) -> Phase:
+        """The phase as far as it has been announced."""
+        if self._standing(EventKind.FLAMEOUT) is not None:
+            return Phase.CHAR
+        return Phase.FLAMING if self._standing(EventKind.LIT) is not None else Phase.WAITING
+
+    def look(self, grid: Grid) -> list[Event | Retraction]:
+        """Look at the record so far, one second longer than at the last call.
+
+        Args:
+            grid: The record up to and including the newest full second.
+
+        Returns:
+            What is to be said now: new events and retractions.
+        """
+        now = grid.n
+        mass = grid.get(Role.MASS)
+        new_steps = mass is not None and self._find_new_steps(mass, now)
+        due = now % LOOK_EVERY_S == 0
+        near_boil = self._near_boil(grid, now)
+        if not (due or new_steps or near_boil):
+            return []
+        if mass is not None and (due or new_steps):
+            self._loss.update(mass, self._steps, now)
+        lit = self._standing(EventKind.LIT) or self._find_lit(grid, now)
+        sinking = lit is not None and due and self._sinking(grid, now)
+        if not (new_steps or near_boil or sinking or (lit is not None and self._standing(EventKind.LIT) is None)):
+            return []
+        so_far = SoFar(
+            tuple(self._steps),
+            self._loss.upto(now) if mass is not None else None,
+            lit,
+            tuple(self._announced(EventKind.BOIL)),
+            self._standing(EventKind.FLAMEOUT),
+            near_boil,
+            sinking,
+        )
+        reading = read_record(grid, self._channels, self._plan, so_far=so_far)
+        return self._settle(reading, grid, sinking)
+
+    def _announced(self, kind: EventKind) -> list[Event]:
+        return [event for event in self._tracked.announced if event.kind is kind]
+
+    def _standing(self, kind: EventKind) -> Event | None:
+        return next(iter(self._announced(kind)[-1:]), None)
+
+    def _find_new_steps(self, mass: Column, now: int) -> bool:
+        """Look for steps that have settled; tell whether there are new ones."""
+        if not _disturbed(mass.value, now) and now % LOOK_EVERY_S:
+            return False
+        known_until = max((step.end_s for step in self._steps), default=-1)
+        low = max(0, now - STEP_WINDOW_S)
+        fresh = []
+        for step in find_steps(mass.between(low, now)):
+            start, end = step.start_s + low, step.end_s + low
+            if end > now - SETTLED_S or start < known_until or (low > 0 and step.start_s < 10):
+                continue
+            fresh.append(MassStep(start, end, step.size_g, step.excursion_g))
+        self._steps += fresh
+        return bool(fresh)
+
+    def _find_lit(self, grid: Grid, now: int) -> Event | None:
+        """Look for lighting in the last minutes."""
+        if now % LOOK_EVERY_S:
+            return None
+        low = max(0, now - LIT_WINDOW_S)
+        mass, flame = grid.get(Role.MASS), grid.get(Role.FLAME)
+        bare = np.full(now - low, np.nan)
+        if mass is not None:
+            steps = tuple(
+                MassStep(step.start_s - low, step.end_s - low, step.size_g, step.excursion_g)
+                for step in self._steps
+                if step.start_s >= low
+            )
+            bare = masked(mass.between(low, now), steps)
+        lag = self._channels[Role.FLAME].time_constant_s if Role.FLAME in self._channels else 0.0
+        piece = flame.between(low, now) if flame is not None else None
+        lit = find_lit(bare, noise_of(bare), piece, flame_lag_s=lag)
+        return lit.later(float(low)) if lit is not None else None
+
+    def _near_boil(self, grid: Grid, now: int) -> bool:
+        """Tell whether water that has not boiled on this visit levels off, or a boil has turned out too cool."""
+        water = grid.get(Role.WATER)
+        if water is None or now < 30:
+            return False
+        recent = water.value[max(0, now - 12) : now]
+        earlier = water.value[max(0, now - 32) : max(0, now - 20)]
+        if not np.isfinite(recent).any() or not np.isfinite(earlier).any():
+            return False
+        level = float(np.nanmedian(recent))
+        boil = self._standing(EventKind.BOIL)
+        on = self._standing(EventKind.POT_ON)
+        if boil is not None and (on is None or boil.t_s > on.t_s):
+            if level <= self._plateaus.get(boil.t_s, level) + 1.0 or level > 110.0:
+                return False
+            self._retract_on_next_look(boil)
+            return True
+        return level > 75.0 and level - float(np.nanmedian(earlier)) < 6.0
+
+    def _retract_on_next_look(self, boil: Event) -> None:
+        """Forget the plateau of a boil that the water has since exceeded."""
+        self._plateaus.pop(boil.t_s, None)
+
+    def _sinking(self, grid: Grid, now: int) -> bool:
+        """Tell whether the fire may be going out, or may have come back."""
+        flameout = self._standing(EventKind.FLAMEOUT)
+        if flameout is not None:
+            return now - flameout.t_s < RELIGHT_S and now % (3 * LOOK_EVERY_S) == 0
+        mass, flame = grid.get(Role.MASS), grid.get(Role.FLAME)
+        if flame is not None and now > 60:
+            recent = flame.value[max(0, now - 10) : now]
+            hot = flame.value[max(0, now - 900) : now]
+            if np.isfinite(recent).any() and float(np.nanmedian(recent)) < 0.75 * float(np.nanquantile(hot, 0.9)):
+                return True
+        if mass is None or now < 90:
+            return False
+        rate = self._loss.upto(now).rate_g_s
+        return float(np.mean(rate[-30:])) < 0.5 * flaming_level(rate, max(0, now - 1800), now)
+
+    def _settle(self, reading: Reading, grid: Grid, looked_for_flameout: bool) -> list[Event | Retraction]:
+        """Compare what the detectors say now with what was announced."""
+        now, announced = grid.n, self._tracked.announced
+        said: list[Event | Retraction] = []
+        matched: set[int] = set()
+        for event in reading.events:
+            index = same_event(event, announced, matched)
+            if index is not None:
+                matched.add(index)
+                announced[index] = event.announced(announced[index].announced_t_s)
+            elif self._sure(event, reading, now):
+                announced.append(event.announced(float(now)))
+                matched.add(len(announced) - 1)
+                said.append(announced[-1])
+                if event.kind is EventKind.BOIL:
+                    self._plateaus[event.t_s] = float(np.nanmedian(grid.columns[Role.WATER].value[now - 8 : now]))
+        for index in range(len(announced) - 1, -1, -1):
+            event = announced[index]
+            if event.kind is EventKind.FLAMEOUT:
+                wrong = looked_for_flameout and self._burns_again(event, reading, grid)
+            else:
+                wrong = index not in matched and event.kind is not EventKind.LIT
+            if wrong:
+                del announced[index]
+                why = f"a {event.kind.value} at {event.t_s:.0f} s no longer agrees with the curves"
+                said.append(Retraction(event.kind, float(event.announced_t_s or 0.0), float(now), why))
+                self._tracked.retracted.append(
+                    Retraction(event.kind, float(event.announced_t_s or 0.0), float(now), why)
+                )
+        return said
+
+    def _sure(self, event: Event, reading: Reading, now: int) -> bool:
+        """Tell whether an event may be announced now."""
+        if event.kind is not EventKind.FLAMEOUT:
+            return True
+        last_refuel = max((step.end_s for step in reading.refuels), default=-REFUEL_GRACE_S)
+        return now - event.t_s >= TAIL_S and now - last_refuel >= REFUEL_GRACE_S
+
+    def _burns_again(self, flameout: Event, reading: Reading, grid: Grid) -> bool:
+        """Tell whether a fire that was called out burns again with the same batch."""
+        now = grid.n
+        if now - flameout.t_s > RELIGHT_S:
+            return False
+        rate = reading.fuel_rate_g_s
+        level = flaming_level(rate, int(reading.lit_s or 0), int(flameout.t_s))
+        recent = rate[max(0, now - 25) : now]
+        by_mass = bool(np.isfinite(recent).any()) and float(np.nanmedian(recent)) > RECOVERY_SHARE * level > 0
+        flame = grid.get(Role.FLAME)
+        if flame is None or not np.isfinite(flame.value[max(0, now - 20) : now]).any():
+            return by_mass
+        lit = int(reading.lit_s or 0)
+        hot = float(np.nanmedian(flame.value[lit : max(int(flameout.t_s), lit + 1)]))
+        after = float(np.nanmin(flame.value[int(flameout.t_s) : now]))
+        by_flame = float(np.nanmedian(flame.value[max(0, now - 20) : now])) > after + 0.6 * (hot - after)
+        return by_mass and by_flame
+
+
+class _GrowingLoss:
+    """Smoothed mass and rate of a record that grows; all but its last minutes is settled."""
+
+    def __init__(self) -> None:
+        self._table = np.zeros((5, 1024))
+        self._n = 0
+
+    def update(self, mass: Column, steps: Sequence[MassStep], now: int) -> None:
+        low = max(0, min(now - SMOOTH_WINDOW_S, self._n - 40))
+        before = sum(step.size_g.nominal_value for step in steps if step.end_s <= low)
+        inside = tuple(
+            MassStep(max(step.start_s - low, 0), step.end_s - low, step.size_g, step.excursion_g)
+            for step in steps
+            if step.end_s > low
+        )
+        bare = masked(mass.between(low, now), inside) - before
+        loss = smooth(bare, wander=LIVE_WANDER * typical_rate(bare) ** 2)
+        while now > self._table.shape[1]:
+            self._table = np.concatenate((self._table, np.zeros_like(self._table)), axis=1)
+        settled = 0 if low == 0 else 30
+        fresh = np.stack((loss.mass_g, loss.rate_g_s, loss.u_rate_g_s, loss.u_mass_g, loss.noise_g))
+        self._table[:, low + settled : now] = fresh[:, settled:]
+        self._n = now
+
+    def upto(self, now: int) -> LossRate:
+        table = self._table[:, : self._n]
+        if self._n < now:
+            table = np.concatenate(
+                (table, np.repeat(table[:, -1:] if self._n else np.zeros((5, 1)), now - self._n, 1)), 1
+            )
+        return LossRate(table[0], table[1], table[2], table[3], table[4], LIVE_WANDER)
+
+
+def _disturbed(value: Array, now: int) -> bool:
+    """Tell whether the load moved about as long ago as it takes to settle."""
+    late = now - SETTLED_S - 2
+    recent = value[max(0, late - 2) : late + 4]
+    before = value[max(0, late - 22) : max(0, late - 4)]
+    known = before[np.isfinite(before)]
+    if np.isfinite(recent).sum() < 2 or len(known) < 5:
+        return False
+    noise = float(np.median(np.abs(np.diff(known)))) + 0.1
+    return abs(float(np.nanmedian(recent)) - float(np.median(known))) > max(6.0, 10.0 * noise)
+
+
+def track(grid: Grid, channels: Mapping[Role, Channel], plan: Plan) -> Tracked:
+    """Run the tracker over a whole record as a live run would have."""
+    tracker = Tracker(channels, plan)
+    for second in range(1, grid.n + 1):
+        tracker.look(grid.upto(second))
+    return tracker.tracked
