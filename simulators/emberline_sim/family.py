@@ -112,18 +112,17 @@ def random_scenario(seed: int, family: str) -> Scenario:
         char_cooling_s=_between(rng, 700.0, 1800.0),
     )
     burning_s = 60.0 * fuel.mass_g / (FORMS[form].rate_g_min * burn.rate_factor)
-    refuels = []
-    for index in range(int(rng.integers(kin.refuels[0], kin.refuels[1] + 1))):
-        refuels.append(
-            RefuelSpec(
-                t_s=burn.lit_s + burning_s * _between(rng, 0.6, 0.95) * (1.0 if index == 0 else 1.5),
-                mass_g=fuel.mass_g * _between(rng, 0.2, 0.45),
-                moisture_wet=fuel.moisture_wet,
-                over_s=_between(rng, 2.0, 14.0),
-                dip=_between(rng, 0.05, 0.2),
-                recovery_s=_between(rng, 8.0, 18.0),
-            )
+    refuels = [
+        RefuelSpec(
+            t_s=burn.lit_s + burning_s * _between(rng, 0.6, 0.95) * (1.0 + 0.5 * index),
+            mass_g=fuel.mass_g * _between(rng, 0.2, 0.45),
+            moisture_wet=fuel.moisture_wet,
+            over_s=_between(rng, 2.0, 14.0),
+            dip=_between(rng, 0.05, 0.2),
+            recovery_s=_between(rng, 8.0, 18.0),
         )
+        for index in range(int(rng.integers(kin.refuels[0], kin.refuels[1] + 1)))
+    ]
     total_s = burning_s * (1.0 + sum(refuel.mass_g for refuel in refuels) / fuel.mass_g)
     if kin.interrupted != "no":
         dies_s = burn.lit_s + burning_s * _between(rng, 0.35, 0.6)

@@ -1,0 +1,15 @@
+from dataclasses import fields, is_dataclass
+
+import pytest
+
+from emberline_sim import specs
+
+
+@pytest.mark.parametrize("name", [name for name in dir(specs) if name.endswith("Spec")])
+def test_every_key_is_described(name: str) -> None:
+    spec = getattr(specs, name)
+    assert is_dataclass(spec)
+    documented = spec.__doc__ or ""
+    for field in fields(spec):
+        words = field.name.replace("_", " ").split()
+        assert f"{field.name}:" in documented or "Attributes:" not in documented, (name, field.name, words)
