@@ -23,6 +23,7 @@ class Boot:
         id: Boot id.
         clock: The clock of this boot.
         committed: For each stream number the sequence number after the last sample stored.
+
     """
 
     def __init__(
@@ -42,6 +43,7 @@ class Boot:
             committed: What is stored of this boot, by stream; empty where the host saw the device restart; None where
                 it has never heard of this boot, so that what the device no longer has was overwritten before contact.
             clock: The clock of this boot.
+
         """
         self.device = device
         self.id = boot

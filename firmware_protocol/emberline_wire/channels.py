@@ -68,6 +68,7 @@ class Channel:
         scale: Nominal size of one step of the raw value, in the unit of `kind`; not 0, and negative if wired so.
         zero: Raw value that stands for a physical 0: physical value = (raw - zero) * scale.
         serves: For a cold junction, the stream number of its thermocouple.
+
     """
 
     id: int

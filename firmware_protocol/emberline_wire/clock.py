@@ -41,6 +41,7 @@ class DeviceClock:
         rejected: Comparisons set aside as outliers.
         steps: How often the host's clock was found to have stepped against the device's.
         step_ns: Sum of those steps; it is taken out of the times given, so that durations stay those of the device.
+
     """
 
     def __init__(self) -> None:
@@ -73,12 +74,13 @@ class DeviceClock:
     def unwrap(self, ticks: int, now_ns: int) -> int:
         """Return the 64-bit count whose low 32 bits are `ticks` and that is nearest to what is expected at `now_ns`.
 
-        Right as long as the reading is less than 35 minutes older than `now_ns`, however long the silence before it.
+        Right as long as the reading is less than 35 minutes older than `now_ns`, however long the silence before it,
+        and the host's clock has not been put forward by more than that; put back, it is not believed.
         """
         if self._latest is None:
             return ticks
         latest_ticks, latest_ns = self._latest
-        expected = latest_ticks + (now_ns - self.step_ns - latest_ns) // 1000
+        expected = latest_ticks + max(0, now_ns - self.step_ns - latest_ns) // 1000
         return ticks + WRAP * ((expected - ticks + WRAP // 2) // WRAP)
 
     def arrival(self, ticks: int, arrived_ns: int) -> None:
@@ -112,6 +114,7 @@ class DeviceClock:
 
         Raises:
             ClockNotReadyError: Nothing has been compared yet.
+
         """
         line = self._ready_line()
         behind = float(self._on_scale(np.array([ticks]))[0] - line.at(ticks)) if self._knots else 0.0
@@ -122,6 +125,7 @@ class DeviceClock:
 
         Raises:
             ClockNotReadyError: Nothing has been compared yet.
+
         """
         line = self._ready_line()
         newest = int(ticks.max())
@@ -129,7 +133,7 @@ class DeviceClock:
             first = int(ticks.min())
             self._knots.append((first, line.at(first), line.ns_per_tick))
             self._newest_given = first
-        elif newest > self._newest_given >= self._knots[-1][0] + KNOT_SPACING_US:
+        elif newest >= self._knots[-1][0] + KNOT_SPACING_US and newest > self._newest_given:
             self._grow(line, newest)
         self._newest_given = max(self._newest_given, newest)
         return self._on_scale(ticks)
@@ -154,6 +158,7 @@ class DeviceClock:
 
         Raises:
             BadStateError: It describes none.
+
         """
         clock = cls()
         try:
@@ -204,6 +209,8 @@ class DeviceClock:
         t_ns = int(self._on_scale(np.array([at]))[0])
         blend_over_ns = max(SLEW_OVER_NS, (newest - at) * 1000.0)
         slew = float(np.clip((line.at(at) - t_ns) / blend_over_ns, -MAX_SLEW, MAX_SLEW))
+        if at == self._knots[-1][0]:
+            self._knots.pop()
         self._knots.append((at, t_ns, line.ns_per_tick + 1000.0 * slew))
         del self._knots[:-MAX_KNOTS]
 

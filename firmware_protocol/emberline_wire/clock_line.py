@@ -17,6 +17,7 @@ class Comparison:
         ticks: Device's counter, unwrapped to 64 bits.
         host_ns: Host time in nanoseconds.
         half_ns: Half the width of the interval that surely holds the host time.
+
     """
 
     ticks: int
@@ -38,6 +39,7 @@ class ClockLine:
         drift: Relative deviation of the host's nanoseconds per tick from 1000.
         u_offset_ns, u_drift, covariance: Standard uncertainties at that point, and the covariance (ns).
         u_floor_ns: What no averaging can lower: the same delay may lean the same way every time.
+
     """
 
     ticks: int

@@ -19,6 +19,7 @@ def decode_message(body: bytes) -> Message:
         NotCborError, NotAMessageError: The body is none.
         UnknownMessageError: Its type belongs to no message of this version.
         UnsupportedVersionError, MissingFieldError, WrongFieldError: It is a message, but not a valid one.
+
     """
     fields = decode_map(body)
     kind = fields.get(0)

@@ -37,6 +37,7 @@ class Hello(Message):
         ticks: Its microsecond counter as the hello was built.
         frame_period_ms: How often it sends what it has sampled.
         ring_ms: For how long it keeps what is not acknowledged.
+
     """
 
     TYPE: ClassVar[int] = 1
@@ -83,6 +84,7 @@ class Hello(Message):
 
         Raises:
             UnsupportedVersionError, MissingFieldError, WrongFieldError: As they say.
+
         """
         version = take_int(fields, 2, "protocol version")
         if version != PROTOCOL_VERSION:
@@ -117,6 +119,7 @@ class Samples(Message):
         period_us: Time between samples where it is constant; else None, and `offsets` given.
         offsets: (n,) uint16, sample times after `ticks` in steps of 32 us, not decreasing; else None.
         faults: (n,) uint8, bits of `Fault`; None where there are none.
+
     """
 
     TYPE: ClassVar[int] = 2
@@ -219,6 +222,7 @@ class Status(Message):
         rejected: Frames from the host that were discarded, since power-up.
         lost: Samples overwritten before they were acknowledged, all streams, since power-up.
         waiting: Samples kept that are not acknowledged, all streams.
+
     """
 
     TYPE: ClassVar[int] = 3

@@ -59,3 +59,7 @@ class BadStateError(WireError):
 
 class ClockNotReadyError(WireError):
     """A sample time was asked for before the device's clock was compared with the host's even once."""
+
+
+class LineTooSlowError(WireError):
+    """A serial line has no room for what a device would send."""

@@ -27,6 +27,7 @@ class Rebooted:
         old_boot, boot: Boot ids before and after.
         ended: For each stream number of the old boot, the sequence number at which its samples end. What the device
             took after that and before it restarted is lost, and how much it was nobody knows.
+
     """
 
     old_boot: int
@@ -54,6 +55,7 @@ class Readings:
         u_ns: Standard uncertainty of these times as a whole, in nanoseconds.
         raw: (n,) float64, raw values.
         faults: (n,) uint8, bits of `Fault`.
+
     """
 
     device: str
@@ -110,6 +112,7 @@ class Standing:
         boot: Boot id.
         wanted: For each stream number the sequence number after the last one stored.
         clock: The clock's state, plain data.
+
     """
 
     device: str
@@ -132,6 +135,7 @@ class SessionCounters:
         set_aside: Samples dropped behind a hole for want of room; the device sends them again.
         backwards: Frames whose device times ran backwards; they were held at the time before.
         stray_pongs: Pongs to no ping of this session.
+
     """
 
     unconfirmed: int = 0

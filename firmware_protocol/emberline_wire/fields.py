@@ -39,6 +39,7 @@ def decode_map(body: bytes) -> dict[int, object]:
         NotCborError: `body` is not exactly one CBOR item, nests deeper than `MAX_NESTING`, has an indefinite length
             or a key twice.
         NotAMessageError: The item is no map.
+
     """
     stream = io.BytesIO(body)
     try:
@@ -62,6 +63,7 @@ def typed_array(values: Numbers) -> cbor2.CBORTag:
 
     Raises:
         WrongFieldError: No tag in use carries its dtype.
+
     """
     tag = _TAG_OF_DTYPE.get(values.dtype.newbyteorder("<"))
     if tag is None:
@@ -74,6 +76,7 @@ def take_numbers(fields: Mapping[int, object], key: int, name: str) -> Numbers |
 
     Raises:
         WrongFieldError: It is no typed array of a kind in use, or its length is no multiple of its item.
+
     """
     item = fields.get(key)
     if item is None:
@@ -92,6 +95,7 @@ def take_int(fields: Mapping[int, object], key: int, name: str) -> int:
     Raises:
         MissingFieldError: There is none.
         WrongFieldError: It is something else.
+
     """
     item = _present(fields, key, name)
     if type(item) is not int:

@@ -22,6 +22,7 @@ def seal(body: bytes) -> bytes:
     Raises:
         FrameTooLongError: The body exceeds `MAX_BODY_BYTES`.
         FrameTooShortError: The body is empty.
+
     """
     if len(body) > MAX_BODY_BYTES:
         raise FrameTooLongError(f"a body of {len(body)} bytes exceeds the limit of {MAX_BODY_BYTES}")
@@ -35,6 +36,7 @@ def unseal(sealed: bytes) -> bytes:
 
     Raises:
         FrameTooLongError, FrameTooShortError, BadChecksumError: Nothing of it may be used.
+
     """
     if len(sealed) > MAX_BODY_BYTES + CRC_BYTES:
         raise FrameTooLongError(f"{len(sealed)} bytes exceed the limit of {MAX_BODY_BYTES + CRC_BYTES}")
@@ -51,6 +53,7 @@ def encode_frame(body: bytes) -> bytes:
 
     Raises:
         FrameTooLongError, FrameTooShortError: As `seal`.
+
     """
     return b"".join((DELIMITER, cobs.encode(seal(body)), DELIMITER))
 
@@ -60,6 +63,7 @@ def decode_frame(stuffed: bytes) -> bytes:
 
     Raises:
         FrameTooLongError, BadStuffingError, FrameTooShortError, BadChecksumError: Nothing of it may be used.
+
     """
     if len(stuffed) > _MAX_STUFFED:
         raise FrameTooLongError(f"{len(stuffed)} bytes between delimiters exceed the limit of {_MAX_STUFFED}")
@@ -86,6 +90,7 @@ class FrameCounters:
         frames: Frames passed on.
         too_long, too_short, bad_stuffing, bad_checksum: Pieces discarded, by reason.
         bytes_discarded: Bytes in those pieces, delimiters not counted.
+
     """
 
     frames: int = 0

@@ -5,6 +5,9 @@ PROTOCOL_VERSION = 1
 MAX_FRAME_BYTES = 512
 """One frame on a serial line with both its delimiters: a quarter of the RAM of a controller with 2 KiB."""
 
+MAX_HOST_FRAME_BYTES = 128
+"""Largest frame that a host sends (an acknowledgement of twelve streams takes 102): all a device must make room for."""
+
 CRC_BYTES = 4
 
 MAX_BODY_BYTES = 504

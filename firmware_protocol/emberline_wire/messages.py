@@ -31,6 +31,7 @@ class Message:
 
         Raises:
             MissingFieldError, WrongFieldError: A field is absent, of the wrong type, or out of bounds.
+
         """
         raise NotImplementedError
 
@@ -45,6 +46,7 @@ class Message:
         Raises:
             NotAMessageError: It holds a message of another type.
             MessageError: Whatever else can be wrong with a body.
+
         """
         fields = decode_map(body)
         if fields.get(0) != cls.TYPE:

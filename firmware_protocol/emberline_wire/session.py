@@ -78,6 +78,7 @@ class Session:
         hello: The last hello accepted, None before the first.
         counters: What was discarded after framing.
         frames: The frame decoder, with its counters.
+
     """
 
     def __init__(self, *, device: str | None = None, standing: Standing | None = None) -> None:
@@ -89,6 +90,7 @@ class Session:
 
         Raises:
             BadStateError: The standing's clock cannot be restored.
+
         """
         self.state = LinkState.DOWN
         self.hello: Hello | None = None
@@ -175,6 +177,7 @@ class Session:
         Args:
             wanted: What the same transaction stores, by stream number; streams not named stand where `committed`
                 left them.
+
         """
         if self._boot is None:
             return None
@@ -196,6 +199,7 @@ class Session:
 
         Raises:
             WrongFieldError: A value is out of bounds.
+
         """
         if self._boot is not None:
             self._outbox.put(SetRate(self._boot.id, stream, period_us), stream)

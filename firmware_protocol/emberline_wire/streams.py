@@ -38,6 +38,7 @@ class StreamOrder:
         wanted: Sequence number of the next sample to be passed on.
         duplicates: Samples that came more than once.
         set_aside: Samples dropped because too much waited behind a hole; the device still has them.
+
     """
 
     def __init__(self, wanted: int | None = None) -> None:
