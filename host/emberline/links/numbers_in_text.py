@@ -21,10 +21,12 @@ class NumberColumn:
     Attributes:
         value: (n,) the numbers, NaN where a cell holds none.
         blank: (n,) whether the cell was empty.
+        fault: (n,) whether the cell says NaN, which is how a logger reports a fault.
     """
 
     value: NDArray[np.float64]
     blank: NDArray[np.bool_]
+    fault: NDArray[np.bool_]
 
 
 def decimal_mark(columns: Sequence[Sequence[str]]) -> str:
@@ -53,12 +55,14 @@ def read_numbers(cells: Sequence[str], mark: str) -> NumberColumn:
         except ValueError:
             pass  # some cell needs a closer look
         else:
+            fault = np.isnan(value)
             value[~np.isfinite(value)] = np.nan
-            return NumberColumn(value, np.zeros(len(cells), dtype=np.bool_))
+            return NumberColumn(value, np.zeros(len(cells), dtype=np.bool_), fault)
     value = np.array([_number(cell, mark) for cell in cells], dtype=np.float64)
     blank = np.array([not cell.strip() for cell in cells], dtype=np.bool_)
+    fault = np.array([cell.strip().lower() == "nan" for cell in cells], dtype=np.bool_)
     value[~np.isfinite(value)] = np.nan
-    return NumberColumn(value, blank)
+    return NumberColumn(value, blank, fault)
 
 
 def _number(cell: str, mark: str) -> float:

@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, tzinfo
 from pathlib import Path
 
@@ -10,13 +10,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emberline.bench.channels import Role
-from emberline.bench.samples import SampleBatch
+from emberline.bench.samples import FLAG_FAULT, SampleBatch
 from emberline.links.columns import TIME_KEY, chosen, foreign_unit, guessed, words_of
 from emberline.links.errors import RecordingError
-from emberline.links.numbers_in_text import decimal_mark, read_numbers
+from emberline.links.numbers_in_text import NumberColumn, decimal_mark, read_numbers
 from emberline.links.table import Table, read_table
 from emberline.links.table_order import ordered
 from emberline.links.table_time import TimeColumn, read_times
+
+BLANK_CELL = "blank cell in"
+"""Begin of the reason under which blank cells are counted."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -30,7 +33,7 @@ class Recording:
         guessed: Whether the columns were guessed from their names.
         ignored: Columns that were not used.
         rows: Rows of readings in the file.
-        set_aside: How many rows or cells were left out, by reason.
+        set_aside: How many rows or cells were left out, by reason; faults are counted too, and kept as flagged samples.
         remarks: What was assumed or put right, for a person.
         relative: Whether the times have no date, so that they count from the moment given as `origin_ns`.
     """
@@ -63,7 +66,6 @@ def read_recording(
     origin_ns: int,
     zone: tzinfo = UTC,
     names: Mapping[Role, str] | None = None,
-    boot: int = 0,
 ) -> Recording:
     """Read a recorded burn from a text table.
 
@@ -76,7 +78,6 @@ def read_recording(
         origin_ns: UTC nanoseconds at which the zero of times without a date is put.
         zone: Zone of times that have a date but name no zone.
         names: Channel names by role; by default the role's own.
-        boot: Boot id of the batches, which tells several readings of one file apart.
 
     Raises:
         RecordingError: The file cannot be read, or holds no burn; the message says what to do.
@@ -91,7 +92,7 @@ def read_recording(
         if not table.rows:
             raise RecordingError("there are no rows of numbers under the header")
         places = chosen(table.header, columns, table.width) if columns else guessed(table.header)
-        return _recording(path.name, table, places, not columns, origin_ns, zone, names or {}, boot)
+        return _recording(path.name, table, places, not columns, origin_ns, zone, names or {})
     except RecordingError as exc:
         raise RecordingError(f"{path.name}: {exc}") from exc
 
@@ -104,7 +105,6 @@ def _recording(
     origin_ns: int,
     zone: tzinfo,
     names: Mapping[Role, str],
-    boot: int,
 ) -> Recording:
     cells = {key: [row[place] for row in table.rows] for key, place in places.items()}
     title = {key: table.header[place] if table.header else str(place + 1) for key, place in places.items()}
@@ -121,8 +121,8 @@ def _recording(
     for role in Role:
         if role.value not in places:
             continue
-        values = _values(role, title[role.value], cells[role.value], mark, keep, set_aside, remarks)
-        batch = _batch(f"import:{source}", boot, names.get(role, role.value), time, values, keep, origin_ns)
+        column = _column(role, title[role.value], cells[role.value], mark, keep, set_aside, remarks)
+        batch = _batch(f"import:{source}", names.get(role, role.value), time, column, keep, origin_ns)
         if len(batch):
             batches[role] = batch
     if not batches.keys() & {Role.MASS, Role.WATER}:
@@ -144,7 +144,7 @@ def _recording(
     )
 
 
-def _values(
+def _column(
     role: Role,
     title: str,
     cells: list[str],
@@ -152,30 +152,33 @@ def _values(
     keep: NDArray[np.int64],
     set_aside: Counter[str],
     remarks: list[str],
-) -> NDArray[np.float64]:
+) -> NumberColumn:
     column = read_numbers(cells, mark)
-    blank = np.count_nonzero(column.blank[keep])
-    set_aside[f"blank cell in {title}"] = int(blank)
-    set_aside[f"cell without a number in {title}"] = int(np.count_nonzero(np.isnan(column.value[keep])) - blank)
+    blank, fault = np.count_nonzero(column.blank[keep]), np.count_nonzero(column.fault[keep])
+    set_aside[f"{BLANK_CELL} {title}"] = int(blank)
+    set_aside[f"fault (NaN) in {title}"] = int(fault)
+    set_aside[f"cell without a number in {title}"] = int(np.count_nonzero(np.isnan(column.value[keep])) - blank - fault)
     unit = foreign_unit(role, title)
     if unit is None:
-        return column.value
+        return column
     remarks.append(f"{title} is converted from {unit.name}")
-    return column.value * unit.factor + unit.offset
+    return replace(column, value=column.value * unit.factor + unit.offset)
 
 
 def _batch(
     device: str,
-    boot: int,
     channel: str,
     time: TimeColumn,
-    values: NDArray[np.float64],
+    column: NumberColumn,
     keep: NDArray[np.int64],
     origin_ns: int,
 ) -> SampleBatch:
-    rows = keep[~np.isnan(values[keep])]
+    """Return the readings of a channel; a fault is one too, flagged and without a value."""
+    readable = np.isfinite(column.value[keep])
+    rows = keep[readable | column.fault[keep]] if readable.any() else keep[:0]
     t_ns = time.t_ns[rows] + (0 if time.absolute else origin_ns)
-    return SampleBatch(device, boot, channel, 0, t_ns, values[rows], np.zeros(len(rows), dtype=np.uint8))
+    flags = np.where(column.fault[rows], FLAG_FAULT, 0).astype(np.uint8)
+    return SampleBatch(device, 0, channel, 0, t_ns, column.value[rows], flags)
 
 
 def _shared_times(t_ns: NDArray[np.int64]) -> int:

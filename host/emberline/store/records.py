@@ -19,6 +19,7 @@ class Trial:
         end_ns: UTC nanoseconds of its end; None while it is open.
         zone: Name of the time zone in which a person reads the times.
         relative: Whether the record had times of its own but no date, so that `start_ns` is the moment of the import.
+        remarks: What was assumed or set aside when an import was read, a sentence each.
         created_ns: When the trial was entered.
         bench_text: The bench file that held then; empty for the assumed default bench.
         plan_text: The plan file entered last; empty without one.
@@ -33,6 +34,7 @@ class Trial:
     end_ns: int | None
     zone: str
     relative: bool
+    remarks: tuple[str, ...]
     created_ns: int
     bench_text: str
     plan_text: str

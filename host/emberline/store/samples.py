@@ -84,6 +84,12 @@ def next_seq(connection: sqlite3.Connection, device: str, boot: int, channel: st
     return int(row[0] or 0)
 
 
+def next_boot(connection: sqlite3.Connection, device: str) -> int:
+    """Return the number after the greatest boot id whose samples are stored; 0 for an unknown device."""
+    row = connection.execute("SELECT max(boot) FROM spans WHERE device = ?", (device,)).fetchone()
+    return 0 if row[0] is None else int(row[0]) + 1
+
+
 def missing(connection: sqlite3.Connection, device: str, boot: int, channel: str) -> list[Range]:
     """Return the ranges between known samples that are neither stored nor flagged, as (first, next)."""
     known = _ranges(connection, "spans", device, boot, channel) + _ranges(connection, "gaps", device, boot, channel)

@@ -78,6 +78,11 @@ class StoreReader:
         with reading(self.path) as connection:
             return samples.next_seq(connection, device, boot, channel)
 
+    def next_boot(self, device: str) -> int:
+        """Return the number after the greatest boot id known of a device; 0 for an unknown one."""
+        with reading(self.path) as connection:
+            return samples.next_boot(connection, device)
+
     def missing(self, device: str, boot: int, channel: str) -> list[tuple[int, int]]:
         """Return the ranges (first, next) between known samples that are neither stored nor flagged lost."""
         with reading(self.path) as connection:
@@ -233,6 +238,7 @@ class Store(StoreReader):
         origin: str = "live",
         source: str | None = None,
         relative: bool = False,
+        remarks: Sequence[str] = (),
         label: str | None = None,
         bench_text: str = "",
         plan_text: str = "",
@@ -247,6 +253,7 @@ class Store(StoreReader):
                 origin=origin,
                 source=source,
                 relative=relative,
+                remarks=remarks,
                 label=label,
                 bench_text=bench_text,
                 plan_text=plan_text,

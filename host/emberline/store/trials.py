@@ -12,7 +12,7 @@ from emberline.store.errors import UnknownTrialError
 from emberline.store.records import Note, StoredSummary, TrackerState, Trial
 
 _SELECT = (
-    "SELECT trials.id, trials.bench, label, origin, source, start_ns, end_ns, zone, relative, created_ns,"
+    "SELECT trials.id, trials.bench, label, origin, source, start_ns, end_ns, zone, relative, remarks, created_ns,"
     " coalesce(calibrations.document, ''),"
     " coalesce((SELECT document FROM plans WHERE plans.trial = trials.id ORDER BY plans.id DESC LIMIT 1), '')"
     " FROM trials LEFT JOIN calibrations ON calibrations.id = trials.calibration"
@@ -41,6 +41,7 @@ def create(
     origin: str,
     source: str | None,
     relative: bool,
+    remarks: Sequence[str],
     label: str | None,
     bench_text: str,
     plan_text: str,
@@ -54,9 +55,21 @@ def create(
     count = max((int(row[0].rpartition("-")[2]) for row in taken), default=0) + 1
     identity = f"{day}-{count}"
     connection.execute(
-        "INSERT INTO trials (id, bench, calibration, label, origin, source, start_ns, zone, relative, created_ns)"
-        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        (identity, bench, calibration, label, origin, source, start_ns, zone, int(relative), now_ns),
+        "INSERT INTO trials (id, bench, calibration, label, origin, source, start_ns, zone, relative, remarks,"
+        " created_ns) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        (
+            identity,
+            bench,
+            calibration,
+            label,
+            origin,
+            source,
+            start_ns,
+            zone,
+            int(relative),
+            "\n".join(one.replace("\n", " ") for one in remarks),
+            now_ns,
+        ),
     )
     if plan_text:
         save_plan(connection, identity, plan_text, now_ns)
@@ -92,8 +105,8 @@ def listed(connection: sqlite3.Connection) -> list[Trial]:
     return [_trial(row) for row in connection.execute(f"{_SELECT} ORDER BY trials.rowid")]
 
 
-def _trial(row: tuple[str, str, str | None, str, str | None, int, int | None, str, int, int, str, str]) -> Trial:
-    return Trial(*row[:8], bool(row[8]), *row[9:])
+def _trial(row: tuple[str, str, str | None, str, str | None, int, int | None, str, int, str, int, str, str]) -> Trial:
+    return Trial(*row[:8], bool(row[8]), tuple(row[9].splitlines()), *row[10:])
 
 
 def end(connection: sqlite3.Connection, trial: str, end_ns: int) -> None:

@@ -46,6 +46,11 @@ def test_what_is_no_number_becomes_nan_and_never_a_wrong_number(cell: str) -> No
 def test_no_number_in_a_clean_column_is_blank_or_infinite() -> None:
     column = read_numbers(["1.5", "nan", "inf"], ".")
     assert np.isnan(column.value).tolist() == [False, True, True]
+    assert column.fault.tolist() == [False, True, False]
+
+
+def test_a_fault_is_told_from_text_beside_it() -> None:
+    assert read_numbers(["1,5", "NaN", "ERR", ""], ",").fault.tolist() == [False, True, False, False]
 
 
 def test_the_mark_is_what_most_cells_use() -> None:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from emberline.bench.channels import Role
-from emberline.bench.samples import SampleBatch
+from emberline.bench.samples import FLAG_FAULT, SampleBatch
 from emberline.links.errors import RecordingError
 from emberline.links.replay import Recording, read_recording
 
@@ -115,10 +115,20 @@ def test_a_number_column_choice_works_without_a_header(tmp_path: Path) -> None:
     assert got.ignored == ()
 
 
-def test_channels_may_have_other_names_and_a_second_reading_another_boot(tmp_path: Path) -> None:
+def test_channels_may_have_other_names(tmp_path: Path) -> None:
     (tmp_path / "b.csv").write_text("t_s,mass\n0,5\n1,4\n")
-    got = read_recording(tmp_path / "b.csv", origin_ns=0, zone=UTC, names={Role.MASS: "cell"}, boot=3)
-    assert (got.batches[Role.MASS].channel, got.batches[Role.MASS].boot) == ("cell", 3)
+    got = read_recording(tmp_path / "b.csv", origin_ns=0, zone=UTC, names={Role.MASS: "cell"})
+    assert got.batches[Role.MASS].channel == "cell"
+
+
+def test_a_reported_fault_is_kept_as_a_flagged_sample(tmp_path: Path) -> None:
+    got = read(tmp_path, "t_s,mass,flame\n0,5,NaN\n1,NaN,\n2,3,ERR\n")
+    mass = got.batches[Role.MASS]
+    assert mass.flags.tolist() == [0, FLAG_FAULT, 0]
+    assert np.isnan(mass.raw).tolist() == [False, True, False]
+    assert seconds(mass) == [0, 1, 2]
+    assert list(got.batches) == [Role.MASS]
+    assert got.set_aside["fault (NaN) in mass"] == 1
 
 
 def test_a_channel_without_any_reading_is_left_out(tmp_path: Path) -> None:
@@ -159,5 +169,5 @@ def test_noise_gives_a_recording_or_our_own_error_and_never_another(tmp_path: Pa
     except RecordingError:
         return
     for batch in got.batches.values():
-        assert np.isfinite(batch.raw).all()
+        assert np.isfinite(batch.raw[batch.flags == 0]).all()
         assert (np.diff(batch.t_ns) >= 0).all()

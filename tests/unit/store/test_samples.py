@@ -55,6 +55,12 @@ def test_the_next_number_counts_what_is_flagged(store: Store) -> None:
     assert store.missing("dev", 1, "mass") == [(15, 20)]
 
 
+def test_the_next_boot_of_a_device(store: Store) -> None:
+    assert store.next_boot("dev") == 0
+    store.commit("b1", [batch(0, 3, boot=0), batch(0, 3, boot=4), batch(0, 3, device="other", boot=9)])
+    assert store.next_boot("dev") == 5
+
+
 def test_a_flagged_sample_that_turns_up_is_not_flagged_any_more(store: Store) -> None:
     store.commit("b1", [batch(0, 10), batch(20, 10)], [gap(10, 20)])
     assert store.tally("dev", 1, "mass") == Tally(20, 10)

@@ -31,6 +31,7 @@ def test_a_trial_remembers_everything(store: Store) -> None:
         origin="import",
         source="burn.csv",
         relative=True,
+        remarks=["numbers have decimal commas", "two\nlines"],
         label="chips",
         bench_text="id = 'b1'",
         plan_text="label = 'chips'",
@@ -44,6 +45,7 @@ def test_a_trial_remembers_everything(store: Store) -> None:
         True,
     )
     assert (made.zone, made.created_ns, made.end_ns) == ("Europe/Vienna", NOON_NS, None)
+    assert made.remarks == ("numbers have decimal commas", "two lines")
     assert (made.bench_text, made.plan_text) == ("id = 'b1'", "label = 'chips'")
 
 

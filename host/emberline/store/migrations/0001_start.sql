@@ -24,6 +24,7 @@ CREATE TABLE trials (
     end_ns INTEGER,
     zone TEXT NOT NULL,
     relative INTEGER NOT NULL CHECK (relative IN (0, 1)),
+    remarks TEXT NOT NULL,
     created_ns INTEGER NOT NULL
 ) STRICT;
 CREATE INDEX trials_by_start ON trials (bench, start_ns);

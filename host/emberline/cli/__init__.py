@@ -1,0 +1,40 @@
+"""The command line. Only click is imported here; everything heavy waits until a command runs."""
+
+import io
+import sys
+
+import click
+
+from emberline import __version__
+from emberline.cli.bench_files import check, init
+from emberline.cli.burns import export, import_, summary, trials
+
+
+class InOrder(click.Group):
+    """A group that lists its commands in the order in which a person needs them."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names as they were added."""
+        return list(self.commands)
+
+
+@click.group(
+    cls=InOrder,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    epilog="Example: emberline import burn.csv --plan plan.toml, then: emberline summary last --open",
+)
+@click.version_option(__version__, message="%(prog)s %(version)s")
+def main() -> None:
+    """Find boil and flameout in the curves of a small wood-gas stove, and what its heat did.
+
+    A burn's temperatures and mass go in; out come its events, burning rate, firepower and efficiency, each with an
+    honest uncertainty. Never leave a lit stove alone: carbon monoxide, fire, scalds, hot char.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that cannot show a sign gets a question mark instead of an error.
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
+
+
+for command in (init, check, import_, trials, summary, export):
+    main.add_command(command)

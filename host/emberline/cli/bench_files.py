@@ -1,0 +1,43 @@
+"""Commands about the files that a person writes: `init` and `check`."""
+
+import re
+from pathlib import Path
+
+import click
+
+from emberline.cli.telling import epilog, telling
+
+_OF_A_BENCH = re.compile(r"^\s*(\[\[?\s*(channel|serial|trial)\b|id\s*=)", re.MULTILINE)
+
+
+@click.command(epilog=epilog("emberline init bench.toml", 2, 5))
+@click.argument("file", type=click.Path(path_type=Path), default=Path("bench.toml"))
+@telling
+def init(file: Path) -> None:
+    """Write a commented bench file to start from.
+
+    FILE is bench.toml if not given; an existing file is left alone.
+    """
+    from emberline.app import write_bench_file
+
+    write_bench_file(file)
+    click.echo(f"Wrote {file}: describe your sensors there, then: emberline check {file}")
+
+
+@click.command(epilog=epilog("emberline check plan.toml", 2))
+@click.argument("file", type=click.Path(path_type=Path), default=Path("bench.toml"))
+@telling
+def check(file: Path) -> None:
+    """Say what is wrong with a bench file or a plan file, line by line.
+
+    FILE is bench.toml if not given; its content tells which kind it is.
+    """
+    from emberline.config import load_bench, load_plan, read_text
+
+    if _OF_A_BENCH.search(read_text(file, "file")):
+        bench = load_bench(file)
+        channels = ", ".join(channel.name for channel in bench.channels)
+        click.echo(f"{file}: bench {bench.id} is in order; channels: {channels}")
+    else:
+        plan = load_plan(file)
+        click.echo(f"{file}: the plan is in order" + (f"; label: {plan.label}" if plan.label else ""))

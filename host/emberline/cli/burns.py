@@ -1,0 +1,146 @@
+"""Commands about burns: `import`, `trials`, `summary` and `export`."""
+
+import os
+import sys
+from pathlib import Path
+
+import click
+
+from emberline.cli.telling import data_option, epilog, progress, telling
+
+TRIAL_HELP = "TRIAL is an id that `emberline trials` lists, or `last`."
+
+
+def _columns(_: click.Context, __: click.Parameter, values: tuple[str, ...]) -> dict[str, str]:
+    found: dict[str, str] = {}
+    for value in values:
+        key, equals, name = value.partition("=")
+        if not (key.strip() and equals and name.strip()):
+            raise click.BadParameter(f"{value!r} is not KEY=NAME, such as water=water_c")
+        if key.strip() in found:
+            raise click.BadParameter(f"{key.strip()} is given twice")
+        found[key.strip()] = name.strip()
+    return found
+
+
+def _data(option: Path | None) -> Path:
+    from emberline.config import data_directory
+
+    return data_directory(option, os.environ)
+
+
+@click.command(
+    name="import",
+    epilog=epilog("emberline import burn.csv --plan plan.toml --column t_s=time --column mass=scale_g", 2, 4, 5),
+)
+@click.argument("csv", type=click.Path(path_type=Path))
+@click.option("--plan", type=click.Path(path_type=Path), metavar="FILE", help="What you know of the burn (TOML).")
+@click.option("--bench", type=click.Path(path_type=Path), metavar="FILE", help="Your sensors (TOML).")
+@click.option(
+    "--column",
+    "columns",
+    multiple=True,
+    callback=_columns,
+    metavar="KEY=NAME",
+    help="Column (by name, or by number from 1) for t_s, water, flame, ambient, mass, pot_mass, cell_temperature,"
+    " pressure or co. May be given several times.  [default: guessed from the header]",
+)
+@click.option("--label", help="A name for the trial.")
+@click.option("--json", "json_file", metavar="FILE", help="Write the summary as JSON there too; - for the screen only.")
+@data_option
+@telling
+def import_(
+    csv: Path,
+    plan: Path | None,
+    bench: Path | None,
+    columns: dict[str, str],
+    label: str | None,
+    json_file: str | None,
+    data: Path | None,
+) -> None:
+    """Make a trial of a recorded burn and print its summary.
+
+    CSV is a table of anyone's making: time in seconds, ISO 8601 or epoch; comma, semicolon or tab; decimal points or
+    commas. A time and one of mass and water are enough. What cannot be read is set aside and counted.
+    """
+    from emberline import app
+    from emberline.cli.terminal import show_summary
+
+    with progress(4) as stage:
+        done = app.import_burn(csv, _data(data), columns, plan_file=plan, bench_file=bench, label=label, stage=stage)
+    if json_file == "-":
+        for remark in done.trial.remarks:
+            click.echo(remark, err=True)
+        click.echo(done.text, nl=False)
+        return
+    if json_file is not None:
+        app.write_text(Path(json_file), done.text)
+    show_summary(done)
+
+
+@click.command(epilog=epilog("emberline trials --data burns-2026", 2, 3, 4))
+@data_option
+@telling
+def trials(data: Path | None) -> None:
+    """List all trials with their main results."""
+    from emberline.app import listed
+    from emberline.cli.terminal import show_trials
+
+    show_trials(listed(_data(data)))
+
+
+@click.command(epilog=epilog("emberline summary last --json > summary.json", 2, 3, 4, 5))
+@click.argument("trial")
+@click.option("--json", "form", flag_value="json", help="Print the summary as JSON.")
+@click.option("--html", "form", flag_value="html", help="Print the summary page as HTML.")
+@click.option("--open", "form", flag_value="open", help="Open the summary page in a browser.")
+@data_option
+@telling
+def summary(trial: str, form: str | None, data: Path | None) -> None:
+    """Print a trial's summary.
+
+    TRIAL is an id that `emberline trials` lists, or `last`. A summary that another version of the program wrote is
+    worked out anew from the stored samples.
+    """
+    from emberline.app import summary_of
+    from emberline.cli.terminal import show_summary
+
+    with progress(2) as stage:
+        found = summary_of(_data(data), trial, stage)
+    if form == "json":
+        click.echo(found.text, nl=False)
+    elif form == "html":
+        click.echo(found.page.read_text(encoding="utf-8"), nl=False)
+    elif form == "open":
+        click.echo(str(found.page))
+        if click.launch(str(found.page.absolute())) != 0:
+            click.echo("No browser could be started: open that file in one yourself.", err=True)
+    else:
+        show_summary(found)
+
+
+@click.command(epilog=epilog("emberline export last --to burn.csv", 2, 3, 4, 5))
+@click.argument("trial")
+@click.option(
+    "--to",
+    "target",
+    type=click.Path(path_type=Path),
+    required=True,
+    metavar="FILE",
+    help="File that ends in .csv or .parquet.",
+)
+@click.option("--raw", is_flag=True, help="Every sample instead of one row a second.")
+@click.option("--overwrite", is_flag=True, help="Replace the file if it exists.")
+@data_option
+@telling
+def export(trial: str, target: Path, raw: bool, overwrite: bool, data: Path | None) -> None:
+    """Write a trial's curves into a file for other programs.
+
+    TRIAL is an id that `emberline trials` lists, or `last`. A row a second has the time t_s, each channel, fuel_g,
+    water_g, burning_rate_g_min with its standard uncertainty, firepower_w and the phase.
+    """
+    from emberline.app import export_trial
+
+    with progress(2) as stage:
+        rows = export_trial(_data(data), trial, target, raw=raw, overwrite=overwrite, stage=stage)
+    click.echo(f"Wrote {target}: {rows} rows", err=not sys.stdout.isatty())

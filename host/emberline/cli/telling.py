@@ -1,0 +1,93 @@
+"""How commands tell what went wrong, and how far they are."""
+
+import functools
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, ParamSpec, TypeVar
+
+import click
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+CODES = {
+    0: "done",
+    1: "interrupted",
+    2: "wrong usage, or a file with problems",
+    3: "no such store or trial",
+    4: "the store cannot be used",
+    5: "a file cannot be written",
+}
+"""Exit codes of all commands."""
+
+data_option = click.option(
+    "--data",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Data directory.  [default: $EMBERLINE_DATA, else ./emberline-data]",
+)
+
+
+def epilog(example: str, *codes: int) -> str:
+    """Return the end of a command's help: an example, and the exit codes that it can give."""
+    listed = "; ".join(f"{code} {CODES[code]}" for code in (0, *codes))
+    return f"Example: {example}\n\nExit codes: {listed}."
+
+
+def telling(command: Callable[P, R]) -> Callable[P, R]:
+    """Turn the errors that a command expects into a message and an exit code; others are bugs and stay as they are."""
+
+    @functools.wraps(command)
+    def told(*args: P.args, **kwargs: P.kwargs) -> R:
+        try:
+            return command(*args, **kwargs)
+        except Exception as exc:
+            code = _code_of(exc)
+            if code is None:
+                raise
+            click.echo(f"Error: {exc}", err=True)
+            raise click.exceptions.Exit(code) from exc
+
+    return told
+
+
+def _code_of(error: Exception) -> int | None:
+    """Return the exit code of an error that a command expects; None for a bug."""
+    # Imported once something went wrong: until then, no command waits for more than it needs.
+    from emberline.app import OutputError
+    from emberline.bench.errors import BenchError
+    from emberline.config import ConfigError
+    from emberline.links.errors import LinkError
+    from emberline.store.errors import ExportError, StoreError, StoreMissingError, UnknownTrialError
+
+    kinds: tuple[tuple[tuple[type[Exception], ...], int], ...] = (
+        ((ConfigError, BenchError, LinkError), 2),
+        ((StoreMissingError, UnknownTrialError), 3),
+        ((OutputError, ExportError), 5),
+        ((StoreError,), 4),
+    )
+    return next((code for kind, code in kinds if isinstance(error, kind)), None)
+
+
+@contextmanager
+def progress(steps: int) -> Iterator[Callable[[str], None]]:
+    """Show on a terminal's standard error how far a command is; the function given is told what begins."""
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
+
+    console = Console(stderr=True)
+    if not console.is_terminal:
+        yield lambda _: None
+        return
+    columns: tuple[Any, ...] = (SpinnerColumn(), TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
+    with Progress(*columns, console=console, transient=True) as bar:
+        task = bar.add_task("", total=steps)
+        begun = 0
+
+        def stage(text: str) -> None:
+            nonlocal begun
+            bar.update(task, description=text, completed=begun)
+            begun += 1
+
+        yield stage

@@ -1,0 +1,64 @@
+"""From stored samples to calibrated curves."""
+
+from collections.abc import Iterable, Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from emberline.bench.channels import Channel, Role
+from emberline.bench.samples import FLAG_FAULT, Curve, SampleBatch
+
+
+def calibrated(
+    batches: Iterable[SampleBatch], channels: Mapping[Role, Channel]
+) -> dict[Role, tuple[NDArray[np.int64], NDArray[np.float64]]]:
+    """Return the times (UTC nanoseconds) and values of each channel, in order of time; NaN for a fault.
+
+    Samples that share a time lie in order of value, so that the order of arrival plays no part.
+
+    Args:
+        batches: Samples of a trial; those of other channels are passed over.
+        channels: The channels by role.
+
+    Raises:
+        CalibrationError: A channel's calibration needs more than its own samples.
+    """
+    by_name: dict[str, list[SampleBatch]] = {}
+    for batch in batches:
+        by_name.setdefault(batch.channel, []).append(batch)
+    found = {}
+    for role, channel in channels.items():
+        if channel.name in by_name:
+            own = by_name[channel.name]
+            t_ns = np.concatenate([batch.t_ns for batch in own])
+            value = channel.calibration.apply(np.concatenate([batch.raw for batch in own]))
+            value[np.concatenate([batch.flags for batch in own]) & FLAG_FAULT != 0] = np.nan
+            order = np.lexsort((value, t_ns))
+            found[role] = (t_ns[order], value[order])
+    return found
+
+
+def curves_of(batches: Iterable[SampleBatch], channels: Mapping[Role, Channel], start_ns: int) -> dict[Role, Curve]:
+    """Return each channel's curve, the same whatever the order and size of the batches.
+
+    Samples of one channel that share a time become one, their mean.
+
+    Args:
+        batches: Samples of a trial; those of other channels are passed over.
+        channels: The channels by role.
+        start_ns: UTC nanoseconds of `t_s = 0`.
+
+    Raises:
+        CalibrationError: A channel's calibration needs more than its own samples.
+    """
+    return {role: _curve(t_ns, value, start_ns) for role, (t_ns, value) in calibrated(batches, channels).items()}
+
+
+def _curve(t_ns: NDArray[np.int64], value: NDArray[np.float64], start_ns: int) -> Curve:
+    time, where = np.unique(t_ns, return_inverse=True)
+    known = np.isfinite(value)
+    count = np.bincount(where, weights=known)
+    total = np.bincount(where, weights=np.where(known, value, 0.0))
+    mean = np.full(len(time), np.nan)
+    np.divide(total, count, out=mean, where=count > 0)
+    return Curve((time - start_ns) / 1e9, mean)

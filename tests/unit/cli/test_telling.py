@@ -1,0 +1,76 @@
+import io
+import sys
+from pathlib import Path
+
+import click
+import pytest
+from click.testing import CliRunner
+
+from emberline.app import OutputError
+from emberline.bench.errors import PlanError, Problem
+from emberline.cli.telling import CODES, epilog, progress, telling
+from emberline.config import ConfigError
+from emberline.links.errors import RecordingError
+from emberline.store.errors import ExportError, StoreBusyError, StoreMissingError, UnknownTrialError
+
+
+@pytest.mark.parametrize(
+    ("error", "code"),
+    [
+        (ConfigError(Path("x"), "told"), 2),
+        (PlanError((Problem("told"),)), 2),
+        (RecordingError("told"), 2),
+        (StoreMissingError("told"), 3),
+        (UnknownTrialError("told"), 3),
+        (StoreBusyError("told"), 4),
+        (OutputError("told"), 5),
+        (ExportError("told"), 5),
+    ],
+)
+def test_each_kind_of_error_has_its_code(error: Exception, code: int) -> None:
+    @click.command()
+    @telling
+    def fails() -> None:
+        raise error
+
+    result = CliRunner().invoke(fails)
+    assert (result.exit_code, result.stderr, result.stdout) == (code, "Error: told\n", "")
+
+
+def test_a_bug_is_not_hidden() -> None:
+    @telling
+    def fails() -> None:
+        raise ZeroDivisionError
+
+    with pytest.raises(ZeroDivisionError):
+        fails()
+
+
+def test_the_end_of_a_help_lists_the_codes() -> None:
+    text = epilog("emberline x", 3)
+    assert text == f"Example: emberline x\n\nExit codes: 0 {CODES[0]}; 3 {CODES[3]}."
+
+
+def test_progress_is_silent_where_there_is_no_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
+    stream = io.StringIO()
+    monkeypatch.setattr(sys, "stderr", stream)
+    with progress(2) as stage:
+        stage("one")
+    assert stream.getvalue() == ""
+
+
+def test_progress_on_a_terminal_goes_to_standard_error(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    class Screen(io.StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    stream = Screen()
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.setattr(sys, "stderr", stream)
+    with progress(2) as stage:
+        stage("reading the file")
+        stage("writing")
+    assert "reading the file" in stream.getvalue() or "writing" in stream.getvalue()
+    assert capsys.readouterr().out == ""
