@@ -39,9 +39,9 @@ class FuelForm:
 
 
 FORMS: dict[str, FuelForm] = {
-    "pellets": FuelForm(9.2, 0.20, 0.018, 12.0, 0.05, 140.0, 170.0, 0.9, 0.0, 100),
-    "chips": FuelForm(10.5, 0.17, 0.055, 15.0, 0.09, 70.0, 110.0, 1.3, 0.02, 40),
-    "sticks": FuelForm(15.0, 0.14, 0.110, 28.0, 0.15, 45.0, 80.0, 1.1, 0.04, 20),
-    "pieces": FuelForm(12.5, 0.21, 0.120, 65.0, 0.12, 80.0, 140.0, 1.4, 0.03, 8),
+    "pellets": FuelForm(9.2, 0.20, 0.018, 12.0, 0.05, 140.0, 170.0, 0.8, 0.0, 100),
+    "chips": FuelForm(10.5, 0.17, 0.055, 15.0, 0.09, 70.0, 110.0, 1.05, 0.02, 40),
+    "sticks": FuelForm(15.0, 0.14, 0.110, 28.0, 0.15, 45.0, 80.0, 0.9, 0.04, 20),
+    "pieces": FuelForm(12.5, 0.21, 0.120, 65.0, 0.12, 80.0, 140.0, 1.15, 0.03, 8),
 }
 """The forms by name: pressed pellets, wood chips, light sticks, split pieces of hardwood."""

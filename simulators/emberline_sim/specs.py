@@ -62,7 +62,7 @@ class BurnSpec:
     wander_factor: float = 1.0
     trend: float = 0.0
     ramp_factor: float = 1.0
-    extinction: float = 0.11
+    extinction: float = 0.09
     char_factor: float = 1.0
     char_cooling_s: float = 1100.0
     smother_s: float | None = None
