@@ -86,10 +86,9 @@ class Microcontroller:
         if now_s >= life.status_due_s:
             life.status_due_s = now_s + STATUS_EVERY_S
             life.reply(self._status())
-        if now_s - life.heard_s < HOST_GONE_AFTER_S:
-            for ring in life.rings.values():
-                if ring.is_overdue(now_s, RESEND_AFTER_S):
-                    ring.rewind(ring.acknowledged, now_s)
+        for ring in life.rings.values():
+            if ring.is_overdue(now_s, RESEND_AFTER_S) and now_s - life.heard_s < HOST_GONE_AFTER_S:
+                ring.rewind(ring.acknowledged, now_s)
 
     def finish(self) -> None:
         """Make the last readings due to be sent, however few they are."""
@@ -104,7 +103,7 @@ class Microcontroller:
 
     def receive(self, data: bytes, now_s: float) -> None:
         """Take in bytes from the host; what is no valid command is counted and ignored."""
-        life = self._life
+        life, self._now_s = self._life, now_s
         if now_s < life.up_s:
             return
         for body in life.decoder.feed(data):

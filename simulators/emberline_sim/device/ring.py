@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emberline_wire import Samples
-from emberline_wire.limits import MAX_BODY_BYTES, MAX_SAMPLES, MAX_SPAN_US, OFFSET_UNIT_US, U32_MAX
+from emberline_wire.limits import MAX_BODY_BYTES, MAX_SAMPLES, MAX_SPAN_US, MIN_PERIOD_US, OFFSET_UNIT_US, U32_MAX
 
 HEADER_BYTES = 56
 """Room for everything in a sample frame but its arrays, at the largest numbers."""
@@ -144,4 +144,4 @@ def _even_period_us(after_us: NDArray[np.int64]) -> int | None:
         return None
     period_us = round(int(after_us[-1]) / (len(after_us) - 1))
     miss_us = np.abs(after_us - period_us * np.arange(len(after_us)))
-    return period_us if miss_us.max() <= OFFSET_UNIT_US // 2 else None
+    return period_us if period_us >= MIN_PERIOD_US and miss_us.max() <= OFFSET_UNIT_US // 2 else None
