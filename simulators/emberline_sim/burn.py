@@ -1,8 +1,6 @@
 """The burn: a batch lit on top, its front of pyrolysis descending, the flame above it and the char it leaves.
 
-The bed is cut into columns. In each the front runs down at its own pace and turns moist fuel into char, at once, and
-into volatiles (with the steam of the moisture), which leave the particles over the time that their size needs. The
-flame holds as long as the volatiles' power stays above an extinction level. Char glows where volatiles no longer
+The flame holds as long as the volatiles' power stays above an extinction level. Char glows where volatiles no longer
 shield it from the air. Mass and energy are conserved exactly: whatever leaves carries its heat, and heats add up to
 the fuel's heating value less that of the char that stays.
 """
@@ -12,52 +10,29 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from emberline_sim.forms import FORMS, FuelForm
-from emberline_sim.specs import BurnSpec, FuelSpec, RefuelSpec
+from emberline_sim.forms import FORMS
+from emberline_sim.layer import Layer, moisture_pace
+from emberline_sim.trial_specs import BurnSpec, FuelSpec, RefuelSpec
 
-COLUMNS = 20
-LAST_SHARE = 0.08
-"""The front slows over the last of a column, where the grate's edge and the ash take heat."""
 UNLIT_PACE = 0.5
 """Pace of the front without a flame above it to keep it warm."""
-STARTER_GROWTH_S = 12.0
 DYING_S = 14.0
 CHILLING_S = 2.5
 BREATH = 0.06
 """Share of their volatiles that chilled or starved particles go on giving off."""
-LATENT_25C_J_G = 2443.0
 STARTER_G_S = 0.045
 """Burning rate of a puddle of ethanol in a bore of 10 cm: some 6 g/(m2 s) (small pool fires: order of magnitude)."""
-REFERENCE_MOISTURE = 0.10
-HEATING_DRY_J_G = 700.0
-DRYING_J_G = 3000.0
+STARTER_GROWTH_S = 12.0
 CHAR_SUPPLY = 2.0 / 3.0
+"""Glow goes with the surface of the char, that is with this power of its mass."""
 LAYERS_SHARE_AIR = 1.1
+"""Two layers burn together at this multiple of one at most: the air holes are the same."""
 KINDLED_S = 120.0
 """Wet tops and splinters hold a flame this long after lighting, before volatiles from the bed must."""
 HELD_S = 45.0
 """A lighter holds a second flame this long."""
 REIGNITION = 1.4
 """Volatiles' power at which glowing char lights them again, over that at which a flame goes out."""
-
-
-def volatiles_heat_j_g(lhv_dry_j_g: float, char_lhv_j_g: float, moisture_wet: float, char_yield: float) -> float:
-    """Return the heat of what a moist fuel gives off, J per gram lost, when dry char of `char_yield` stays behind.
-
-    Energy balance at constant composition: fuel's heat less char's heat less the drying of the moisture (2443 J/g, the
-    latent heat at 25 °C, reference temperature of ISO 18125), over the mass that leaves.
-    """
-    dry = 1.0 - moisture_wet
-    return (dry * (lhv_dry_j_g - char_yield * char_lhv_j_g) - LATENT_25C_J_G * moisture_wet) / (1.0 - dry * char_yield)
-
-
-def moisture_pace(moisture_wet: float) -> float:
-    """Return the front's pace relative to fuel of 10 % moisture: by the heat that drying and pyrolysis need."""
-
-    def need(m: float) -> float:
-        return (1.0 - m) * HEATING_DRY_J_G + m * DRYING_J_G
-
-    return need(REFERENCE_MOISTURE) / need(moisture_wet)
 
 
 @dataclass(slots=True)
@@ -88,64 +63,6 @@ class Release:
         return self.volatiles_j + self.starter_j if self.flame else 0.0
 
 
-class _Layer:
-    """Fuel put on at one time: columns of raw fuel, particles that give off volatiles."""
-
-    def __init__(
-        self,
-        form: FuelForm,
-        mass_g: float,
-        moisture: float,
-        fuel: FuelSpec,
-        rate_g_s: float,
-        ramp_s: float,
-        delay_s: float,
-        rng: np.random.Generator,
-    ) -> None:
-        char_yield = form.char_yield if fuel.char_yield is None else fuel.char_yield
-        share = np.clip(rng.normal(1.0, 0.5 * form.unevenness, COLUMNS), 0.6, 1.4)
-        pace = np.clip(rng.normal(1.0, form.unevenness, COLUMNS), 0.5, 1.8)
-        self.raw_g = [float(m) for m in mass_g * share / share.sum()]
-        self._full_g = mass_g / COLUMNS
-        self._pace = [float(p) for p in pace / pace.mean()]
-        self._catch_s = sorted(float(u) for u in delay_s + 0.6 * ramp_s * rng.random(COLUMNS))
-        self._grow_s = 0.35 * ramp_s
-        self.rate_g_s = rate_g_s
-        self._particle_s = form.particle_s
-        self._char_share = (1.0 - moisture) * char_yield
-        self.volatile_share = 1.0 - self._char_share
-        self.heat_j_g = volatiles_heat_j_g(fuel.lhv_dry_j_g, fuel.char_lhv_j_g, moisture, char_yield)
-        self.ash_g = (1.0 - moisture) * fuel.ash_fraction * mass_g
-        self.age_s = 0.0
-        self.young_g = 0.0
-        self.old_g = 0.0
-
-    def demand_g_s(self) -> float:
-        """Nominal consumption of the columns that still hold raw fuel."""
-        return self.rate_g_s * sum(1 for m in self.raw_g if m > 0.0) / COLUMNS
-
-    def step(self, dt_s: float, pace: float, breath: float) -> tuple[float, float]:
-        """Advance; return the volatiles that left and the char that formed, g."""
-        self.age_s += dt_s
-        reached = 0.0
-        full = self.rate_g_s / COLUMNS * pace * dt_s
-        for i, raw in enumerate(self.raw_g):
-            since_s = self.age_s - self._catch_s[i]
-            if raw <= 0.0 or since_s <= 0.0:
-                continue
-            grown = 1.0 - math.exp(-since_s / self._grow_s) if since_s < 10.0 * self._grow_s else 1.0
-            fading = min(1.0, 0.15 + raw / (LAST_SHARE * self._full_g))
-            eaten = min(raw, full * self._pace[i] * grown * fading)
-            self.raw_g[i] = raw - eaten
-            reached += eaten
-        leave = 1.0 - math.exp(-2.0 * breath * dt_s / self._particle_s)
-        out = self.old_g * leave
-        moved = self.young_g * leave
-        self.old_g += moved - out
-        self.young_g += reached * self.volatile_share - moved
-        return out, reached * self._char_share
-
-
 class Bed:
     """The fuel on the grate, from the match to the ash."""
 
@@ -171,9 +88,9 @@ class Bed:
         self._snuffed = False
         self._volatiles_g_s = 0.0
 
-    def _layer(self, mass_g: float, moisture: float, ramp_s: float, delay_s: float) -> _Layer:
+    def _layer(self, mass_g: float, moisture: float, ramp_s: float, delay_s: float) -> Layer:
         rate_g_s = self._form.rate_g_min / 60.0 * self._burn.rate_factor * moisture_pace(moisture)
-        return _Layer(self._form, mass_g, moisture, self._fuel, rate_g_s, ramp_s, delay_s, self._rng)
+        return Layer(self._form, mass_g, moisture, self._fuel, rate_g_s, ramp_s, delay_s, self._rng)
 
     @property
     def raw_g(self) -> float:

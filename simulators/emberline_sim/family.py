@@ -13,22 +13,8 @@ import numpy as np
 from emberline_sim.errors import ScenarioError
 from emberline_sim.forms import FORMS
 from emberline_sim.scenario import Scenario, check
-from emberline_sim.specs import (
-    AmbientSpec,
-    BalanceSpec,
-    BurnSpec,
-    ChannelsSpec,
-    FlameProbeSpec,
-    FormName,
-    FuelSpec,
-    GapSpec,
-    PlaceSpec,
-    PlanSpec,
-    PotSpec,
-    ProbeSpec,
-    RefuelSpec,
-    VisitSpec,
-)
+from emberline_sim.specs import AmbientSpec, BalanceSpec, ChannelsSpec, FlameProbeSpec, GapSpec, ProbeSpec
+from emberline_sim.trial_specs import BurnSpec, FormName, FuelSpec, PlaceSpec, PlanSpec, PotSpec, RefuelSpec, VisitSpec
 
 Habit = Literal["lifts", "keeps", "two_fillings", "no_pot"]
 FORM_NAMES: tuple[FormName, ...] = ("pellets", "chips", "sticks", "pieces")

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emberline_sim.scenario import Scenario
-from emberline_sim.specs import HandSpec
+from emberline_sim.trial_specs import HandSpec
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ becomes steam at once. The account (`taken_j` = metal + `sensible_j` + `latent_j
 import math
 
 from emberline_sim.air import boiling_point_c, evaporation_flux_g_m2s, latent_heat_j_g
-from emberline_sim.specs import PotSpec, VisitSpec
+from emberline_sim.trial_specs import PotSpec, VisitSpec
 
 HEAT_CAPACITY_J_GK = 4.186
 LOWER_SHARE = 0.6

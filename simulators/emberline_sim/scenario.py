@@ -10,17 +10,8 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from emberline_sim.errors import ScenarioError, UnknownScenarioError
-from emberline_sim.specs import (
-    BurnSpec,
-    ChannelsSpec,
-    FuelSpec,
-    GapSpec,
-    HandSpec,
-    PlaceSpec,
-    PlanSpec,
-    PotSpec,
-    RefuelSpec,
-)
+from emberline_sim.specs import ChannelsSpec, GapSpec
+from emberline_sim.trial_specs import BurnSpec, FuelSpec, HandSpec, PlaceSpec, PlanSpec, PotSpec, RefuelSpec
 
 T = TypeVar("T")
 

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from emberline_sim.pot import Pot
-from emberline_sim.specs import PotSpec, VisitSpec
+from emberline_sim.trial_specs import PotSpec, VisitSpec
 
 
 @dataclass(slots=True)

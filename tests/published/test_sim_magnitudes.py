@@ -23,7 +23,8 @@ from emberline_sim.flame import read_flame, settled_bead_c
 from emberline_sim.forms import FORMS
 from emberline_sim.recording import record
 from emberline_sim.scenario import load_scenario
-from emberline_sim.specs import BalanceSpec, FlameProbeSpec, FuelSpec, ProbeSpec
+from emberline_sim.specs import BalanceSpec, FlameProbeSpec, ProbeSpec
+from emberline_sim.trial_specs import FuelSpec
 from emberline_sim.truth import Truth, truth_of
 
 WHOLE_BURNS = ("pellets_pot_lifted", "pot_never_lifted", "light_sticks", "hardwood_pieces", "no_pot", "mass_only")

@@ -6,7 +6,8 @@ from numpy.typing import NDArray
 
 from emberline_sim.course import STEP_S, _flame_ends, rng_of, run_course
 from emberline_sim.scenario import Scenario
-from emberline_sim.specs import BurnSpec, ChannelsSpec, FuelSpec, GapSpec, PlaceSpec, PotSpec, VisitSpec
+from emberline_sim.specs import ChannelsSpec, GapSpec
+from emberline_sim.trial_specs import BurnSpec, FuelSpec, PlaceSpec, PotSpec, VisitSpec
 
 BURN = Scenario(
     "t", "s", 7, 2400.0, ChannelsSpec(), FuelSpec("chips", 180.0),

@@ -3,7 +3,8 @@ import pytest
 
 from emberline_sim.handling import Push, falling_in, hand_force_g, hand_weight_g, pushes_around, ramp
 from emberline_sim.scenario import Scenario
-from emberline_sim.specs import ChannelsSpec, FuelSpec, HandKind, HandSpec, PotSpec
+from emberline_sim.specs import ChannelsSpec
+from emberline_sim.trial_specs import FuelSpec, HandKind, HandSpec, PotSpec
 
 T_S = np.arange(0.0, 100.0, 0.05)
 SCENARIO = Scenario("t", "s", 1, 100.0, ChannelsSpec(), FuelSpec("chips", 100.0), pot=PotSpec(lid_g=110.0))

@@ -4,7 +4,7 @@ import pytest
 
 from emberline_sim.air import latent_heat_j_g
 from emberline_sim.pot import HEAT_CAPACITY_J_GK, Pot
-from emberline_sim.specs import PotSpec, VisitSpec
+from emberline_sim.trial_specs import PotSpec, VisitSpec
 
 SEA_PA = 101325.0
 SPEC = PotSpec(lid=False, loss_w_k=0.5)

@@ -1,13 +1,16 @@
 from dataclasses import fields, is_dataclass
+from types import ModuleType
 
 import pytest
 
-from emberline_sim import specs
+from emberline_sim import specs, trial_specs
+
+SPECS = [(module, name) for module in (specs, trial_specs) for name in vars(module) if name.endswith("Spec")]
 
 
-@pytest.mark.parametrize("name", [name for name in dir(specs) if name.endswith("Spec")])
-def test_every_key_is_described(name: str) -> None:
-    spec = getattr(specs, name)
+@pytest.mark.parametrize(("module", "name"), SPECS)
+def test_every_key_is_described(module: ModuleType, name: str) -> None:
+    spec = getattr(module, name)
     assert is_dataclass(spec)
     documented = spec.__doc__ or ""
     if "Attributes:" in documented:

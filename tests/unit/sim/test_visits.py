@@ -1,6 +1,6 @@
 import pytest
 
-from emberline_sim.specs import PotSpec, VisitSpec
+from emberline_sim.trial_specs import PotSpec, VisitSpec
 from emberline_sim.visits import Visits
 
 
