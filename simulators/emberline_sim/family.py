@@ -17,6 +17,7 @@ from emberline_sim.specs import AmbientSpec, BalanceSpec, ChannelsSpec, FlamePro
 from emberline_sim.trial_specs import BurnSpec, FormName, FuelSpec, PlaceSpec, PlanSpec, PotSpec, RefuelSpec, VisitSpec
 
 Habit = Literal["lifts", "keeps", "two_fillings", "no_pot"]
+HANDS_APART_S = 45.0
 FORM_NAMES: tuple[FormName, ...] = ("pellets", "chips", "sticks", "pieces")
 
 
@@ -125,7 +126,7 @@ def random_scenario(seed: int, family: str) -> Scenario:
         fuel=fuel,
         burn=burn,
         refuel=tuple(refuels),
-        pot=_pot(kin, burn.lit_s, total_s, rng),
+        pot=_pot(kin, burn.lit_s, total_s, tuple(refuel.t_s for refuel in refuels), rng),
         place=PlaceSpec(
             altitude_m=_between(rng, *kin.altitude_m),
             weather_pa=float(np.clip(rng.normal(0.0, 700.0), -1800.0, 1800.0)),
@@ -161,17 +162,18 @@ def _fuel(form: FormName, rng: np.random.Generator) -> FuelSpec:
     )
 
 
-def _pot(kin: Family, lit_s: float, total_s: float, rng: np.random.Generator) -> PotSpec | None:
+def _pot(
+    kin: Family, lit_s: float, total_s: float, refuels_s: tuple[float, ...], rng: np.random.Generator
+) -> PotSpec | None:
     if kin.habit == "no_pot":
         return None
     tare_g = _between(rng, 150.0, 550.0)
     # Thin steel or aluminium: 0.49 or 0.90 J/(g K), handbook values.
     per_gram = float(rng.choice((0.49, 0.90)))
-    on_s = lit_s + _between(rng, 75.0, 260.0)
+    on_s = min([lit_s + _between(rng, 75.0, 260.0), *(t_s - 90.0 for t_s in refuels_s)])
     water_g = _between(rng, 400.0, 900.0)
     water_c = _between(rng, 7.0, 25.0)
     soak_s = _between(rng, 25.0, 240.0)
-    given_up_s = on_s + 0.9 * total_s
     visits: tuple[VisitSpec, ...]
     if kin.habit == "keeps":
         off_s = None if rng.random() < 0.6 else lit_s + total_s * _between(rng, 0.8, 1.3)
@@ -183,8 +185,14 @@ def _pot(kin: Family, lit_s: float, total_s: float, rng: np.random.Generator) ->
             VisitSpec(on_s, middle_s, soak_s, 0.7 * water_g, water_c),
             VisitSpec(again_s, again_s + 0.5 * total_s, soak_s, 0.7 * water_g, water_c + 1.0),
         )
+    elif refuels_s:
+        # Who refuels has no hand free for the pot at the same time.
+        off_s = on_s + total_s * _between(rng, 0.4, 0.8)
+        while any(abs(off_s - t_s) < HANDS_APART_S for t_s in refuels_s):
+            off_s += HANDS_APART_S
+        visits = (VisitSpec(on_s, off_s, None, water_g, water_c),)
     else:
-        visits = (VisitSpec(on_s, given_up_s, soak_s, water_g, water_c),)
+        visits = (VisitSpec(on_s, on_s + 0.9 * total_s, soak_s, water_g, water_c),)
     lid = bool(rng.random() < 0.25)
     return PotSpec(
         tare_g=tare_g,

@@ -34,6 +34,18 @@ def test_families_keep_their_promises() -> None:
         assert len(pot.visits) == 2
 
 
+def test_a_refuel_and_the_pot_are_not_handled_at_once() -> None:
+    for seed in range(30):
+        scenario = random_scenario(seed, "refuelled")
+        assert scenario.pot is not None
+        (visit,) = scenario.pot.visits
+        assert visit.off_s is not None
+        for refuel in scenario.refuel:
+            assert refuel.t_s - visit.on_s >= 89.9
+            assert abs(refuel.t_s - visit.off_s) >= 45.0
+        assert visit.on_s > scenario.burn.lit_s
+
+
 def test_an_unknown_family_is_refused() -> None:
     with pytest.raises(ScenarioError, match="known: pellets"):
         random_scenario(1, "peat")
