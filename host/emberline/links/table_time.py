@@ -102,10 +102,13 @@ def _from_numbers(value: NDArray[np.float64], good: NDArray[np.bool_], words: fr
 def _scaled(
     value: NDArray[np.float64], good: NDArray[np.bool_], unit_s: float, *, absolute: bool, remarks: tuple[str, ...]
 ) -> TimeColumn:
-    t_ns = value * (1e9 * unit_s)
+    # Doubles hold an epoch to a quarter of a microsecond; rounding to whole ones gives back what was written.
+    step_ns = 1000 if absolute else 1
+    steps = value * (1e9 * unit_s / step_ns)
     # Whatever does not fit a nanosecond count is no time of a burn.
-    good = good & (np.abs(t_ns) < 9e18)
-    return TimeColumn(np.rint(np.where(good, t_ns, 0.0)).astype(np.int64), good, absolute, remarks)
+    good = good & (np.abs(steps) < 9e18 / step_ns)
+    t_ns = np.rint(np.where(good, steps, 0.0)).astype(np.int64) * step_ns
+    return TimeColumn(t_ns, good, absolute, remarks)
 
 
 def _iso_ns(cell: str, zone: tzinfo) -> int | None:

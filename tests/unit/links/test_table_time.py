@@ -37,6 +37,17 @@ def test_epochs_are_known_by_their_size(scale: int) -> None:
     assert column.t_ns.tolist() == [BILLION_NS, BILLION_NS + 10**9]
 
 
+def test_parts_of_a_second_of_an_epoch_come_back_as_they_were_written() -> None:
+    assert read(["1000000000.254", "1764072000.511"]).t_ns.tolist() == [
+        BILLION_NS + 254_000_000,
+        1_764_072_000_511_000_000,
+    ]
+    assert read(["1764072000511", "1764072000512"]).t_ns.tolist() == [
+        1_764_072_000_511_000_000,
+        1_764_072_000_512_000_000,
+    ]
+
+
 @pytest.mark.parametrize(
     "cell",
     ["2001-09-09T01:46:40Z", "2001-09-09 01:46:40", "2001-09-09T03:46:40+02:00", "20010909T014640Z"],
