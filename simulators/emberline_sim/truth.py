@@ -221,7 +221,9 @@ def _events(scenario: Scenario, course: Course) -> tuple[TrueEvent, ...]:
         on_g = pot.tare_g + lid_g + visit.spec.water_g
         events.append(TrueEvent("pot_on", visit.on_s, on_g if counted else None))
         if visit.boil_s is not None:
-            events.append(TrueEvent("boil", visit.boil_s, note=f"bulk of the water at {course.boiling_c:.2f} °C"))
+            note = f"bulk of the water at {course.boiling_c:.2f} °C"
+            blind = "" if _probe_sees(scenario, visit.boil_s) else "; no working probe in the water"
+            events.append(TrueEvent("boil", visit.boil_s, note=note + blind))
         if visit.off_s is not None:
             off_g = pot.tare_g + lid_g + course.at("water_g", visit.off_s)
             events.append(TrueEvent("pot_off", visit.off_s, -off_g if counted else None))
@@ -231,6 +233,14 @@ def _events(scenario: Scenario, course: Course) -> tuple[TrueEvent, ...]:
     if course.flameout_s is not None:
         events.append(TrueEvent("flameout", course.flameout_s, note="end of sustained visible flame"))
     return tuple(sorted(events, key=lambda event: event.t_s))
+
+
+def _probe_sees(scenario: Scenario, t_s: float) -> bool:
+    """Return whether a working probe hangs in the water at a time."""
+    water = scenario.channels.water
+    if water is None:
+        return False
+    return not any(fault.from_s <= t_s and (fault.to_s is None or t_s < fault.to_s) for fault in water.faults)
 
 
 def _curves(course: Course) -> TrueCurves:

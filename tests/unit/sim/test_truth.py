@@ -96,6 +96,13 @@ def test_an_early_end_leaves_raw_fuel(recording: Recordings) -> None:
     assert truth.time_of("boil") is None
 
 
+def test_a_boil_that_no_probe_sees_says_so(recording: Recordings) -> None:
+    (blind,) = recording("probe_left_out").truth.of_kind("boil")
+    (seen,) = recording("probe_falls_out").truth.of_kind("boil")
+    assert "no working probe" in blind.note
+    assert "no working probe" not in seen.note
+
+
 def test_without_fuel_there_is_no_burn_to_tell_of(recording: Recordings) -> None:
     truth = recording("water_only").truth
     assert truth.fuel_burned_g is None
