@@ -215,19 +215,24 @@ class Store(StoreReader):
         Raises:
             ValueError: A batch has arrays of different lengths, or times that decrease.
         """
-        return self.submit_commit(bench, batches, gaps, trial=trial).result()
+        return self._writer.run(self._commit_job(bench, batches, gaps, trial))
 
     def submit_commit(
         self, bench: str, batches: Sequence[SampleBatch], gaps: Sequence[Gap] = (), *, trial: str | None = None
     ) -> Future[CommitReceipt]:
         """Queue what `commit` does; the future gives its receipt, or raises what it raises."""
+        return self._writer.submit(self._commit_job(bench, batches, gaps, trial))
+
+    def _commit_job(
+        self, bench: str, batches: Sequence[SampleBatch], gaps: Sequence[Gap], trial: str | None
+    ) -> Callable[[sqlite3.Connection], CommitReceipt]:
         now = self._now_ns()
 
         def job(connection: sqlite3.Connection) -> CommitReceipt:
             trials.ensure_bench(connection, bench, now)
             return samples.commit(connection, bench, batches, gaps, trial)
 
-        return self._writer.submit(job)
+        return job
 
     def create_trial(
         self,
