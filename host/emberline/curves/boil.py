@@ -35,6 +35,8 @@ SHARP = 0.42
 """Least ratio of the slope 1.5-4 K below the plateau to that 8-15 K below it. A pure exponential approach has 0.24."""
 SURE_U_K = 1.25
 """Standard uncertainty of the difference below which the thermometer alone confirms a boil."""
+SAME_PLATEAU_K = 0.5
+"""Spread of a boiling plateau: what lies further below the highest is not boiling."""
 _RAMP_K = 15.0
 _RAMP_S = 300
 
@@ -129,7 +131,11 @@ def find_plateau(
         rose = ahead_v - start_level > 4.0
         enough = (ahead_n >= 0.6 * hold / spacing) & (k + hold <= len(piece))
         candidates = np.flatnonzero(flat & near & calm & rose & enough)
-    for first in candidates[:: max(1, len(candidates) // 200)]:
+    if len(candidates) == 0:
+        return None
+    # Water is never hotter than boiling: what a later stretch of the same visit exceeds was a pause, not a boil.
+    top = float(np.max(ahead_v[candidates]))
+    for first in candidates[ahead_v[candidates] > top - max(SAME_PLATEAU_K, 2.0 * noise)]:
         plateau = _fit(piece, int(first), probe, noise, low)
         if plateau is not None:
             return plateau

@@ -35,6 +35,12 @@ REFUEL_GRACE_S = 180
 fuel longer."""
 FALL_TAUS_S = (3.0, 7.0, 15.0, 35.0)
 """Time constants tried for a flame probe's fall, s: from a bare bead to a sheath of 3 mm."""
+FLAME_C = 200.0
+"""Temperature below which a probe never stood in a flame."""
+LEAST_DROP_K = 40.0
+"""Least fall of a flame probe that tells flame from afterglow."""
+LEAST_DROP_SHARE = 0.12
+"""The same as a share of its flaming temperature."""
 MASS_ONLY_WORDS = "seen from the load cell alone: this is the end of fast mass loss, which need not be the end of flame"
 
 
@@ -79,21 +85,41 @@ def find_flameout(
         steaming: (n,) bool, seconds in which boiling water's loss was taken off the rate.
     """
     fall = final_fall(rate_g_s, lit_s, refuels_s)
-    drop = flame_drop(flame, lit_s, fall, flame_lag_s) if flame is not None else None
-    if fall is None and drop is None:
-        return None
+    drop = flame_drop(flame, lit_s, flame_lag_s) if flame is not None else None
+    if drop is not None and not _believable(drop, fall, rate_g_s, lit_s):
+        drop = None
     if drop is not None:
-        t_s, u_s, words = drop
-        if fall is not None:
-            words += (
-                f"; mass loss fell from {fall.flaming_g_s * 60:.1f} to {fall.tail_g_s * 60:.1f} g/min by "
-                f"{fall.foot_s:.0f} s"
-            )
-            gap = abs(t_s - fall.foot_s)
-            if gap > 3.0 * float(np.hypot(u_s, _u_mass(fall))):
-                u_s = float(np.hypot(u_s, 0.3 * gap))
-        return Event(EventKind.FLAMEOUT, t_s, u_s, words)
-    assert fall is not None
+        return _from_flame(drop, fall)
+    return _from_mass(fall, steaming) if fall is not None else None
+
+
+def _believable(drop: "Drop", fall: Fall | None, rate_g_s: Array, lit_s: float | None) -> bool:
+    """Tell whether a flame probe's fall is the flame's and not the probe's own, by the mass that went on leaving."""
+    if not np.isfinite(rate_g_s).any():
+        return True
+    level = flaming_level(rate_g_s, int(lit_s or 0), len(rate_g_s))
+    after = rate_g_s[int(drop.t_s) + 20 : int(drop.t_s) + 90]
+    if fall is None:
+        # The load cell has seen no end (yet): only a rate that has clearly sunk makes the probe believable.
+        return len(after) > 10 and float(np.nanmedian(after)) < LOW_SHARE * level
+    return fall.half_s - 120.0 <= drop.t_s or float(np.nanmedian(after)) < LOW_SHARE * level
+
+
+def _from_flame(drop: "Drop", fall: Fall | None) -> Event:
+    words = (
+        f"flame probe fell from {drop.hot_c:.0f} to {drop.after_c:.0f} °C from {drop.t_s:.0f} s on, its flicker "
+        f"from {drop.flicker_k:.0f} to {drop.calm_k:.0f} K"
+    )
+    u_s = drop.u_s
+    if fall is not None:
+        words += f"; mass loss fell from {fall.flaming_g_s * 60:.1f} to {fall.tail_g_s * 60:.1f} g/min by {fall.foot_s:.0f} s"
+        gap = abs(drop.t_s - fall.foot_s)
+        if gap > 3.0 * float(np.hypot(u_s, _u_mass(fall))):
+            u_s = float(np.hypot(u_s, 0.3 * gap))
+    return Event(EventKind.FLAMEOUT, drop.t_s, u_s, words)
+
+
+def _from_mass(fall: Fall, steaming: Array | None) -> Event:
     u_s = _u_mass(fall)
     words = (
         f"mass loss fell from {fall.flaming_g_s * 60:.1f} to {fall.tail_g_s * 60:.1f} g/min, the fall ending at "
@@ -202,13 +228,34 @@ def _averaged(values: Array, width: int) -> Array:
         return np.asarray(np.where(count > 0, total / count, np.nan))
 
 
-def flame_drop(
-    flame: Column, lit_s: float | None, fall: Fall | None, lag_s: float = 0.0
-) -> tuple[float, float, str] | None:
-    """Find where the flame probe's last fall begins: (moment, standard uncertainty, evidence), or None.
+@dataclass(frozen=True, slots=True)
+class Drop:
+    """A flame probe's last fall.
 
-    The probe's flaming level and its level afterwards are separated by the split that leaves least variance; the fall
-    is then located by a level, an exponential decline and its onset.
+    Attributes:
+        t_s: Where it begins.
+        u_s: Standard uncertainty.
+        hot_c: Level just before.
+        after_c: Level it falls to.
+        flicker_k: Scatter before.
+        calm_k: Scatter after.
+    """
+
+    t_s: float
+    u_s: float
+    hot_c: float
+    after_c: float
+    flicker_k: float
+    calm_k: float
+
+
+def flame_drop(flame: Column, lit_s: float | None, lag_s: float = 0.0) -> Drop | None:
+    """Find where a flame probe's last fall begins, or None where it stands in flame to the end or never did.
+
+    Before it the probe sees the flame, wandering along a parabola with its own flicker; after it an exponential decline to
+    the calmer level over glowing char. Each candidate second splits the record into the two, each with a scatter of its own;
+    the likelihood picks the split. Where char is then smothered the probe falls a second time: a calm stretch before the
+    last fall, entered from flicker, is the end of flame.
     """
     value = without_spikes(flame.value, floor=3.0)
     begin = int(lit_s) + 20 if lit_s is not None else 0
@@ -217,49 +264,62 @@ def flame_drop(
     if len(finite) < LEAST_FLAMING_S:
         return None
     t, v = flame.t_s[finite], value[finite]
-    calm = np.asarray(_averaged(v, 7))
-    flaming = float(np.quantile(calm, 0.85))
-    if flaming < 200.0:
-        return None  # the probe never stood in a flame
-    if fall is None:
-        return _lone_drop(t, v, calm, flaming, lag_s)
-    near = (t > fall.half_s - 90.0) & (t < fall.foot_s + 150.0)
-    if near.sum() < 20:
+    calm = _averaged(v, 9)
+    hot = float(np.quantile(calm, 0.8))
+    after = float(np.median(v[-30:]))
+    if hot < FLAME_C or after > hot - max(LEAST_DROP_K, LEAST_DROP_SHARE * hot):
         return None
-    return _onset_of_fall(t[near], v[near], lag_s, fall)
-
-
-def _lone_drop(t: Array, v: Array, calm: Array, flaming: float, lag_s: float) -> tuple[float, float, str] | None:
-    """Judge the flame probe alone, where no load cell speaks."""
-    out = calm < 0.6 * flaming
-    if not out[-1] or t[-1] - t[np.flatnonzero(~out)[-1]] < TAIL_S:
+    above = np.flatnonzero(calm > 0.5 * (hot + after))
+    crossing = float(t[above[-1]])
+    if t[-1] - crossing < TAIL_S / 2:
         return None
-    last_hot = float(t[np.flatnonzero(~out)[-1]])
-    near = (t > last_hot - 120.0) & (t < last_hot + 150.0)
-    return _onset_of_fall(t[near], v[near], lag_s, None)
+    near = (t > crossing - 150.0) & (t < crossing + 120.0)
+    drop = _split(t[near], v[near], lag_s)
+    if drop is None:
+        return None
+    earlier = (t > drop.t_s - 200.0) & (t < drop.t_s - 2.0)
+    first = _split(t[earlier], v[earlier], lag_s)
+    if first is not None and first.calm_k < 0.35 * first.flicker_k and drop.t_s - first.t_s > 20.0:
+        return first
+    return drop
 
 
-def _onset_of_fall(t: Array, v: Array, lag_s: float, fall: Fall | None) -> tuple[float, float, str] | None:
-    """Fit level, onset and exponential decline to a flame probe's last fall."""
+def _split(t: Array, v: Array, lag_s: float) -> Drop | None:
+    """Split a flame probe's curve into flame and afterglow by likelihood."""
+    if len(t) < 12:
+        return None
     step = max(1.0, float(np.median(np.diff(t))))
-    onsets = np.arange(t[0] + 10.0, t[-1] - 8.0, step)
+    onsets = np.arange(t[0] + 15.0, t[-1] - 10.0, step)
     if len(onsets) == 0:
         return None
     onset_of, tau_of = (grid.ravel() for grid in np.meshgrid(onsets, FALL_TAUS_S, indexing="ij"))
-    since = t[None, :] - onset_of[:, None]
-    decline = 1.0 - np.exp(-np.maximum(since, 0.0) / tau_of[:, None])
-    costs, coefficients, _ = profile(np.stack((np.ones_like(since), np.minimum(since, 0.0), -decline), axis=2), v)
-    costs[coefficients[:, 2] <= 0] = np.inf
-    best = int(np.argmin(costs))
-    cost = float(costs[best])
-    if not np.isfinite(cost):
-        return None
-    onset, hot, drop = float(onset_of[best]), float(coefficients[best, 0]), float(coefficients[best, 2])
-    noise = (cost / max(len(t) - 4, 1)) ** 0.5
-    if drop < max(60.0, 4.0 * noise):
+    since = (t[None, :] - onset_of[:, None]) / 100.0
+    flaming = (since < 0).astype(np.float64)
+    glowing = 1.0 - flaming
+    decline = glowing * np.exp(-np.maximum(since, 0.0) * 100.0 / tau_of[:, None])
+    columns = np.stack((flaming, flaming * since, flaming * since**2, glowing, decline, glowing * since), axis=2)
+    _, coefficients, residual = profile(columns, v)
+    count = flaming.sum(axis=1)
+    rest = len(t) - count
+    before = np.einsum("km,km->k", flaming, residual**2) / np.maximum(count, 1.0)
+    after = np.einsum("km,km->k", glowing, residual**2) / np.maximum(rest, 1.0)
+    # The scatter's floor keeps a chance run of equal codes from looking infinitely calm.
+    before, after = np.maximum(before, 2.0), np.maximum(after, 2.0)
+    cost = count * np.log(before) + rest * np.log(after)
+    entry = coefficients[:, 3] + coefficients[:, 4]
+    falls = (coefficients[:, 0] > coefficients[:, 3] + LEAST_DROP_K / 2) & (entry > coefficients[:, 3] - LEAST_DROP_K)
+    cost[~falls | (count < 8) | (rest < 8)] = np.inf
+    best = int(np.argmin(cost))
+    if not np.isfinite(cost[best]):
         return None
     # Flicker is correlated over some seconds: one independent value in about five.
-    within = onset_of[costs <= cost + 3.84 * 5.0 * noise**2]
-    u = float(np.hypot(max(float(within[-1] - within[0]) / 3.92, 1.0), 0.3 * min(lag_s, 20.0) + 2.0))
-    words = f"flame probe fell from {hot:.0f} °C by {drop:.0f} K from {onset:.0f} s on"
-    return onset, u, words
+    within = onset_of[cost <= cost[best] + 3.84 * 5.0]
+    u = float(np.hypot(max(float(within[-1] - within[0]) / 3.92, 1.0), 3.0 + 0.1 * min(lag_s, 30.0)))
+    return Drop(
+        float(onset_of[best]),
+        u,
+        float(coefficients[best, 0]),
+        float(coefficients[best, 3]),
+        float(before[best] ** 0.5),
+        float(after[best] ** 0.5),
+    )

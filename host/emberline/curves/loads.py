@@ -12,7 +12,7 @@ import numpy as np
 
 from emberline.bench.plan import Plan, PotPlan, VisitPlan
 from emberline.curves.events import Event, EventKind
-from emberline.curves.mass_steps import MassStep
+from emberline.curves.mass_steps import MIN_STEP_G, MassStep
 
 POT_G = 250.0
 """Without a plan, a load from which on it is taken for a pot with water (common practice, no source)."""
@@ -20,6 +20,8 @@ MATCH_G = 20.0
 """Distance within which a step matches a planned weight."""
 MATCH_SHARE = 0.05
 """The same as a share of the planned weight."""
+LEAST_KNOCK_G = 15.0
+"""Largest movement of the load from which on a disturbance that left nothing behind is worth an event."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,9 +62,30 @@ def tell_apart(steps: Sequence[MassStep], plan: Plan, lit_s: float | None, *, bu
         burning_at_start: Whether the record began mid-burn.
     """
     reader = _Reader(plan, 0.0 if burning_at_start else lit_s, _pot_stands_first(steps, plan))
-    for step in steps:
-        reader.read(step)
+    passing = _laid_on_and_taken(steps, plan)
+    for index, step in enumerate(steps):
+        reader.read(step, passing=index in passing)
     return reader.loads()
+
+
+def _laid_on_and_taken(steps: Sequence[MassStep], plan: Plan) -> set[int]:
+    """Return the indices of loads that were later taken off again whole: a tool, a hand, a thing laid down.
+
+    Fuel burns and cannot be lifted back out; a load that returns to the gram was never fuel. Pots are heavier.
+    """
+    planned = [float(refuel.mass_g.nominal_value) for refuel in plan.refuels if refuel.mass_g is not None]
+    found: set[int] = set()
+    for i, on in enumerate(steps):
+        size = on.size_g.nominal_value
+        if not MIN_STEP_G <= size < _least_pot_g(plan.pot) or any(abs(size - mass) < 6.0 for mass in planned):
+            continue
+        for j in range(i + 1, len(steps)):
+            off = steps[j].size_g
+            allowed = 3.0 * float(np.hypot(on.size_g.std_dev, off.std_dev)) + 0.01 * size + 0.3
+            if j not in found and off.nominal_value < 0 and abs(off.nominal_value + size) < allowed:
+                found |= {i, j}
+                break
+    return found
 
 
 def _matches(size: float, expected: float) -> bool:
@@ -106,11 +129,13 @@ class _Reader:
     def loads(self) -> Loads:
         return Loads(tuple(self._events), tuple(self._stays), tuple(self._refuels))
 
-    def read(self, step: MassStep) -> None:
+    def read(self, step: MassStep, *, passing: bool = False) -> None:
         size = step.size_g.nominal_value
-        settled = abs(size) > 3.0 * step.size_g.std_dev and abs(size) >= 1.0
-        if not settled:
-            self._add(EventKind.STEP, step, f"a disturbance of up to {step.excursion_g:.0f} g that left no load")
+        if abs(size) < max(MIN_STEP_G, 5.0 * step.size_g.std_dev):
+            if step.excursion_g >= LEAST_KNOCK_G:
+                self._add(EventKind.STEP, step, f"a disturbance of up to {step.excursion_g:.0f} g that left no load")
+        elif passing and not (self._pot_on and self._is_lid(abs(size))):
+            self._add(EventKind.STEP, step, f"a load of {abs(size):.1f} g {'that was taken off later' if size > 0 else 'that had been laid on, taken off'}")
         elif size > 0:
             self._added(step, size)
         else:
@@ -197,6 +222,7 @@ class _Reader:
         return float(water.nominal_value) if water is not None else 0.0
 
     def _add(self, kind: EventKind, step: MassStep, evidence: str) -> None:
-        t_s = float(step.start_s) if kind is EventKind.POT_OFF else step.t_s
+        # A pot stands once its full weight does; lifting and pouring are dated by their middle.
+        t_s = step.t_s - 1.0 if kind is EventKind.POT_ON else 0.5 * (step.start_s + step.end_s)
         u_s = float(np.hypot(0.4, (step.end_s - step.start_s) / 12.0**0.5))
         self._events.append(Event(kind, t_s, u_s, evidence, step.size_g))

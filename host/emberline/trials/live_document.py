@@ -1,0 +1,156 @@
+"""The JSON document of a bench as it is now, for whoever watches."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any
+
+from uncertainties import UFloat
+
+from emberline.bench.channels import Role
+from emberline.curves.events import Event, Phase, Retraction
+from emberline.trials.forecast import Forecast, NoForecast
+from emberline.trials.live import Estimates
+
+LIVE_SCHEMA = "emberline.live/1"
+EVENT_SCHEMA = "emberline.event/1"
+
+HOT_CHAR = (
+    "The flame is out. Hot char glows on, and carbon monoxide rises: keep the stove outdoors and out of reach; "
+    "it stays hot for hours."
+)
+"""What is said at flameout; a burn is not over then."""
+
+
+class Recording(StrEnum):
+    """Whether readings reach the disk; decided by the last commit, not by the last frame."""
+
+    RECORDING = "recording"
+    WITH_GAPS = "recording with gaps"
+    NOT_RECORDING = "not recording"
+
+
+@dataclass(frozen=True, slots=True)
+class LiveValue:
+    """The newest reading of a channel.
+
+    Attributes:
+        value: In the unit of its role; None where the converter reports a fault.
+        unit: That unit: `c`, `g`, `pa` or `ppm`.
+        t_ns: Time of the reading, UTC nanoseconds.
+        stale_s: Age from which on it must not be shown as current.
+    """
+
+    value: float | None
+    unit: str
+    t_ns: int
+    stale_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class LiveState:
+    """Everything that a live document tells.
+
+    Attributes:
+        bench: Id of the bench.
+        now_ns: The daemon's time, UTC nanoseconds.
+        recording: Whether readings reach the disk.
+        link: State of the link in words.
+        trouble: What is wrong, in words; empty if nothing is.
+        values: Newest readings by role.
+        lost: Samples flagged lost in this trial, or since the start of the daemon.
+        trial: Id of the open trial, or None.
+        label: Its label.
+        t_s: Seconds of the trial that have been looked at.
+        phase: Its phase.
+        estimates: Burning rate and forecasts.
+        summary: Path of the newest summary page, or None.
+    """
+
+    bench: str
+    now_ns: int
+    recording: Recording
+    link: str
+    trouble: str = ""
+    values: Mapping[Role, LiveValue] = field(default_factory=dict)
+    lost: int = 0
+    trial: str | None = None
+    label: str | None = None
+    t_s: float | None = None
+    phase: Phase = Phase.WAITING
+    estimates: Estimates = field(default_factory=Estimates)
+    summary: str | None = None
+
+
+def live_document(state: LiveState) -> dict[str, Any]:
+    """Return the live document as plain JSON values: readings with ages, forecasts with intervals or reasons."""
+    estimates = state.estimates
+    return {
+        "schema": LIVE_SCHEMA,
+        "bench": state.bench,
+        "time_ns": state.now_ns,
+        "recording": state.recording.value,
+        "link": state.link,
+        "trouble": state.trouble,
+        "values": {role.value: _value(value, state.now_ns) for role, value in state.values.items()},
+        "samples_lost": state.lost,
+        "trial": state.trial,
+        "label": state.label,
+        "t_s": state.t_s,
+        "phase": state.phase.value,
+        "burning_rate_g_min": _uncertain(estimates.rate_g_min),
+        "burning_rate_held": estimates.held,
+        "burnt_g": _uncertain(estimates.burnt_g),
+        "boil_forecast": _forecast(estimates.boil),
+        "flameout_forecast": _forecast(estimates.flameout),
+        "progress": None if estimates.progress is None else round(estimates.progress, 3),
+        "summary": state.summary,
+    }
+
+
+def event_document(bench: str, trial: str, said: Event | Retraction) -> dict[str, Any]:
+    """Return the document of one announcement, or of one that is taken back."""
+    head = {"schema": EVENT_SCHEMA, "bench": bench, "trial": trial, "kind": said.kind.value}
+    if isinstance(said, Retraction):
+        times = {"announced_t_s": said.announced_t_s, "retracted_t_s": said.retracted_t_s}
+        return {**head, "retracted": True, **times, "why": said.why}
+    return {
+        **head,
+        "retracted": False,
+        "t_s": round(said.t_s, 3),
+        "u_s": round(said.u_s, 3),
+        "announced_t_s": said.announced_t_s,
+        "size_g": None if said.size_g is None else round(float(said.size_g.nominal_value), 2),
+        "confirmed": said.confirmed,
+        "by_person": said.by_person,
+        "evidence": said.evidence,
+    }
+
+
+def events_in_order(said: Sequence[Event]) -> list[Event]:
+    """Return announced events in the order of their times."""
+    return sorted(said, key=lambda event: event.t_s)
+
+
+def _value(value: LiveValue, now_ns: int) -> dict[str, Any]:
+    age_s = max(0.0, (now_ns - value.t_ns) * 1e-9)
+    return {
+        "value": None if value.value is None else round(value.value, 3),
+        "unit": value.unit,
+        "age_s": round(age_s, 2),
+        "stale": age_s > value.stale_s,
+    }
+
+
+def _uncertain(value: UFloat | None) -> dict[str, float] | None:
+    if value is None:
+        return None
+    return {"value": round(float(value.nominal_value), 3), "u": round(float(value.std_dev), 3)}
+
+
+def _forecast(forecast: Forecast | NoForecast) -> dict[str, Any]:
+    if isinstance(forecast, NoForecast):
+        return {"absent": forecast.why}
+    low, high = forecast.interval_95
+    ends = [round(low, 1), round(high, 1)]
+    return {"t_s": round(forecast.t_s, 1), "u_s": round(forecast.u_s, 1), "interval_95": ends}
