@@ -20,8 +20,9 @@ from emberline_wire.events import (
 )
 from emberline_wire.framing import FrameDecoder, encode_frame, seal, unseal
 from emberline_wire.limits import PROTOCOL_VERSION
+from emberline_wire.link_state import LinkState
 from emberline_wire.messages import Ack, Identify, Message, Ping, Resume, SetRate, Start, Stop
-from emberline_wire.session import LinkState, Session
+from emberline_wire.session import Session
 from emberline_wire.streams import Loss
 
 __all__ = [

@@ -6,7 +6,6 @@ send `bytes_to_send`; call `tick` several times a second. Times are nanoseconds 
 
 from collections.abc import Mapping
 from dataclasses import replace
-from enum import StrEnum
 
 from emberline_wire.boot import Boot
 from emberline_wire.clock import DeviceClock
@@ -15,6 +14,7 @@ from emberline_wire.device_messages import Hello, Pong, Samples, Status
 from emberline_wire.errors import FrameError, MessageError, UnknownMessageError, UnsupportedVersionError
 from emberline_wire.events import Event, Greeted, Rebooted, Refused, SessionCounters, Standing, StatusCame
 from emberline_wire.framing import FrameDecoder, encode_frame, seal, unseal
+from emberline_wire.link_state import Cue, LinkState, after
 from emberline_wire.messages import Ack, Identify, Ping, SetRate, Start, Stop
 from emberline_wire.outbox import Outbox
 
@@ -30,44 +30,6 @@ EARLY_PINGS = 10
 MAX_PINGS_OUT = 16
 CLOCK_WAIT_NS = 3 * SECOND_NS
 """How long samples wait for the first pong; then arrival times must do for the offset."""
-
-
-class LinkState(StrEnum):
-    """Where a session stands."""
-
-    DOWN = "down"
-    ASKING = "asking"
-    STREAMING = "streaming"
-    REFUSED = "refused"
-
-
-class Cue(StrEnum):
-    """What moves a session from state to state."""
-
-    LINK_UP = "link-up"
-    LINK_DOWN = "link-down"
-    HELLO_ACCEPTED = "hello-accepted"
-    HELLO_REFUSED = "hello-refused"
-    OTHER_BOOT = "other-boot"
-
-
-TRANSITIONS: Mapping[tuple[LinkState, Cue], LinkState] = {
-    (LinkState.DOWN, Cue.LINK_UP): LinkState.ASKING,
-    (LinkState.ASKING, Cue.LINK_UP): LinkState.ASKING,
-    (LinkState.ASKING, Cue.LINK_DOWN): LinkState.DOWN,
-    (LinkState.ASKING, Cue.HELLO_ACCEPTED): LinkState.STREAMING,
-    (LinkState.ASKING, Cue.HELLO_REFUSED): LinkState.REFUSED,
-    (LinkState.STREAMING, Cue.LINK_UP): LinkState.ASKING,
-    (LinkState.STREAMING, Cue.LINK_DOWN): LinkState.DOWN,
-    (LinkState.STREAMING, Cue.HELLO_ACCEPTED): LinkState.STREAMING,
-    (LinkState.STREAMING, Cue.HELLO_REFUSED): LinkState.REFUSED,
-    (LinkState.STREAMING, Cue.OTHER_BOOT): LinkState.ASKING,
-    (LinkState.REFUSED, Cue.LINK_UP): LinkState.ASKING,
-    (LinkState.REFUSED, Cue.LINK_DOWN): LinkState.DOWN,
-    (LinkState.REFUSED, Cue.HELLO_ACCEPTED): LinkState.STREAMING,
-    (LinkState.REFUSED, Cue.HELLO_REFUSED): LinkState.REFUSED,
-}
-"""Every change of state there is; a cue without an entry changes nothing and is ignored."""
 
 
 class Session:
@@ -293,7 +255,7 @@ class Session:
     # Requests
 
     def _move(self, cue: Cue) -> None:
-        self.state = TRANSITIONS.get((self.state, cue), self.state)
+        self.state = after(self.state, cue)
 
     def _forget_requests(self) -> None:
         self._outbox.clear()

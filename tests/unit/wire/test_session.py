@@ -30,7 +30,6 @@ from emberline_wire import (
     decode_message,
     encode_frame,
 )
-from emberline_wire.session import TRANSITIONS, Cue
 
 SECOND_NS = 1_000_000_000
 T0_NS = 1_795_000_000 * SECOND_NS
@@ -269,9 +268,3 @@ def test_samples_before_the_hello_are_counted_and_not_believed() -> None:
     host.session.connected(host.now_ns)
     assert host.give(samples(0)) == []
     assert host.session.counters.unconfirmed == 1
-
-
-def test_the_table_of_transitions_covers_every_state_of_an_open_link() -> None:
-    open_states = {LinkState.ASKING, LinkState.STREAMING, LinkState.REFUSED}
-    for cue in (Cue.LINK_DOWN, Cue.LINK_UP, Cue.HELLO_ACCEPTED, Cue.HELLO_REFUSED):
-        assert {state for state, known in TRANSITIONS if known is cue} >= open_states
