@@ -1,22 +1,24 @@
 """The parts wired together: what each command does, without a word on the screen."""
 
+import asyncio
 import json
 import os
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from emberline import __version__
-from emberline.bench.bench_file import Bench, default_bench, parse_bench
+from emberline.bench.bench_file import Bench, SerialPort, default_bench, parse_bench
 from emberline.bench.bench_template import bench_template
 from emberline.bench.calibration import for_calibrated_source
 from emberline.bench.channels import Channel, Role, default_channel
 from emberline.bench.plan import Plan, parse_plan
-from emberline.config import load_bench, load_plan, read_text
+from emberline.config import ConfigError, load_bench, load_plan, read_text
 from emberline.heat.result import QualityNote
 from emberline.links.replay import BLANK_CELL, Recording, read_recording
 from emberline.store import export
@@ -28,6 +30,8 @@ from emberline.store.trials import zone_named
 from emberline.trials.documents import document_json, summary_document
 
 if TYPE_CHECKING:
+    from emberline.service.daemon import Daemon
+    from emberline.service.final_pass import Summed
     from emberline.trials.analysis import Analysis
 
 # Detectors and plots load libraries that take seconds on a small computer; what only reads the store does without.
@@ -157,14 +161,114 @@ def analysis_of(store: StoreReader, trial: Trial, *, follow: bool = True) -> "An
         StoreError: The samples cannot be read.
     """
     from emberline.trials.analysis import analyse
+    from emberline.trials.tracker import Tracked
 
     channels = channels_of(trial)
     curves = curves_of(store.trial_batches(trial), channels, trial.start_ns)
     described = {role: channels[role] for role in curves if bench_of(trial).by_role(role)}
-    by_person = [event for event in store.events(trial.id) if event.by_person]
-    analysis = analyse(curves, described, plan_of(trial), person_events=by_person, trial=trial.id, bench=trial.bench)
+    saved = store.events(trial.id)
+    by_person = [event for event in saved if event.by_person]
+    tracked = None if follow else Tracked()
+    if trial.origin == "live":
+        # What was announced stands, whatever a replay would say.
+        said = [event for event in saved if event.announced_t_s is not None and not event.by_person]
+        tracked = Tracked(said, store.retractions(trial.id))
+    analysis = analyse(
+        curves,
+        described,
+        plan_of(trial),
+        person_events=by_person,
+        tracked=tracked,
+        trial=trial.id,
+        bench=trial.bench,
+    )
     notes = [QualityNote("import", remark) for remark in trial.remarks]
+    notes += [QualityNote("lost", words) for words in _losses(store, trial)]
     return replace(analysis, quality=(*notes, *analysis.quality))
+
+
+def _losses(store: StoreReader, trial: Trial) -> list[str]:
+    """Return what was lost of a live trial on the way to the store, a sentence for each reason."""
+    if trial.origin != "live":
+        return []
+    end_ns = trial.end_ns if trial.end_ns is not None else trial.start_ns + 10**16
+    lost: dict[tuple[str, str], tuple[int, float]] = {}
+    for gap in store.gaps(trial.bench, trial.start_ns + 1, end_ns):
+        number, since_s = lost.get((gap.channel, gap.reason), (0, (gap.start_ns - trial.start_ns) / 1e9))
+        lost[gap.channel, gap.reason] = (number + gap.next_seq - gap.first_seq, since_s)
+    return [
+        f"{number} samples of channel {channel} were lost, from {max(since_s, 0.0):.0f} s after the start on: {reason}."
+        for (channel, reason), (number, since_s) in lost.items()
+    ]
+
+
+def live_summary(data: Path, trial_id: str, provisional: bool) -> "Summed":
+    """Work out the summary of a live trial and write its files; called in a process of its own.
+
+    Args:
+        data: Data directory.
+        trial_id: Id of the trial.
+        provisional: Whether the trial goes on.
+
+    Raises:
+        StoreError: The samples cannot be read.
+        OutputError: The files cannot be written.
+    """
+    from emberline.service.final_pass import Summed
+
+    store = StoreReader(data / STORE_NAME)
+    trial = store.trial(trial_id)
+    analysis = analysis_of(store, trial)
+    if provisional:
+        note = QualityNote("provisional", "This summary is provisional: the char still glows and the record goes on.")
+        analysis = replace(analysis, quality=(note, *analysis.quality))
+    summary = _written(trial, analysis, summary_document(analysis), data)
+    return Summed(summary.text, __version__, analysis.events, analysis.retracted, summary.page)
+
+
+async def serve(
+    data: Path,
+    *,
+    bench_file: Path | None = None,
+    port: str | None = None,
+    speed: float = 1.0,
+    beside: "Callable[[Daemon], Awaitable[None]] | None" = None,
+) -> None:
+    """Run the daemon of a bench until it is told to stop.
+
+    Args:
+        data: Data directory; made where it does not exist.
+        bench_file: The bench; without it the device's channel names are taken for roles.
+        port: Serial port, instead of the bench file's.
+        speed: Seconds of the bench in a second; more than 1 only for a simulated bench.
+        beside: Runs beside the daemon, and stops it when it returns.
+
+    Raises:
+        ConfigError: The bench file has problems, or names no port.
+        StoreError: The store cannot be opened.
+        ServiceError: A part of the daemon failed for good.
+    """
+    from emberline.service.clock import fast_clock, real_clock
+    from emberline.service.daemon import Daemon, Setting, stopped_by_signals
+
+    bench = None if bench_file is None else load_bench(bench_file)
+    serial = SerialPort() if bench is None or bench.serial is None else bench.serial
+    if port is not None:
+        serial = replace(serial, port=port)
+    if serial.port is None and serial.vendor_id is None:
+        raise ConfigError(bench_file or data, "no serial port is named: add [serial] to the bench file, or give --port")
+    _make_folder(data)
+    clock = real_clock() if speed == 1.0 else fast_clock(speed, data)
+    store = Store.open(data / STORE_NAME, clock.now_ns)
+    daemon = Daemon(Setting(data, bench, serial, local_zone()), store, clock, partial(live_summary, data))
+    with stopped_by_signals(daemon):
+        if beside is None:
+            await daemon.run()
+        else:
+            async with asyncio.TaskGroup() as group:
+                group.create_task(daemon.run())
+                await beside(daemon)
+                daemon.stop()
 
 
 def bench_of(trial: Trial) -> Bench:

@@ -1,0 +1,191 @@
+"""What a link hands on: readings, losses, and who the device is; the wire's own terms end here."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from emberline.bench.samples import FLAG_FAULT, SampleBatch
+from emberline_wire import Event, Gap, Greeted, Hello, Kind, Loss, Readings, Rebooted
+
+COLD_JUNCTION_SUFFIX = ".cold_junction"
+"""Ending of the stored name of a cold junction; before it stands the name of the thermocouple's channel."""
+
+REASONS: Mapping[Loss, str] = {
+    Loss.OVERRUN: "the device overwrote them before they could be stored",
+    Loss.REBOOT: "the device restarted before it could send them again",
+    Loss.BEFORE_CONTACT: "the device overwrote them before the first contact",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceChannel:
+    """One stream of a device.
+
+    Attributes:
+        name: Name on the device.
+        unit: `c`, `g`, `pa` or `ppm`.
+        period_s: Nominal time between samples.
+        scale: Size of one step of the raw value, in `unit`.
+        zero: Raw value that stands for 0.
+        serves: For a cold junction, the name of its thermocouple's channel; else None.
+    """
+
+    name: str
+    unit: str
+    period_s: float
+    scale: float
+    zero: int
+    serves: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Greeting:
+    """Who is on the link.
+
+    Attributes:
+        device: Device id.
+        boot: Boot id.
+        firmware: Version of its firmware.
+        channels: Its streams.
+        frame_period_s: How often it sends what it has sampled.
+        keeps_s: For how long it keeps what is not stored here.
+    """
+
+    device: str
+    boot: int
+    firmware: str
+    channels: tuple[DeviceChannel, ...]
+    frame_period_s: float
+    keeps_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Restart:
+    """The device restarted between two boots."""
+
+    device: str
+    old_boot: int
+    boot: int
+
+
+@dataclass(frozen=True, slots=True)
+class Lost:
+    """Samples `first_seq` to `next_seq - 1` of a stream will not come any more; times as in a stored gap."""
+
+    device: str
+    boot: int
+    channel: str
+    first_seq: int
+    next_seq: int
+    start_ns: int
+    end_ns: int
+    reason: str
+
+
+Arrival = SampleBatch | Lost | Greeting | Restart
+
+
+@dataclass
+class Translator:
+    """Turns a session's events into arrivals.
+
+    Attributes:
+        names: Names within the bench, by names on the device, where the two differ.
+    """
+
+    names: Mapping[str, str] = field(default_factory=dict)
+    _last_ns: dict[tuple[int, str], int] = field(default_factory=dict)
+    _hello: Hello | None = None
+
+    def arrivals(self, events: Iterable[Event], now_ns: int) -> list[Arrival]:
+        """Return what the host needs to know of a session's events, in their order."""
+        out: list[Arrival] = []
+        for event in events:
+            if isinstance(event, Greeted):
+                self._hello = event.hello
+                out.append(_greeting(event.hello))
+            elif isinstance(event, Rebooted) and self._hello is not None:
+                out.append(Restart(self._hello.device, event.old_boot, event.boot))
+            elif isinstance(event, Readings):
+                batch = self._batch(event)
+                self._last_ns[batch.boot, batch.channel] = int(batch.t_ns[-1])
+                out.append(batch)
+            elif isinstance(event, Gap):
+                out.append(self._lost(event, now_ns))
+        return _with_ends(out)
+
+    def stored_name(self, stream: int) -> str | None:
+        """Return the name under which a stream is stored, None for one that is in no channel table yet."""
+        channel = None if self._hello is None else self._hello.channel(stream)
+        if channel is None:
+            return None
+        served = None if self._hello is None or channel.serves is None else self._hello.channel(channel.serves)
+        if served is not None:
+            return self.names.get(served.name, served.name) + COLD_JUNCTION_SUFFIX
+        return self.names.get(channel.name, channel.name)
+
+    def streams(self) -> dict[str, int]:
+        """Return the stream numbers by stored name."""
+        channels = () if self._hello is None else self._hello.channels
+        return {self.stored_name(channel.id) or channel.name: channel.id for channel in channels}
+
+    def _batch(self, readings: Readings) -> SampleBatch:
+        raw = readings.raw
+        if readings.channel.kind is Kind.COLD_JUNCTION:
+            # Its conversion is part of the converter and never calibrated, so it is stored in degrees.
+            raw = (raw - readings.channel.zero) * readings.channel.scale
+        return SampleBatch(
+            device=readings.device,
+            boot=readings.boot,
+            channel=self.stored_name(readings.channel.id) or readings.channel.name,
+            first_seq=readings.first_seq,
+            t_ns=readings.t_ns,
+            raw=raw,
+            flags=np.where(readings.faults != 0, FLAG_FAULT, 0).astype(np.uint8),
+        )
+
+    def _lost(self, gap: Gap, now_ns: int) -> Lost:
+        channel = self.stored_name(gap.channel.id) or gap.channel.name
+        missing_ns = (gap.next_seq - gap.first) * gap.channel.period_us * 1000
+        start_ns = self._last_ns.get((gap.boot, channel), now_ns - missing_ns)
+        reason = REASONS[gap.loss]
+        return Lost(gap.device, gap.boot, channel, gap.first, gap.next_seq, start_ns, max(start_ns, now_ns), reason)
+
+
+def _with_ends(arrivals: list[Arrival]) -> list[Arrival]:
+    """Let each loss end with the first sample after it, where that came along with it."""
+    first_ns: dict[tuple[int, str], int] = {}
+    for index in range(len(arrivals) - 1, -1, -1):
+        one = arrivals[index]
+        if isinstance(one, SampleBatch):
+            first_ns[one.boot, one.channel] = int(one.t_ns[0])
+        elif isinstance(one, Lost) and (one.boot, one.channel) in first_ns:
+            end_ns = first_ns[one.boot, one.channel]
+            start_ns = min(one.start_ns, end_ns)
+            arrivals[index] = Lost(
+                one.device, one.boot, one.channel, one.first_seq, one.next_seq, start_ns, end_ns, one.reason
+            )
+    return arrivals
+
+
+def _greeting(hello: Hello) -> Greeting:
+    names = {channel.id: channel.name for channel in hello.channels}
+    return Greeting(
+        device=hello.device,
+        boot=hello.boot,
+        firmware=hello.firmware,
+        channels=tuple(
+            DeviceChannel(
+                channel.name,
+                channel.kind.unit,
+                channel.period_us * 1e-6,
+                channel.scale,
+                channel.zero,
+                None if channel.serves is None else names.get(channel.serves),
+            )
+            for channel in hello.channels
+        ),
+        frame_period_s=hello.frame_period_ms / 1000.0,
+        keeps_s=hello.ring_ms / 1000.0,
+    )

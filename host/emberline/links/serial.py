@@ -1,0 +1,244 @@
+"""A bench's device on a serial port: found, opened, greeted, watched, and tried again for ever when it goes away."""
+
+import asyncio
+import logging
+from collections.abc import Awaitable, Callable, Mapping
+from enum import StrEnum
+from typing import Any, Protocol
+
+from emberline.bench.bench_file import SerialPort
+from emberline.bench.samples import SampleBatch
+from emberline.links.arrivals import Arrival, Greeting, Translator
+from emberline.links.errors import LinkError
+from emberline.links.pauses import Pauses
+from emberline.links.ports import find_port
+from emberline.links.serial_io import LinkLostError, SerialIO
+from emberline.links.standings import read_standing, standing_document
+from emberline_wire import LinkState as SessionState
+from emberline_wire import Refused, Session
+from emberline_wire.errors import BadStateError
+
+LOG = logging.getLogger(__name__)
+
+TICK_S = 0.2
+"""How often a session is looked after."""
+LEAST_TICK_S = 0.004
+"""Shortest wait in real seconds, however fast the clock."""
+STALE_PERIODS, STALE_LEAST_S = 5.0, 2.0
+GONE_PERIODS, GONE_LEAST_S = 20.0, 10.0
+GREETING_LIMIT_S = 10.0
+MOST_LOAD = 0.6
+"""Share of a line's capacity beyond which resent samples would not fit any more."""
+BYTES_A_SAMPLE = 5.0
+FRAME_BYTES = 80.0
+BITS_A_BYTE = 10.0
+
+Take = Callable[[list[Arrival]], Awaitable[None]]
+
+
+class LinkClock(Protocol):
+    """What a link needs of the daemon's clock; see `slack_s` for limits at more than real pace."""
+
+    @property
+    def slack_s(self) -> float:
+        """Time by which limits are widened."""
+
+    def now_ns(self) -> int:
+        """Return UTC nanoseconds of a clock that never steps."""
+
+    def real_s(self, seconds: float) -> float:
+        """Return the real length of a span."""
+
+    async def sleep(self, seconds: float) -> None:
+        """Wait."""
+
+
+class LinkState(StrEnum):
+    """Where a link stands; only `streaming` is sound."""
+
+    SEEKING = "looking for the device"
+    ASKING = "asking the device who it is"
+    STREAMING = "streaming"
+    STALE = "connected, but no readings come"
+    REFUSED = "another device is connected"
+    WAITING = "waiting to try again"
+    CLOSED = "closed"
+
+
+class SerialLink:
+    """One device on one port.
+
+    Attributes:
+        state: Where the link stands.
+        trouble: What went wrong last, in words; empty while streaming.
+        greeting: The device's last greeting.
+    """
+
+    def __init__(
+        self,
+        wanted: SerialPort,
+        clock: LinkClock,
+        *,
+        names: Mapping[str, str] | None = None,
+        standing: Mapping[str, Any] | None = None,
+        remember: Callable[[dict[str, Any]], None] | None = None,
+        pauses: Pauses | None = None,
+    ) -> None:
+        """Prepare a link; `run` does the work.
+
+        Args:
+            wanted: The port and, if named, the device.
+            clock: The daemon's clock.
+            names: Channel names within the bench, by names on the device, where the two differ.
+            standing: What `remember` was given last, in an earlier run.
+            remember: Called after each commit, before the device is told, with how far its samples are stored.
+            pauses: Waits between attempts.
+        """
+        self.state = LinkState.SEEKING
+        self.trouble = ""
+        self.greeting: Greeting | None = None
+        self._wanted = wanted
+        self._clock = clock
+        self._session = _session(wanted.device, standing)
+        self._translator = Translator(names or {})
+        self._remember = remember
+        self._pauses = pauses or Pauses()
+        self._io: SerialIO | None = None
+        self._last_news_ns = 0
+
+    @property
+    def discarded(self) -> int:
+        """Frames that arrived damaged, and bytes between frames, counted together."""
+        return self._session.frames.counters.discarded
+
+    async def run(self, take: Take) -> None:
+        """Keep the link up until cancelled, and hand on what arrives.
+
+        Args:
+            take: Receives arrivals; while it waits, nothing more is read from the port.
+        """
+        try:
+            while True:
+                try:
+                    await self._connection(take)
+                except LinkError as error:
+                    self._log_trouble(str(error))
+                self.state = LinkState.WAITING if self.state is not LinkState.REFUSED else self.state
+                await self._clock.sleep(self._pauses.next_s())
+        finally:
+            await self._hang_up()
+            self.state = LinkState.CLOSED
+
+    def committed(self, boot: int, wanted: Mapping[str, int]) -> None:
+        """Acknowledge to the device that all samples before those wanted, by stored channel name, are on disk."""
+        streams = self._translator.streams()
+        self._session.committed({streams[name]: seq for name, seq in wanted.items() if name in streams}, boot)
+        standing = self._session.standing()
+        if self._remember is not None and standing is not None:
+            self._remember(standing_document(standing))
+        self._send()
+
+    async def _connection(self, take: Take) -> None:
+        self.state = LinkState.SEEKING
+        path = await asyncio.to_thread(find_port, self._wanted)
+        self._io = await SerialIO.open(path, self._wanted.baud, self._clock.now_ns)
+        try:
+            self.state = LinkState.ASKING
+            self._last_news_ns = self._clock.now_ns()
+            self._session.connected(self._last_news_ns)
+            tick_s = max(LEAST_TICK_S, self._clock.real_s(TICK_S))
+            while True:
+                self._send()
+                pieces = await self._io.received(tick_s)
+                await self._work(pieces, take)
+                self._watch_age()
+        finally:
+            await self._hang_up()
+
+    async def _work(self, pieces: list[tuple[bytes, int]], take: Take) -> None:
+        events = [event for data, at_ns in pieces for event in self._session.receive(data, at_ns)]
+        now_ns = self._clock.now_ns()
+        events += self._session.tick(now_ns)
+        self._send()
+        for event in events:
+            if isinstance(event, Refused):
+                self.state = LinkState.REFUSED
+                raise LinkError(event.why)
+        arrivals = self._translator.arrivals(events, now_ns)
+        for one in arrivals:
+            if isinstance(one, Greeting):
+                self._greeted(one)
+            elif isinstance(one, SampleBatch):
+                self._last_news_ns = now_ns
+        if arrivals:
+            await take(arrivals)
+
+    def _greeted(self, greeting: Greeting) -> None:
+        self.greeting = greeting
+        load = line_load(greeting, self._wanted.baud)
+        if load > MOST_LOAD:
+            LOG.warning(
+                "%s sends %.0f %% of what %d baud carry: lower its rates or raise the baud rate, or samples that must "
+                "be sent again will not fit",
+                greeting.device, 100.0 * load, self._wanted.baud,
+            )  # fmt: skip
+
+    def _watch_age(self) -> None:
+        age_s = (self._clock.now_ns() - self._last_news_ns) * 1e-9
+        if self._session.state is not SessionState.STREAMING:
+            if age_s > GREETING_LIMIT_S + self._clock.slack_s:
+                raise LinkLostError(f"nobody on the port said who they are within {GREETING_LIMIT_S:.0f} s")
+            return
+        stale_s, gone_s = age_limits_s(self.greeting)
+        if age_s > gone_s + self._clock.slack_s:
+            raise LinkLostError(f"no readings for {age_s:.0f} s though the port is open")
+        if age_s > stale_s + self._clock.slack_s:
+            self.state = LinkState.STALE
+        elif self.state is not LinkState.STREAMING:
+            self.state = LinkState.STREAMING
+            self._log_sound()
+
+    def _send(self) -> None:
+        if self._io is not None:
+            self._io.send(self._session.bytes_to_send())
+
+    async def _hang_up(self) -> None:
+        io, self._io = self._io, None
+        if io is not None:
+            self._session.disconnected()
+            await io.close()
+
+    def _log_sound(self) -> None:
+        if self.greeting is not None:
+            LOG.info("%s streams from %s", self.greeting.device, self._wanted.port or "its USB port")
+        self.trouble = ""
+        self._pauses.succeeded()
+
+    def _log_trouble(self, words: str) -> None:
+        level = logging.DEBUG if words == self.trouble else logging.WARNING
+        LOG.log(level, "%s; trying again", words)
+        self.trouble = words
+
+
+def _session(device: str | None, document: Mapping[str, Any] | None) -> Session:
+    """Return a session that goes on where an earlier one ended, or a new one where that cannot be read."""
+    try:
+        return Session(device=device, standing=read_standing(document))
+    except BadStateError:
+        LOG.warning("what was kept of the device's clock is damaged: its samples are asked for from the oldest on")
+        return Session(device=device)
+
+
+def age_limits_s(greeting: Greeting | None) -> tuple[float, float]:
+    """Return the ages of the newest reading at which a link counts as stale and at which it is opened anew."""
+    period_s = 1.0
+    if greeting is not None:
+        period_s = max(greeting.frame_period_s, min(channel.period_s for channel in greeting.channels))
+    return max(STALE_PERIODS * period_s, STALE_LEAST_S), max(GONE_PERIODS * period_s, GONE_LEAST_S)
+
+
+def line_load(greeting: Greeting, baud: int) -> float:
+    """Return the share of a serial line's capacity that a device's streams take up."""
+    samples = sum(1.0 / channel.period_s for channel in greeting.channels)
+    frames = len(greeting.channels) / greeting.frame_period_s
+    return (samples * BYTES_A_SAMPLE + frames * FRAME_BYTES) * BITS_A_BYTE / baud

@@ -1,0 +1,158 @@
+"""Work done in a process of its own, so that no reading waits for a detector or a plot.
+
+The two sides exchange pickles over the process's standard input and output, each behind its length. The process ends at
+the end of its input, so none is left behind when this program is killed.
+"""
+
+import asyncio
+import contextlib
+import os
+import pickle
+import struct
+import sys
+from collections.abc import Callable
+from typing import Any, BinaryIO
+
+from emberline.service.errors import ApartError
+
+LENGTH = struct.Struct("<Q")
+NICENESS = 5
+"""Readings go before results where the machine is short of time."""
+CLOSE_LIMIT_S = 1.0
+ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+"""Small matrices gain nothing from threads, which would only take time from the readings."""
+
+
+class Apart:
+    """An object in a process of its own, whose methods are called from here one at a time."""
+
+    def __init__(self, make: Callable[..., object], *arguments: object, name: str) -> None:
+        """Prepare; `start` starts the process.
+
+        Args:
+            make: Makes the object; must be importable by its name.
+            arguments: What it is called with; must be picklable.
+            name: Name for messages.
+        """
+        self._made_by = (make, arguments)
+        self._name = name
+        self._process: asyncio.subprocess.Process | None = None
+
+    async def start(self) -> None:
+        """Start the process; does nothing if it runs.
+
+        Raises:
+            ApartError: It cannot be started.
+        """
+        if self._process is not None and self._process.returncode is None:
+            return
+        try:
+            # A session of its own: an interrupt from the keyboard reaches this program alone, which decides what ends.
+            self._process = await asyncio.create_subprocess_exec(
+                sys.executable,
+                "-m",
+                "emberline.service.apart",
+                stdin=asyncio.subprocess.PIPE,
+                stdout=asyncio.subprocess.PIPE,
+                start_new_session=True,
+                env={**os.environ, **ONE_THREAD},
+            )
+            self._send(self._made_by)
+        except OSError as error:
+            raise ApartError(f"the process {self._name} cannot be started: {error.strerror or error}") from error
+
+    async def call(self, method: str, *arguments: object, limit_s: float) -> Any:
+        """Call a method and return what it returns.
+
+        Args:
+            method: Its name.
+            arguments: What it is called with; must be picklable.
+            limit_s: Longest wait, real seconds.
+
+        Raises:
+            ApartError: It failed, the process is gone, or the wait took too long.
+        """
+        process = self._process
+        if process is None or process.stdout is None:
+            raise ApartError(f"the process {self._name} was not started")
+        answered = False
+        try:
+            self._send((method, arguments))
+            async with asyncio.timeout(limit_s):
+                (length,) = LENGTH.unpack(await process.stdout.readexactly(LENGTH.size))
+                failed, value = pickle.loads(await process.stdout.readexactly(length))  # noqa: S301 from our own process
+            answered = True
+        except (asyncio.IncompleteReadError, OSError) as error:
+            raise ApartError(f"the process {self._name} is gone: is there memory enough?") from error
+        except TimeoutError as error:
+            raise ApartError(f"{self._name} took longer than {limit_s:.0f} s and was given up") from error
+        finally:
+            if not answered:
+                # An answer that comes too late would be taken for that to the next call.
+                await self.close()
+        if failed:
+            raise ApartError(f"{self._name} failed: {value}")
+        return value
+
+    async def close(self) -> None:
+        """End the process; what it does is given up."""
+        process, self._process = self._process, None
+        if process is None:
+            return
+        with contextlib.suppress(ProcessLookupError):
+            process.terminate()
+        try:
+            async with asyncio.timeout(CLOSE_LIMIT_S):
+                await process.wait()
+        except TimeoutError:
+            with contextlib.suppress(ProcessLookupError):
+                process.kill()
+            await process.wait()
+        # The transport keeps the pipes; asyncio has no public way to close them with the process gone.
+        if process.stdin is not None:
+            process.stdin.close()
+
+    def _send(self, message: object) -> None:
+        process = self._process
+        if process is None or process.stdin is None:
+            raise ApartError(f"the process {self._name} was not started")
+        data = pickle.dumps(message)
+        process.stdin.write(LENGTH.pack(len(data)) + data)
+
+
+def serve(received: BinaryIO, sent: BinaryIO) -> None:
+    """Make an object and answer calls until the input ends; runs in the process apart."""
+    with contextlib.suppress(EOFError, BrokenPipeError):
+        make, arguments = _next(received)
+        served = make(*arguments)
+        while True:
+            method, given = _next(received)
+            answer: tuple[bool, Any]
+            try:
+                answer = (False, getattr(served, method)(*given))
+            except Exception as error:  # noqa: BLE001 handed to the caller, whatever it is
+                answer = (True, f"{type(error).__name__}: {error}")
+            data = pickle.dumps(answer)
+            sent.write(LENGTH.pack(len(data)) + data)
+            sent.flush()
+
+
+def _next(received: BinaryIO) -> Any:
+    head = received.read(LENGTH.size)
+    if len(head) < LENGTH.size:
+        raise EOFError
+    return pickle.loads(received.read(LENGTH.unpack(head)[0]))  # noqa: S301 from our own process
+
+
+def main() -> None:
+    """Run as a process apart."""
+    if hasattr(os, "nice"):
+        os.nice(NICENESS)
+    with os.fdopen(os.dup(sys.stdout.fileno()), "wb") as sent:
+        # Whatever a library prints must not get between the answers.
+        os.dup2(sys.stderr.fileno(), sys.stdout.fileno())
+        serve(sys.stdin.buffer, sent)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,165 @@
+"""What is known of a bench now, for whoever watches; the newest state wins, announcements are kept in order."""
+
+import asyncio
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from emberline.bench.bench_file import Bench
+from emberline.bench.channels import Role
+from emberline.bench.samples import FLAG_FAULT, SampleBatch
+from emberline.curves.events import Phase
+from emberline.links.serial import LinkState, SerialLink, age_limits_s
+from emberline.service.clock import Clock
+from emberline.service.ingest import IngestCounts
+from emberline.store.records import CommitReceipt
+from emberline.trials.live import Estimates
+from emberline.trials.live_document import LiveState, LiveValue, Recording, live_document
+from emberline.trials.trial import calibrated
+
+MAX_EVENTS = 500
+"""Announcements kept for those who begin to watch; a trial has a few dozen."""
+SHOWN_S = 1.0
+"""A value shown is the median of the newest second."""
+
+
+@dataclass(slots=True)
+class TrialNow:
+    """The open trial as it stands."""
+
+    id: str
+    label: str | None
+    t_s: float = 0.0
+    phase: Phase = Phase.WAITING
+    estimates: Estimates = field(default_factory=Estimates)
+
+
+@dataclass
+class Board:
+    """The newest state of a bench.
+
+    Attributes:
+        bench: Id of the bench.
+        clock: The daemon's clock.
+        counts: What has passed through ingest.
+        fitted: The bench with its device's calibrations; None before a device greeted.
+        link: Where readings come from.
+        trial: The open trial, or None.
+        lost: Samples flagged lost since the trial was opened, or since the start of the daemon.
+        summary: Path of the newest summary page.
+        version: Grows with every change.
+    """
+
+    bench: str
+    clock: Clock
+    counts: IngestCounts
+    fitted: Bench | None = None
+    link: SerialLink | None = None
+    trial: TrialNow | None = None
+    lost: int = 0
+    summary: str | None = None
+    version: int = 0
+    _values: dict[Role, LiveValue] = field(default_factory=dict)
+    _troubles: dict[str, str] = field(default_factory=dict)
+    _said: list[dict[str, Any]] = field(default_factory=list)
+    _said_before: int = 0
+    _news: asyncio.Event = field(default_factory=asyncio.Event)
+
+    def committed(self, receipt: CommitReceipt) -> None:
+        """Show what a commit brought."""
+        if self.fitted is not None:
+            for batch in receipt.stored:
+                self._show(self.fitted, batch)
+        self.lost += sum(gap.next_seq - gap.first_seq for gap in receipt.flagged)
+        self.touch()
+
+    def say(self, document: dict[str, Any]) -> None:
+        """Show an announcement."""
+        self._said.append(document)
+        excess = len(self._said) - MAX_EVENTS
+        if excess > 0:
+            del self._said[:excess]
+            self._said_before += excess
+        self.touch()
+
+    def said_since(self, index: int) -> tuple[list[dict[str, Any]], int]:
+        """Return the announcements from an index on, and the index to ask for next."""
+        start = max(0, index - self._said_before)
+        return self._said[start:], self._said_before + len(self._said)
+
+    def report(self, part: str, trouble: str) -> None:
+        """Show what is wrong with a part of the daemon; nothing, once it is well."""
+        self._troubles[part] = trouble
+        self.touch()
+
+    def touch(self) -> None:
+        """Tell those who wait that something changed."""
+        self.version += 1
+        self._news.set()
+        self._news = asyncio.Event()
+
+    async def changed(self, version: int, limit_s: float) -> bool:
+        """Wait until the version differs, or for a limit in real seconds; return whether it does."""
+        if self.version == version:
+            try:
+                async with asyncio.timeout(limit_s):
+                    await self._news.wait()
+            except TimeoutError:
+                return False
+        return True
+
+    def document(self) -> dict[str, Any]:
+        """Return the live document."""
+        trial = self.trial
+        return live_document(
+            LiveState(
+                bench=self.bench,
+                now_ns=self.clock.now_ns(),
+                recording=self.recording(),
+                link=LinkState.SEEKING.value if self.link is None else self.link.state.value,
+                trouble=self._trouble(),
+                values=dict(self._values),
+                lost=self.lost,
+                trial=None if trial is None else trial.id,
+                label=None if trial is None else trial.label,
+                t_s=None if trial is None else trial.t_s,
+                phase=Phase.WAITING if trial is None else trial.phase,
+                estimates=Estimates() if trial is None else trial.estimates,
+                summary=self.summary,
+            )
+        )
+
+    def recording(self) -> Recording:
+        """Return whether readings reach the disk, by the age of the last commit."""
+        last_ns = self.counts.last_commit_ns
+        if last_ns is None or self.counts.trouble:
+            return Recording.NOT_RECORDING
+        if (self.clock.now_ns() - last_ns) * 1e-9 > self._stale_s():
+            return Recording.NOT_RECORDING
+        return Recording.WITH_GAPS if self.lost else Recording.RECORDING
+
+    def _trouble(self) -> str:
+        link = "" if self.link is None else self.link.trouble
+        return "; ".join(words for words in (self.counts.trouble, link, *self._troubles.values()) if words)
+
+    def _stale_s(self) -> float:
+        greeting = None if self.link is None else self.link.greeting
+        return age_limits_s(greeting)[0] + self.clock.slack_s
+
+    def _show(self, bench: Bench, batch: SampleBatch) -> None:
+        channel = bench.by_name(batch.channel)
+        if channel is None or not len(batch):
+            return
+        recent = batch.t_ns >= batch.t_ns[-1] - int(SHOWN_S * 1e9)
+        raw = np.where(batch.flags & FLAG_FAULT, np.nan, batch.raw)[recent]
+        values = calibrated(channel, batch.t_ns[recent] / 1e9, raw)
+        value = float(np.nanmedian(values)) if np.isfinite(values).any() else None
+        period_s = self._period_s(channel.source or channel.name)
+        stale_s = max(self._stale_s(), 5.0 * period_s + self.clock.slack_s)
+        self._values[channel.role] = LiveValue(value, channel.unit, int(batch.t_ns[-1]), stale_s)
+
+    def _period_s(self, name: str) -> float:
+        greeting = None if self.link is None else self.link.greeting
+        streams = () if greeting is None else greeting.channels
+        return next((stream.period_s for stream in streams if stream.name == name), 1.0)

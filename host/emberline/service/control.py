@@ -1,0 +1,129 @@
+"""The control channel: a Unix socket in the data folder, over which other commands watch and steer a running daemon.
+
+One JSON object a line, both ways. A request names what it wants under `do`; `watch` is answered by lines without end,
+everything else by one line with `done` or `refused`.
+"""
+
+import asyncio
+import contextlib
+import json
+import logging
+import sys
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from emberline.service.board import Board
+from emberline.service.control_place import socket_path
+from emberline.service.errors import RequestError, ServiceError
+from emberline.service.keeper import Keeper
+
+LOG = logging.getLogger(__name__)
+
+MAX_LINE_BYTES = 1_000_000
+"""A plan fits many times; a line beyond it ends the connection."""
+MAX_VIEWERS = 32
+MAX_NOTE = 2_000
+SEND_LIMIT_S = 5.0
+"""A viewer that does not take a line within this time is let go."""
+REQUEST_LIMIT_S = 30.0
+STILL_S = 1.0
+"""A live line goes out at least this often, real seconds, so that ages are seen to grow."""
+LEAST_PAUSE_S = 0.1
+"""Shortest pause between two live lines; a person reads no faster."""
+
+
+class Control:
+    """Serves the control channel of one data folder."""
+
+    def __init__(self, folder: Path, board: Board, keeper: Keeper) -> None:
+        """Prepare; `run` serves until cancelled."""
+        self._path = socket_path(folder)
+        self._board = board
+        self._keeper = keeper
+        self._viewers = 0
+
+    async def run(self) -> None:
+        """Serve until cancelled.
+
+        Raises:
+            ServiceError: The socket cannot be made.
+        """
+        if sys.platform == "win32":
+            LOG.warning("this system has no Unix sockets: `watch`, `arm`, `note` and `end` do not work here")
+            return
+        # The store's lock says that no other daemon serves this folder, so a socket found here is a dead one's.
+        self._path.unlink(missing_ok=True)
+        try:
+            server = await asyncio.start_unix_server(self._serve, self._path, limit=MAX_LINE_BYTES)
+        except OSError as error:
+            raise ServiceError(f"cannot make the control socket {self._path}: {error.strerror or error}") from error
+        self._path.chmod(0o600)
+        try:
+            async with server:
+                await server.serve_forever()
+        finally:
+            self._path.unlink(missing_ok=True)
+
+    async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        try:
+            async with asyncio.timeout(REQUEST_LIMIT_S):
+                line = await reader.readline()
+            request = _request(line)
+            if request.get("do") == "watch":
+                await self._show(reader, writer)
+            else:
+                await _send(writer, await self._answer(request))
+        except (OSError, TimeoutError, ValueError) as error:
+            LOG.debug("a control connection ended: %s", error)
+        finally:
+            writer.close()
+            with contextlib.suppress(OSError):
+                await writer.wait_closed()
+
+    async def _answer(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        try:
+            match request:
+                case {"do": "arm", "plan": str(plan), "label": None | str() as label}:
+                    return {"done": "arm", "trial": await self._keeper.arm(plan, label)}
+                case {"do": "note", "text": str(text)} if 0 < len(text.strip()) <= MAX_NOTE:
+                    await self._keeper.note(text.strip())
+                    return {"done": "note"}
+                case {"do": "end"}:
+                    return {"done": "end", "trial": await self._keeper.end()}
+                case {"do": "live"}:
+                    return {"done": "live", "live": self._board.document()}
+        except RequestError as error:
+            return {"refused": str(error)}
+        return {"refused": f"no request of this kind is known, or a part of it is missing: {request.get('do')!r}"}
+
+    async def _show(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        if self._viewers >= MAX_VIEWERS:
+            await _send(writer, {"refused": f"{MAX_VIEWERS} viewers watch already: close one"})
+            return
+        self._viewers += 1
+        try:
+            index, version = 0, -1
+            while not reader.at_eof():
+                await self._board.changed(version, STILL_S)
+                version = self._board.version
+                said, index = self._board.said_since(index)
+                for document in said:
+                    await _send(writer, {"event": document})
+                await _send(writer, {"live": self._board.document()})
+                await asyncio.sleep(LEAST_PAUSE_S)
+        finally:
+            self._viewers -= 1
+
+
+def _request(line: bytes) -> dict[str, Any]:
+    request = json.loads(line)
+    if not isinstance(request, dict):
+        raise ValueError("a request is a JSON object")
+    return request
+
+
+async def _send(writer: asyncio.StreamWriter, document: Mapping[str, Any]) -> None:
+    writer.write(json.dumps(document, ensure_ascii=False).encode() + b"\n")
+    async with asyncio.timeout(SEND_LIMIT_S):
+        await writer.drain()

@@ -1,0 +1,223 @@
+"""The daemon of one bench: its parts, started in order and stopped in the order that loses nothing."""
+
+import asyncio
+import contextlib
+import logging
+import signal
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from emberline.bench.bench_file import Bench, SerialPort
+from emberline.bench.samples import SampleBatch
+from emberline.links.arrivals import Arrival, Greeting, Lost, Restart
+from emberline.links.serial import SerialLink
+from emberline.service.bench_fit import device_names, fitted_bench
+from emberline.service.board import Board
+from emberline.service.clock import Clock
+from emberline.service.control import Control
+from emberline.service.errors import ServiceError
+from emberline.service.final_pass import FinalPass, Summaries
+from emberline.service.follower import ApartFollower
+from emberline.service.ingest import Ingest, IngestCounts
+from emberline.service.keeper import Keeper
+from emberline.service.standing_file import StandingFile
+from emberline.service.supervisor import OnFailure, Supervisor
+from emberline.store.records import CommitReceipt
+from emberline.store.store import Store
+
+LOG = logging.getLogger(__name__)
+
+LINK, INGEST, KEEPER, SUMMARIES, CONTROL, LAG = "link", "ingest", "trials", "summaries", "control", "loop lag"
+
+LAG_ALARM_S = 0.1
+LAG_EVERY_S = 0.25
+LINK_LIMIT_S = 2.0
+DRAIN_LIMIT_S = 4.0
+OTHERS_LIMIT_S = 1.0
+STORE_LIMIT_S = 1.0
+"""Parts of a shutdown, real seconds; together at most ten."""
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What a daemon works on.
+
+    Attributes:
+        folder: Data folder; it exists.
+        bench: The bench file's bench, or None.
+        port: Where its device is.
+        zone: Name of the time zone in which a person reads times.
+    """
+
+    folder: Path
+    bench: Bench | None
+    port: SerialPort
+    zone: str
+
+    @property
+    def bench_id(self) -> str:
+        """Id of the bench."""
+        return "bench" if self.bench is None else self.bench.id
+
+
+class Daemon:
+    """One bench's daemon.
+
+    Attributes:
+        board: What is known now.
+        keeper: Its trials.
+        summaries: Its summaries.
+        ingest: Its way into the store.
+        link: Its device.
+    """
+
+    def __init__(self, setting: Setting, store: Store, clock: Clock, final_pass: FinalPass) -> None:
+        """Put the parts together; must be called within a running event loop.
+
+        Args:
+            setting: What to work on.
+            store: The open store; `run` closes it.
+            clock: The clock.
+            final_pass: Works out summaries in a process of its own.
+        """
+        bench_id = setting.bench_id
+        counts = IngestCounts()
+        standing = StandingFile(setting.folder, bench_id)
+        self._setting = setting
+        self._store = store
+        self._clock = clock
+        self._supervisor = Supervisor()
+        self._stopping = asyncio.Event()
+        self.board = Board(bench_id, clock, counts)
+        self.summaries = Summaries(store, bench_id, self.board, final_pass)
+        self._follower = ApartFollower(store.path)
+        self.keeper = Keeper(store, bench_id, clock, self.board, setting.zone, self._follower, self.summaries.put)
+        self.ingest = Ingest(store, bench_id, clock, self._publish, counts)
+        self.link = SerialLink(
+            setting.port,
+            clock,
+            names=device_names(setting.bench),
+            standing=standing.read(),
+            remember=standing.write,
+        )
+        self.board.link = self.link
+        self._control = Control(setting.folder, self.board, self.keeper)
+        self.worst_lag_s = 0.0
+
+    def stop(self) -> None:
+        """Have `run` end."""
+        self._stopping.set()
+
+    async def run(self) -> None:
+        """Work until stopped, then end in order: sources, last commits and acknowledgements, links, store.
+
+        Raises:
+            TaskFailedError: A part failed for good; everything that had arrived was stored all the same.
+        """
+        start = self._supervisor.start
+        start(SUMMARIES, self.summaries.run)
+        try:
+            await self.keeper.resume()
+            start(INGEST, self.ingest.run, OnFailure.END)
+            start(KEEPER, self.keeper.run)
+            start(CONTROL, self._control.run)
+            start(LAG, self._measure_lag)
+            start(LINK, lambda: self.link.run(self._take))
+            await self._stopped()
+        finally:
+            await self._shut_down()
+        if self._supervisor.failure is not None:
+            raise self._supervisor.failure
+
+    async def finish_trial(self) -> str | None:
+        """End the running trial, if there is one, wait for its summary and return the page's path."""
+        await self.keeper.catch_up()
+        if self.board.trial is not None:
+            await self.keeper.end()
+        await self.summaries.done()
+        return self.board.summary
+
+    async def _stopped(self) -> None:
+        """Wait for a request to stop, or for a part to fail for good."""
+        async with asyncio.TaskGroup() as group:
+            waits = [group.create_task(self._stopping.wait()), group.create_task(self._supervisor.failed.wait())]
+            await asyncio.wait(waits, return_when=asyncio.FIRST_COMPLETED)
+            for wait in waits:
+                wait.cancel()
+
+    async def _shut_down(self) -> None:
+        supervisor = self._supervisor
+        await supervisor.stop(CONTROL, OTHERS_LIMIT_S)
+        # The link's task is only told to take no more, so that the last commits can still be acknowledged through it.
+        self._stopping.set()
+        await self.ingest.close()
+        await supervisor.ended(INGEST, DRAIN_LIMIT_S)
+        await supervisor.stop(LINK, LINK_LIMIT_S)
+        for name in (KEEPER, SUMMARIES, LAG):
+            await supervisor.stop(name, OTHERS_LIMIT_S)
+        await self._follower.close()
+        try:
+            async with asyncio.timeout(STORE_LIMIT_S):
+                await asyncio.to_thread(self._store.close)
+        except TimeoutError:
+            LOG.error("the store did not close within %.0f s", STORE_LIMIT_S)
+
+    async def _take(self, arrivals: list[Arrival]) -> None:
+        items: list[SampleBatch | Lost] = []
+        for one in arrivals:
+            if isinstance(one, Greeting):
+                self._greeted(one)
+            elif isinstance(one, Restart):
+                LOG.warning("device %s restarted; its samples before and after are kept apart", one.device)
+                self.keeper.remark(f"The device restarted (boot {one.old_boot} to {one.boot}).")
+            else:
+                items.append(one)
+        if items and not self._stopping.is_set():
+            await self.ingest.put(self.link, items)
+
+    def _greeted(self, greeting: Greeting) -> None:
+        LOG.info("device %s (firmware %s) greets", greeting.device, greeting.firmware)
+        try:
+            bench = fitted_bench(self._setting.bench, greeting)
+        except ServiceError as error:
+            # Its readings are kept all the same: a corrected bench file can make sense of them later.
+            LOG.error("%s", error)
+            self.board.report("bench", str(error))
+            return
+        self.board.report("bench", "")
+        self.board.fitted = bench
+        self.keeper.fit(bench)
+
+    def _publish(self, receipt: CommitReceipt) -> None:
+        self.board.committed(receipt)
+        self.keeper.nudge()
+
+    async def _measure_lag(self) -> None:
+        """Watch for anything that holds up the event loop; told once, and again when it is twice as bad."""
+        loop = asyncio.get_running_loop()
+        told_s = LAG_ALARM_S / 2.0
+        while True:
+            before = loop.time()
+            await asyncio.sleep(LAG_EVERY_S)
+            lag_s = loop.time() - before - LAG_EVERY_S
+            self.worst_lag_s = max(self.worst_lag_s, lag_s)
+            if lag_s > 2.0 * told_s:
+                told_s = lag_s
+                LOG.warning("the event loop was held up for %.0f ms", 1000.0 * lag_s)
+
+
+@contextlib.contextmanager
+def stopped_by_signals(daemon: Daemon) -> Iterator[None]:
+    """Let SIGINT and SIGTERM stop a daemon in order."""
+    loop = asyncio.get_running_loop()
+    numbers = (signal.SIGINT, signal.SIGTERM)
+    for number in numbers:
+        with contextlib.suppress(NotImplementedError):  # where the system has no such signals for event loops
+            loop.add_signal_handler(number, daemon.stop)
+    try:
+        yield
+    finally:
+        for number in numbers:
+            with contextlib.suppress(NotImplementedError):
+                loop.remove_signal_handler(number)

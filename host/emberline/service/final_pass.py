@@ -1,0 +1,113 @@
+"""Summaries worked out beside ingest: in a process of its own, so that no reading waits for a plot."""
+
+import asyncio
+import logging
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from emberline.curves.events import Event, Retraction
+from emberline.service.apart import Apart
+from emberline.service.board import Board
+from emberline.service.errors import ApartError
+from emberline.service.keeper import Ended
+from emberline.store.store import Store
+
+LOG = logging.getLogger(__name__)
+
+LIMIT_S = 600.0
+"""Longest final pass, real seconds; a burn of an hour takes some five."""
+
+
+@dataclass(frozen=True, slots=True)
+class Summed:
+    """What a final pass brought.
+
+    Attributes:
+        document: The summary as JSON text.
+        version: Of the software that worked it out.
+        events: Refined events.
+        retracted: What the live run took back.
+        page: The summary page.
+    """
+
+    document: str
+    version: str
+    events: tuple[Event, ...]
+    retracted: tuple[Retraction, ...]
+    page: Path
+
+
+FinalPass = Callable[[str, bool], Summed]
+"""Works out the summary of a trial (id, whether provisional) from the store; must be importable by its name."""
+
+
+class Summaries:
+    """Works out summaries one after the other, as they fall due."""
+
+    def __init__(self, store: Store, bench: str, board: Board, final_pass: FinalPass) -> None:
+        """Prepare; `run` does the work."""
+        self._store = store
+        self._bench = bench
+        self._board = board
+        self._final_pass = final_pass
+        self._due: asyncio.Queue[Ended] = asyncio.Queue()
+        self._idle = asyncio.Event()
+        self._idle.set()
+
+    def put(self, ended: Ended) -> None:
+        """Have a summary worked out."""
+        self._idle.clear()
+        self._due.put_nowait(ended)
+
+    async def done(self) -> None:
+        """Wait until no summary is due."""
+        await self._idle.wait()
+
+    async def run(self) -> None:
+        """Work until cancelled."""
+        while True:
+            ended = await self._due.get()
+            try:
+                await self._work(ended)
+            except ApartError as error:
+                LOG.error("%s", error)
+                self._board.report("summary", str(error))
+            if self._due.empty():
+                self._idle.set()
+
+    async def _work(self, ended: Ended) -> None:
+        trial = ended.trial
+        LOG.info("working out the %ssummary of trial %s", "provisional " if ended.provisional else "", trial)
+        apart = Apart(_Caller, self._final_pass, name="the final pass")
+        try:
+            await apart.start()
+            summed: Summed = await apart.call("call", trial, ended.provisional, limit_s=LIMIT_S)
+        finally:
+            await apart.close()
+        if not ended.provisional:
+            await asyncio.to_thread(self._store.save_events, trial, summed.events, summed.retracted)
+            await asyncio.to_thread(self._store.save_summary, trial, summed.document, summed.version)
+        LOG.info("summary of trial %s: %s", trial, summed.page)
+        self._board.report("summary", "")
+        self._board.summary = str(summed.page)
+        self._board.say(
+            {
+                "schema": "emberline.event/1",
+                "bench": self._bench,
+                "trial": trial,
+                "kind": "summary",
+                "provisional": ended.provisional,
+                "page": str(summed.page),
+            }
+        )
+
+
+class _Caller:
+    """Calls one function, in the process apart."""
+
+    def __init__(self, final_pass: FinalPass) -> None:
+        self._final_pass = final_pass
+
+    def call(self, trial: str, provisional: bool) -> Summed:
+        return self._final_pass(trial, provisional)

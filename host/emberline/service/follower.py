@@ -1,0 +1,48 @@
+"""`Following` in a process of its own."""
+
+from pathlib import Path
+from typing import cast
+
+from emberline.service.apart import Apart
+from emberline.service.following import Following, Turn, Watch
+
+LIMIT_S = 120.0
+"""Longest wait for a turn, real seconds; the first one imports the detectors' libraries."""
+
+
+class ApartFollower:
+    """Follows the record of a store without taking time from the program that fills it."""
+
+    def __init__(self, store: Path) -> None:
+        """Prepare; the process is started when it is first needed, and anew after it went down."""
+        self._apart = Apart(Following, store, name="the follower")
+
+    async def begin(self, watch: Watch) -> None:
+        """Follow a record.
+
+        Raises:
+            ApartError: The process failed.
+        """
+        await self._apart.start()
+        await self._apart.call("begin", watch, limit_s=LIMIT_S)
+
+    async def turn(self) -> Turn:
+        """Follow it further.
+
+        Raises:
+            ApartError: The process failed.
+        """
+        return cast(Turn, await self._apart.call("turn", limit_s=LIMIT_S))
+
+    async def first_sample_ns(self, bench: str, start_ns: int) -> int:
+        """Return the time of the first stored sample at or after a moment.
+
+        Raises:
+            ApartError: The process failed.
+        """
+        await self._apart.start()
+        return cast(int, await self._apart.call("first_sample_ns", bench, start_ns, limit_s=LIMIT_S))
+
+    async def close(self) -> None:
+        """End the process."""
+        await self._apart.close()

@@ -1,0 +1,216 @@
+"""Following a bench through what its store has committed: the part of a trial's keeping that takes computing time.
+
+It reads commits in their order and nothing else, so that a replay of the same commits finds the same.
+"""
+
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from emberline.bench.bench_file import Bench, parse_bench
+from emberline.bench.channels import Channel, Role
+from emberline.bench.plan import empty_plan, parse_plan
+from emberline.bench.samples import SampleBatch
+from emberline.curves.events import Event, EventKind, Phase, Retraction
+from emberline.store.store import StoreReader
+from emberline.trials.live import Estimates, LiveTrial
+from emberline.trials.tracker import same_event
+
+TURN_S = 0.2
+"""Longest turn before what was found so far is handed over, real seconds."""
+HISTORY_S = 300
+"""Seconds before `lit` that belong to a trial which nobody armed."""
+LOOKOUT_S = 1_200
+"""Length of record in which `lit` is looked for while no trial is open; then its older part is let go."""
+LONGEST_TRIAL_S = 12 * 3_600
+NEW_FUEL_G = 10.0
+"""Least addition after flameout that may be a new batch."""
+SETTLE_S = 12
+SECOND_NS = 1_000_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Watch:
+    """What to follow.
+
+    Attributes:
+        bench: Id of the bench.
+        bench_text: Its bench file, calibrations completed.
+        start_ns: UTC nanoseconds of `t_s = 0`.
+        plan_text: What is known beforehand; None while no trial is open and only `lit` is looked for.
+        announced: What was announced before a crash; those times stand.
+    """
+
+    bench: str
+    bench_text: str
+    start_ns: int
+    plan_text: str | None = None
+    announced: tuple[Event, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """What one turn found.
+
+    Attributes:
+        said: What is to be said now.
+        announced: Everything that stands announced, in its last form.
+        retracted: Everything taken back.
+        more: Whether more commits wait.
+        t_s: Seconds of the record looked at.
+        phase: Phase of the trial.
+        estimates: Newest estimates.
+        newest_ns: Time of the newest sample seen, None before the first.
+        begin_ns: While no trial is open: where a trial begins, once `lit` was seen.
+        end_ns: Where the trial has ended by itself; None while it goes on.
+    """
+
+    said: tuple[Event | Retraction, ...]
+    announced: tuple[Event, ...]
+    retracted: tuple[Retraction, ...]
+    more: bool
+    t_s: float
+    phase: Phase
+    estimates: Estimates
+    newest_ns: int | None
+    begin_ns: int | None = None
+    end_ns: int | None = None
+
+
+class Following:
+    """Follows one record after the other."""
+
+    def __init__(self, store: Path) -> None:
+        """Read from the store at a path."""
+        self._store = StoreReader(store)
+        self._watch: Watch | None = None
+        self._newest_ns: int | None = None
+
+    def first_sample_ns(self, bench: str, start_ns: int) -> int:
+        """Return the time of the first stored sample at or after a moment; the moment where there is none."""
+        found = []
+        for index, commit in enumerate(self._store.commits(bench, start_ns)):
+            found += [int(batch.t_ns[0]) for batch in commit.batches]
+            if index >= 3:
+                break
+        return min(found, default=start_ns)
+
+    def begin(self, watch: Watch) -> None:
+        """Follow a record from its first commit."""
+        bench = parse_bench(watch.bench_text)
+        self._watch, self._after = watch, 0
+        self._channels = _by_role(bench)
+        self._char_s = bench.trial.end_after_flameout_s
+        plan = parse_plan(watch.plan_text) if watch.plan_text else empty_plan()
+        self._live = LiveTrial(self._channels, plan, watch.start_ns, self._char_s)
+        self._next_fire: LiveTrial | None = None
+
+    def turn(self) -> Turn:
+        """Take in commits until something is to be said, none are left, or the turn is long enough.
+
+        Raises:
+            RuntimeError: `begin` was not called.
+            StoreError: The store cannot be read.
+        """
+        watch = self._watch
+        if watch is None:
+            raise RuntimeError("nothing to follow yet")
+        said: list[Event | Retraction] = []
+        more = self._feed(watch, said)
+        live = self._live
+        self._keep_announced_times(watch)
+        begin_ns = None
+        if watch.plan_text is None:
+            begin_ns = self._look_out(watch)
+        return Turn(
+            tuple(said),
+            tuple(live.tracked.announced),
+            tuple(live.tracked.retracted),
+            more,
+            float(live.now_s),
+            live.phase,
+            live.estimates,
+            self._newest_ns,
+            begin_ns,
+            self._end_ns(watch),
+        )
+
+    def _feed(self, watch: Watch, said: list[Event | Retraction]) -> bool:
+        stop_s = time.monotonic() + TURN_S
+        for commit in self._store.commits(watch.bench, watch.start_ns, after=self._after):
+            self._after = commit.id
+            newest_ns = max(int(batch.t_ns[-1]) for batch in commit.batches)
+            self._newest_ns = max(self._newest_ns or newest_ns, newest_ns)
+            said += self._live.take(commit.batches)
+            if watch.plan_text is not None:
+                self._watch_new_fuel(watch, commit.batches)
+            if said or time.monotonic() > stop_s:
+                return True
+        return False
+
+    def _look_out(self, watch: Watch) -> int | None:
+        """Return where a trial begins once `lit` was seen; let go of what is too old to matter."""
+        lit = self._live.event(EventKind.LIT)
+        if lit is not None:
+            return watch.start_ns + max(0, int((lit.t_s - HISTORY_S) * 1e9))
+        if self._live.now_s > LOOKOUT_S:
+            self.begin(replace(watch, start_ns=watch.start_ns + (self._live.now_s - HISTORY_S - 60) * SECOND_NS))
+        return None
+
+    def _keep_announced_times(self, watch: Watch) -> None:
+        """Give events that were announced before a crash the time of that announcement."""
+        announced = self._live.tracked.announced
+        taken: set[int] = set()
+        for old in watch.announced:
+            index = same_event(old, announced, taken)
+            if index is not None:
+                taken.add(index)
+                announced[index] = announced[index].announced(old.announced_t_s)
+
+    def _watch_new_fuel(self, watch: Watch, batches: Sequence[SampleBatch]) -> None:
+        """Watch for the fire of a new batch, once fuel was put on after flameout."""
+        out = self._live.event(EventKind.FLAMEOUT)
+        if out is None:
+            self._next_fire = None
+        elif self._next_fire is None:
+            added = [
+                event.t_s
+                for event in self._live.tracked.announced
+                if event.kind in (EventKind.REFUEL, EventKind.STEP)
+                and event.size_g is not None
+                and event.size_g.nominal_value > NEW_FUEL_G
+                and event.t_s > out.t_s
+            ]
+            if added:
+                start_ns = watch.start_ns + int((added[-1] + SETTLE_S) * 1e9)
+                self._next_fire = LiveTrial(self._channels, empty_plan(), start_ns)
+        else:
+            since_ns = self._next_fire.start_ns
+            self._next_fire.take([part for batch in batches if (part := _from(batch, since_ns)) is not None])
+
+    def _end_ns(self, watch: Watch) -> int | None:
+        if watch.plan_text is None:
+            return None
+        if self._next_fire is not None and self._next_fire.event(EventKind.LIT) is not None:
+            return self._next_fire.start_ns - 2 * SETTLE_S * SECOND_NS
+        out = self._live.event(EventKind.FLAMEOUT)
+        if out is not None and self._live.now_s >= out.t_s + self._char_s:
+            return watch.start_ns + int((out.t_s + self._char_s) * 1e9)
+        if self._live.now_s >= LONGEST_TRIAL_S:
+            return watch.start_ns + LONGEST_TRIAL_S * SECOND_NS
+        return None
+
+
+def _by_role(bench: Bench) -> dict[Role, Channel]:
+    return {channel.role: channel for channel in bench.channels}
+
+
+def _from(batch: SampleBatch, since_ns: int) -> SampleBatch | None:
+    """Return the part of a batch from a moment on, None where it has none."""
+    low = int(batch.t_ns.searchsorted(since_ns))
+    if low == len(batch):
+        return None
+    return replace(
+        batch, first_seq=batch.first_seq + low, t_ns=batch.t_ns[low:], raw=batch.raw[low:], flags=batch.flags[low:]
+    )

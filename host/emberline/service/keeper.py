@@ -1,0 +1,339 @@
+"""The keeper of trials: opens them, announces their events, ends them, and sees to their summaries.
+
+What happens in the curves is found by `Following`, in a process apart and from what is stored alone; here is decided
+what follows from it.
+"""
+
+import asyncio
+import logging
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Protocol
+
+from emberline.bench.bench_file import Bench, parse_bench
+from emberline.bench.errors import PlanError
+from emberline.bench.plan import parse_plan
+from emberline.curves.events import Event, EventKind, Retraction
+from emberline.service.bench_fit import bench_text
+from emberline.service.board import Board, TrialNow
+from emberline.service.clock import Clock
+from emberline.service.errors import ApartError, RequestError
+from emberline.service.following import LOOKOUT_S, SECOND_NS, Turn, Watch
+from emberline.store.records import Note, Trial
+from emberline.store.store import Store
+from emberline.trials.live_document import event_document
+
+LOG = logging.getLogger(__name__)
+
+AGAIN_S = 1.0
+"""Pause before the process apart is started anew, real seconds."""
+CATCH_UP_S = 0.02
+"""Shortest time between two turns, real seconds."""
+
+
+class Follower(Protocol):
+    """`Following`, wherever it runs."""
+
+    async def begin(self, watch: Watch) -> None:
+        """Follow a record."""
+
+    async def turn(self) -> Turn:
+        """Follow it further."""
+
+    async def first_sample_ns(self, bench: str, start_ns: int) -> int:
+        """Return the time of the first stored sample at or after a moment."""
+
+
+@dataclass
+class _Open:
+    """An open trial."""
+
+    trial: Trial
+    label: str | None
+    notes: list[Event]
+    known: set[tuple[EventKind, float | None]]
+    announced: tuple[Event, ...] = ()
+    retracted: tuple[Retraction, ...] = ()
+
+
+@dataclass(frozen=True)
+class Ended:
+    """A trial whose summary is due.
+
+    Attributes:
+        trial: Its id.
+        provisional: Whether it goes on: the flame is out, the char glows.
+    """
+
+    trial: str
+    provisional: bool
+
+
+@dataclass
+class Keeper:
+    """Keeps the trials of one bench.
+
+    Attributes:
+        store: The store.
+        bench: Id of the bench.
+        clock: The daemon's clock.
+        board: Where announcements are shown.
+        zone: Name of the time zone in which a person reads times.
+        follower: Follows the record.
+        due: Told when a summary is due.
+    """
+
+    store: Store
+    bench: str
+    clock: Clock
+    board: Board
+    zone: str
+    follower: Follower
+    due: Callable[[Ended], None]
+    _fitted: Bench | None = None
+    _open: _Open | None = None
+    _watching: bool = False
+    _since_ns: int = 0
+    _newest_ns: int | None = None
+    _remarks: list[tuple[int, str]] = field(default_factory=list)
+    _lock: asyncio.Lock = field(default_factory=asyncio.Lock)
+    _nudged: asyncio.Event = field(default_factory=asyncio.Event)
+
+    def nudge(self) -> None:
+        """Tell that the store has something new."""
+        self._nudged.set()
+
+    def fit(self, bench: Bench) -> None:
+        """Use a bench with its device's calibrations for the trials to come."""
+        self._fitted = bench
+        self.nudge()
+
+    def remark(self, text: str) -> None:
+        """Have a remark kept soon; never waits."""
+        self._remarks.append((self.clock.now_ns(), text))
+        self.nudge()
+
+    async def resume(self) -> None:
+        """Take up the trial that an earlier run left open, and the summaries that it left undone."""
+        async with self._lock:
+            trials = [
+                t for t in await asyncio.to_thread(self.store.trials) if t.origin == "live" and t.bench == self.bench
+            ]
+            for trial in trials:
+                if trial.end_ns is not None:
+                    self._since_ns = max(self._since_ns, trial.end_ns)
+                    if await asyncio.to_thread(self.store.summary, trial.id) is None:
+                        self.due(Ended(trial.id, provisional=False))
+            unended = [trial for trial in trials if trial.end_ns is None]
+            if unended:
+                LOG.info("going on with trial %s", unended[-1].id)
+                await self._follow(unended[-1])
+                self.nudge()
+
+    async def run(self) -> None:
+        """Follow the commits until cancelled."""
+        while True:
+            await self._nudged.wait()
+            self._nudged.clear()
+            try:
+                async with self._lock:
+                    more = await self._turn()
+            except ApartError as error:
+                LOG.error("%s; the record is followed anew", error)
+                self._watching = False
+                await asyncio.sleep(AGAIN_S)
+                more = True
+            if more:
+                self.nudge()
+            await asyncio.sleep(CATCH_UP_S)
+
+    async def catch_up(self) -> None:
+        """Follow everything that is stored by now."""
+        async with self._lock:
+            while await self._turn():
+                pass
+
+    # What a person asks for
+
+    async def arm(self, plan_text: str, label: str | None) -> str:
+        """Open a trial now, or give the running one its plan; return its id.
+
+        Raises:
+            RequestError: The plan has problems, no reading has come yet, or the running trial has a plan.
+        """
+        plan_text = labelled_plan(plan_text, label)
+        async with self._lock:
+            if self._open is not None:
+                return await self._give_plan(self._open, plan_text)
+            if self._fitted is None or self._newest_ns is None:
+                raise RequestError("no reading has come yet: see that the device is connected, then arm again")
+            opened = await self._begin(self._fitted, self._newest_ns, plan_text)
+            self.nudge()
+            return opened.trial.id
+
+    async def note(self, text: str) -> None:
+        """Keep a remark, as an event of the running trial where there is one."""
+        async with self._lock:
+            await self._keep_note(self.clock.now_ns(), text)
+
+    async def end(self) -> str:
+        """End the running trial with its newest reading and return its id.
+
+        Raises:
+            RequestError: None is running.
+        """
+        async with self._lock:
+            while await self._turn():
+                pass
+            if self._open is None:
+                raise RequestError("no trial is running: `emberline arm` opens one, and so does a fire that is lit")
+            opened = self._open
+            await self._finish(opened, self._newest_ns or opened.trial.start_ns)
+            return opened.trial.id
+
+    # Turns
+
+    async def _turn(self) -> bool:
+        """Follow some commits and do what follows; return whether more wait."""
+        while self._remarks:
+            await self._keep_note(*self._remarks.pop(0))
+        if not self._watching and not await self._watch():
+            return False
+        turn = await self.follower.turn()
+        self._newest_ns = turn.newest_ns or self._newest_ns
+        if self._open is None:
+            if turn.begin_ns is not None and self._fitted is not None:
+                await self._begin(self._fitted, turn.begin_ns, "")
+                return True
+            return turn.more
+        opened = self._open
+        opened.announced, opened.retracted = turn.announced, turn.retracted
+        await self._announce(opened, [one for one in turn.said if (one.kind, one.announced_t_s) not in opened.known])
+        self.board.trial = TrialNow(opened.trial.id, opened.label, turn.t_s, turn.phase, turn.estimates)
+        self.board.touch()
+        if turn.end_ns is not None:
+            await self._finish(opened, turn.end_ns)
+            return True
+        return turn.more
+
+    async def _watch(self) -> bool:
+        """Have the open trial followed, or the next fire looked out for; return whether there is anything to follow."""
+        if self._open is not None:
+            opened, trial = self._open, self._open.trial
+            said = tuple(event for event in opened.announced if event.announced_t_s is not None)
+            await self.follower.begin(Watch(self.bench, trial.bench_text, trial.start_ns, trial.plan_text, said))
+        elif self._fitted is not None:
+            newest_ns = self._newest_ns or self.clock.now_ns()
+            start_ns = max(self._since_ns, newest_ns - LOOKOUT_S * SECOND_NS)
+            await self.follower.begin(Watch(self.bench, bench_text(self._fitted), start_ns))
+        else:
+            return False
+        self._watching = True
+        return True
+
+    # Trials
+
+    async def _begin(self, fitted: Bench, start_ns: int, plan_text: str) -> _Open:
+        """Enter a trial and follow it from its first sample."""
+        first_ns = await self.follower.first_sample_ns(self.bench, start_ns)
+        plan = parse_plan(plan_text)
+        trial = await asyncio.to_thread(
+            lambda: self.store.create_trial(
+                bench=self.bench,
+                start_ns=first_ns,
+                zone=self.zone,
+                label=plan.label,
+                bench_text=bench_text(replace(fitted, id=self.bench)),
+                plan_text=plan_text,
+            )
+        )
+        LOG.info("trial %s is open", trial.id)
+        return await self._follow(trial)
+
+    async def _follow(self, trial: Trial) -> _Open:
+        """Take up a trial: show what was announced of it, and have its record followed from the first commit."""
+        saved = await asyncio.to_thread(self.store.events, trial.id)
+        retracted = await asyncio.to_thread(self.store.retractions, trial.id)
+        notes = [event for event in saved if event.kind is EventKind.NOTE]
+        announced = tuple(event for event in saved if event.kind is not EventKind.NOTE)
+        known = {(event.kind, event.announced_t_s) for event in saved}
+        known |= {(one.kind, one.announced_t_s) for one in retracted}
+        label = trial.label or (parse_plan(trial.plan_text).label if trial.plan_text else None)
+        self._open = _Open(trial, label, notes, known, announced, tuple(retracted))
+        self._watching = False
+        gaps = await asyncio.to_thread(self.store.gaps, self.bench, trial.start_ns + SECOND_NS)
+        self.board.lost = sum(gap.next_seq - gap.first_seq for gap in gaps)
+        self.board.fitted = self.board.fitted or parse_bench(trial.bench_text)
+        self.board.trial = TrialNow(trial.id, label)
+        shown: list[Event | Retraction] = [*saved, *retracted]
+        for one in shown:
+            self.board.say(event_document(self.bench, trial.id, one))
+        return self._open
+
+    async def _give_plan(self, opened: _Open, plan_text: str) -> str:
+        if opened.trial.plan_text:
+            raise RequestError(f"trial {opened.trial.id} runs and has its plan: end it first (`emberline end`)")
+        await asyncio.to_thread(self.store.save_plan, opened.trial.id, plan_text)
+        opened.trial = await asyncio.to_thread(self.store.trial, opened.trial.id)
+        opened.label = parse_plan(plan_text).label
+        self._watching = False
+        self.nudge()
+        return opened.trial.id
+
+    async def _finish(self, opened: _Open, end_ns: int) -> None:
+        """End a trial, and look out for the next fire."""
+        trial = opened.trial
+        await self._save(opened)
+        await asyncio.to_thread(self.store.end_trial, trial.id, max(end_ns, trial.start_ns))
+        LOG.info("trial %s has ended", trial.id)
+        self._open, self._watching, self._since_ns = None, False, end_ns + 1
+        self.board.trial = None
+        self.board.lost = 0
+        self.board.touch()
+        self.due(Ended(trial.id, provisional=False))
+
+    async def _keep_note(self, now_ns: int, text: str) -> None:
+        trial = None if self._open is None else self._open.trial.id
+        await asyncio.to_thread(self.store.add_note, self.bench, Note(now_ns, text, trial))
+        if self._open is not None:
+            t_s = (now_ns - self._open.trial.start_ns) / 1e9
+            event = Event(EventKind.NOTE, t_s, 1.0, text, announced_t_s=t_s, by_person=True)
+            self._open.notes.append(event)
+            await self._announce(self._open, [event])
+
+    async def _announce(self, opened: _Open, said: Sequence[Event | Retraction]) -> None:
+        """Save what was found, then show it."""
+        if not said:
+            return
+        await self._save(opened)
+        for one in said:
+            opened.known.add((one.kind, one.announced_t_s))
+            taken_back = " is taken back" if isinstance(one, Retraction) else ""
+            LOG.info("trial %s: %s%s", opened.trial.id, one.kind.value, taken_back)
+            self.board.say(event_document(self.bench, opened.trial.id, one))
+        if any(isinstance(one, Event) and one.kind is EventKind.FLAMEOUT for one in said):
+            self.due(Ended(opened.trial.id, provisional=True))
+
+    async def _save(self, opened: _Open) -> None:
+        events = sorted((*opened.announced, *opened.notes), key=lambda event: event.t_s)
+        await asyncio.to_thread(self.store.save_events, opened.trial.id, events, opened.retracted)
+
+
+def labelled_plan(plan_text: str, label: str | None) -> str:
+    """Return a plan's text that carries a label, checked.
+
+    Raises:
+        RequestError: The plan has problems, or a label of its own.
+    """
+    try:
+        plan = parse_plan(plan_text)
+        if label is None:
+            return plan_text
+        if plan.label is not None:
+            raise RequestError(f"the plan has the label {plan.label!r} already: leave --label out")
+        escaped = label.replace("\\", "\\\\").replace('"', '\\"')
+        labelled = f'label = "{escaped}"\n{plan_text}'
+        parse_plan(labelled)
+    except PlanError as error:
+        raise RequestError(f"the plan has problems: {error}") from error
+    return labelled
