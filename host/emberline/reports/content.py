@@ -131,14 +131,20 @@ def result_groups(analysis: "Analysis") -> list[tuple[str, list[ResultRow]]]:
     return [(title, [_result(name, values[name]) for name in names]) for title, names in grouped if names]
 
 
-def absent_rows(analysis: "Analysis") -> list[tuple[str, list[str]]]:
-    """Return the reasons for what could not be worked out, each with the results that it holds back."""
+def absent_rows(analysis: "Analysis") -> list[tuple[str, str]]:
+    """Return what could not be worked out, as names and their reason; one row for each reason."""
     absent = analysis.results.absent
     names = [name for name in RESULTS if name in absent] + sorted(set(absent) - set(RESULTS))
     reasons: dict[str, list[str]] = {}
     for name in names:
-        reasons.setdefault(absent[name], []).append(result_title(name))
-    return list(reasons.items())
+        reasons.setdefault(absent[name], []).append(result_title(name).lower())
+    return [(", ".join(held_back).capitalize(), reason) for reason, held_back in reasons.items()]
+
+
+def quality_texts(analysis: "Analysis") -> list[str]:
+    """Return the quality notes, the record's own first; those that only repeat an event's evidence are left out."""
+    notes = (*analysis.quality, *analysis.results.quality)
+    return list(dict.fromkeys(note.text for note in notes if not note.code.endswith("_unconfirmed")))
 
 
 def budget_rows(analysis: "Analysis") -> list[BudgetRow]:

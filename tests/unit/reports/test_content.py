@@ -1,8 +1,10 @@
+from dataclasses import replace
+
 import pytest
 from uncertainties import ufloat
 
 from emberline.curves.events import Event, EventKind
-from emberline.heat.result import Result
+from emberline.heat.result import QualityNote, Result
 from emberline.reports import content
 from unit.reports.made_up_burn import make_burn
 
@@ -64,8 +66,16 @@ def test_results_stand_in_groups_with_unknown_ones_last() -> None:
 
 
 def test_results_held_back_for_one_reason_stand_together() -> None:
-    rows = dict(content.absent_rows(make_burn(pot=False)))
-    assert rows["no pot stood on the stove"] == ["Time to boil", "Thermal efficiency", "Water evaporated"]
+    assert ("Time to boil, thermal efficiency, water evaporated", "no pot stood on the stove") in content.absent_rows(
+        make_burn(pot=False)
+    )
+
+
+def test_a_note_that_repeats_an_events_evidence_is_told_once_only() -> None:
+    burn = make_burn()
+    notes = (QualityNote("boil_unconfirmed", "The boil is not confirmed: as in the table."), *burn.quality)
+    texts = content.quality_texts(replace(burn, quality=(*notes, *notes)))
+    assert texts == [note.text for note in (*burn.quality, *burn.results.quality)]
 
 
 def test_visits_and_retractions_are_told_in_minutes_from_lit() -> None:
