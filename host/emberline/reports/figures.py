@@ -57,16 +57,6 @@ def plain(value: UFloat, unit: str) -> str:
     return f"{told.nominal}{half}{shown}{note}"
 
 
-def interval(value: UFloat, unit: str) -> str:
-    """Write the 95 % interval, such as `398.7 to 405.3 s`, with two digits of its half-width."""
-    nominal, half, shown = _scaled(value, unit)
-    if not (math.isfinite(nominal) and math.isfinite(half)) or half == 0.0:
-        return "not known"
-    place = math.floor(math.log10(half)) - 1
-    suffix = f"{SPACE}{shown}" if shown else ""
-    return f"{rounded(nominal - half, place)} to {rounded(nominal + half, place)}{suffix}"
-
-
 def clock(t_s: float) -> str:
     """Write a time as minutes and seconds, `m:ss`; minutes run on past 59, and earlier than zero has a minus."""
     whole = math.floor(abs(t_s) + 0.5)

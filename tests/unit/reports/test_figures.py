@@ -6,7 +6,7 @@ import pytest
 from uncertainties import ufloat
 
 from emberline.heat.result import COVERAGE_95
-from emberline.reports.figures import clock, interval, last_place, moment, plain, spoken
+from emberline.reports.figures import clock, last_place, moment, plain, spoken
 
 
 def spaced(text: str) -> str:
@@ -39,7 +39,6 @@ def test_the_value_ends_where_the_half_width_ends(value: float, half: float, uni
 def test_what_is_not_a_number_is_said_in_words() -> None:
     assert plain(ufloat(math.nan, 1.0), "g") == "not known"
     assert spaced(plain(ufloat(5.0, math.inf), "g")) == "5 g (uncertainty not known)"
-    assert interval(ufloat(5.0, math.nan), "g") == "not known"
 
 
 def test_rounding_agrees_with_the_particle_data_group_rule_of_a_reference_library() -> None:
@@ -65,11 +64,6 @@ def test_rounding_agrees_with_the_particle_data_group_rule_of_a_reference_librar
 def test_the_edges_of_the_rounding_rule(half: float, place: int) -> None:
     """Review of Particle Physics, introduction, "Rounding": 100-354 two digits, 355-949 one, 950-999 to 1000."""
     assert last_place(half) == place
-
-
-def test_the_interval_has_its_own_digits() -> None:
-    assert spaced(interval(ufloat(402.0, 1.7), "s")) == "398.7 to 405.3 s"
-    assert spaced(interval(ufloat(0.272, 0.005), "")) == "26.22 to 28.18 %"
 
 
 @pytest.mark.parametrize(
