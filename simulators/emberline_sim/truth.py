@@ -19,7 +19,7 @@ class TrueEvent:
     Attributes:
         kind: `lit`, `pot_on`, `boil`, `pot_off`, `refuel`, `flameout` or `step`.
         t_s: When: a pot when its weight is fully on, or off; a refuel in its middle; a boil when the bulk of the water
-            reaches the local boiling point; flameout at the end of sustained visible flame.
+            is within 0.2 K of the local boiling point; flameout at the end of sustained visible flame.
         size_g: Change of load, positive for what was added; None where there is none.
         note: In words.
 

@@ -5,6 +5,10 @@ from dataclasses import dataclass
 from emberline_sim.pot import Pot
 from emberline_sim.trial_specs import PotSpec, VisitSpec
 
+BOILING_WITHIN_K = 0.2
+"""Distance of the bulk from the local boiling point at which its boil begins: the vapour-pressure law, which has no end at
+boiling, lets the last fifth of a kelvin take any time, and no thermometer tells it (common practice, no source)."""
+
 
 @dataclass(slots=True)
 class Visit:
@@ -65,5 +69,6 @@ class Visits:
             return
         self.pot.step(dt_s, intake_w if self.on else 0.0, ambient_c, wind_m_s)
         visit = self.past[-1]
-        if self.on and self.pot.boiling and visit.boil_s is None:
+        at_the_boil = self.pot.boiling or self.pot.bulk_c > self.pot.boiling_c - BOILING_WITHIN_K
+        if self.on and at_the_boil and visit.boil_s is None:
             visit.boil_s = t_s + dt_s

@@ -37,6 +37,8 @@ SURE_U_K = 1.25
 """Standard uncertainty of the difference below which the thermometer alone confirms a boil."""
 SAME_PLATEAU_K = 0.5
 """Spread of a boiling plateau: what lies further below the highest is not boiling."""
+ARRIVAL_K = 0.12
+"""Standard uncertainty of the temperature at which a ramp has arrived: stirring, depth, the bend itself."""
 _RAMP_K = 15.0
 _RAMP_S = 300
 
@@ -164,7 +166,8 @@ def _fit(piece: Array, first: int, probe: WaterProbe, noise: float, offset: int)
     # Ripple and stirring are correlated over a few seconds: one independent value in about three.
     within = candidates[cost <= cost[best] + residual_sd**2 * 3.84 * 3.0]
     u_curve = max(float(within[-1] - within[0]) / 3.92, 0.3)
-    u = float(np.hypot(u_curve, probe.u_time_constant_s))
+    # Where a slow ramp bends into its plateau, what counts as arrival is a matter of a tenth of a kelvin.
+    u = float(np.sqrt(u_curve**2 + probe.u_time_constant_s**2 + (ARRIVAL_K / slope) ** 2 + 1.0))
     finite = np.flatnonzero(np.isfinite(piece[first:]))
     stays = np.flatnonzero(np.abs(piece[first:][finite] - level) > max(2.0, 6.0 * noise))
     held = int(finite[stays[0]]) if len(stays) else len(piece) - first

@@ -9,7 +9,7 @@ its fall begins that never recovers.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,7 +33,7 @@ TAIL_S = 25
 REFUEL_GRACE_S = 180
 """Seconds after a refuel in which a sunken fire is waited for: cold fuel smothers a flame for up to a minute, and moist
 fuel longer."""
-FALL_TAUS_S = (3.0, 7.0, 15.0, 35.0)
+FALL_TAUS_S = (4.0, 12.0, 35.0)
 """Time constants tried for a flame probe's fall, s: from a bare bead to a sheath of 3 mm."""
 FLAME_C = 200.0
 """Temperature below which a probe never stood in a flame."""
@@ -289,7 +289,19 @@ def _split(t: Array, v: Array, lag_s: float) -> Drop | None:
     if len(t) < 12:
         return None
     step = max(1.0, float(np.median(np.diff(t))))
-    onsets = np.arange(t[0] + 15.0, t[-1] - 10.0, step)
+    coarse = _split_at(t, v, np.arange(t[0] + 15.0, t[-1] - 10.0, 4.0 * step))
+    if coarse is None:
+        return None
+    near = np.arange(max(t[0] + 8.0, coarse.t_s - 24.0 * step), min(t[-1] - 8.0, coarse.t_s + 24.0 * step), step)
+    fine = _split_at(t, v, near)
+    if fine is None:
+        return None
+    u = float(np.sqrt(fine.u_s**2 + 9.0 + (0.1 * min(lag_s, 30.0)) ** 2))
+    return replace(fine, u_s=u)
+
+
+def _split_at(t: Array, v: Array, onsets: Array) -> Drop | None:
+    """Return the likeliest of some splits, its uncertainty from the likelihood alone."""
     if len(onsets) == 0:
         return None
     onset_of, tau_of = (grid.ravel() for grid in np.meshgrid(onsets, FALL_TAUS_S, indexing="ij"))
@@ -314,10 +326,9 @@ def _split(t: Array, v: Array, lag_s: float) -> Drop | None:
         return None
     # Flicker is correlated over some seconds: one independent value in about five.
     within = onset_of[cost <= cost[best] + 3.84 * 5.0]
-    u = float(np.hypot(max(float(within[-1] - within[0]) / 3.92, 1.0), 3.0 + 0.1 * min(lag_s, 30.0)))
     return Drop(
         float(onset_of[best]),
-        u,
+        max(float(within[-1] - within[0]) / 3.92, 1.0),
         float(coefficients[best, 0]),
         float(coefficients[best, 3]),
         float(before[best] ** 0.5),

@@ -135,7 +135,11 @@ class _Reader:
             if step.excursion_g >= LEAST_KNOCK_G:
                 self._add(EventKind.STEP, step, f"a disturbance of up to {step.excursion_g:.0f} g that left no load")
         elif passing and not (self._pot_on and self._is_lid(abs(size))):
-            self._add(EventKind.STEP, step, f"a load of {abs(size):.1f} g {'that was taken off later' if size > 0 else 'that had been laid on, taken off'}")
+            self._add(
+                EventKind.STEP,
+                step,
+                f"a load of {abs(size):.1f} g {'that was taken off later' if size > 0 else 'that had been laid on, taken off'}",
+            )
         elif size > 0:
             self._added(step, size)
         else:

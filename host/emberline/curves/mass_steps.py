@@ -52,6 +52,10 @@ class MassStep:
         """The moment from which the new load is fully on the cell."""
         return float(self.end_s)
 
+    def earlier(self, by_s: int) -> "MassStep":
+        """Return the step on a record that begins later by so many seconds."""
+        return MassStep(max(self.start_s - by_s, 0), self.end_s - by_s, self.size_g, self.excursion_g)
+
 
 def find_steps(mass: Column) -> tuple[MassStep, ...]:
     """Find every step of the load in a mass curve.
@@ -142,8 +146,8 @@ def _extent(level: Array, peak: int, spacing: int) -> tuple[int, int]:
         if before is None or after is None:
             break
         t = np.arange(max(0, peak - reach), min(len(level), peak + reach))
-        jump = abs(after(peak) - before(peak))
-        tolerance = max(5.0 * max(noise_before, noise_after), min(0.05 * jump, 3.0), 0.3)
+        jump = abs(after.at_one(peak) - before.at_one(peak))
+        tolerance = float(max(5.0 * max(noise_before, noise_after), min(0.05 * jump, 3.0), 0.3))
         new_start = _last_calm(level, before, t, peak, tolerance) + 1
         new_end = _first_calm(level, after, t, max(peak, new_start), tolerance)
         if (new_start, new_end) == (start, end):
@@ -157,10 +161,15 @@ class _Line:
     """A straight line through calm seconds."""
 
     def __init__(self, t0: float, v0: float, slope: float) -> None:
-        self._t0, self._v0, self._slope = t0, v0, slope
+        self._t0, self._v0, self.slope = t0, v0, slope
 
-    def __call__(self, t: float | Array) -> Array:
-        return np.asarray(self._v0 + self._slope * (np.asarray(t, dtype=np.float64) - self._t0))
+    def at(self, t: Array) -> Array:
+        """Return the line's values."""
+        return self._v0 + self.slope * (t - self._t0)
+
+    def at_one(self, t: float) -> float:
+        """Return one value of the line."""
+        return self._v0 + self.slope * (t - self._t0)
 
 
 def _line(level: Array, low: int, high: int) -> tuple[_Line | None, float]:
@@ -187,7 +196,7 @@ def _line(level: Array, low: int, high: int) -> tuple[_Line | None, float]:
 
 def _last_calm(level: Array, line: _Line, t: NDArray[np.int64], peak: int, tolerance: float) -> int:
     """Return the last second before the jump from which the curve was still on the line."""
-    off = np.abs(level[t] - line(t.astype(np.float64))) > tolerance
+    off = np.abs(level[t] - line.at(t.astype(np.float64))) > tolerance
     where = t[np.isfinite(level[t])]
     off = off[np.isfinite(level[t])]
     calm = where[(where <= peak) & ~off & np.concatenate(([True], ~off[:-1]))]
@@ -198,7 +207,7 @@ def _first_calm(level: Array, line: _Line, t: NDArray[np.int64], start: int, tol
     """Return the first second after the jump from which the curve stays on the line for a while."""
     finite = np.isfinite(level[t])
     where = t[finite]
-    on = (np.abs(level[t] - line(t.astype(np.float64))) <= tolerance)[finite]
+    on = (np.abs(level[t] - line.at(t.astype(np.float64))) <= tolerance)[finite]
     stays = on & np.concatenate((on[1:], [True])) & np.concatenate((on[2:], [True, True]))
     calm = where[(where >= start) & stays[: len(where)]]
     return int(calm[0]) if len(calm) else int(t[-1]) + 1
@@ -211,12 +220,14 @@ def _net(level: Array, start: int, end: int, spacing: int) -> tuple[float, float
     if before is None or after is None:
         return np.nan, np.nan
     middle = 0.5 * (start + end) - 0.5
-    size = float(after(middle) - before(middle))
+    size = after.at_one(middle) - before.at_one(middle)
     # A line through m points, taken half a fit beyond its middle, has about twice the error of a mean.
     points_before = np.isfinite(level[max(0, start - FIT_S * spacing) : start]).sum()
     points_after = np.isfinite(level[end : end + FIT_S * spacing]).sum()
-    u = 2.0 * np.hypot(noise_before / np.sqrt(points_before), noise_after / np.sqrt(points_after))
-    return size, float(u)
+    fits = 2.0 * np.hypot(noise_before / np.sqrt(points_before), noise_after / np.sqrt(points_after))
+    # When within the disturbance the loss changed its pace nobody saw.
+    pace = abs(after.slope - before.slope) * (end - start + 1) / 12.0**0.5
+    return size, float(np.hypot(fits, pace))
 
 
 def _excursions(level: Array, spacing: int) -> list[tuple[int, int]]:
@@ -257,7 +268,9 @@ def _measure(piece: Array, start: int, end: int, offset: int, spacing: int) -> M
     if not np.isfinite(size):
         size, u = 0.0, UNKNOWN_U_G
     before, _ = _line(piece, start - FIT_S * spacing, start)
-    away = np.abs(piece[start:end] - before(np.arange(start, end))) if before is not None else np.zeros(0)
+    away = (
+        np.abs(piece[start:end] - before.at(np.arange(float(start), float(end)))) if before is not None else np.zeros(0)
+    )
     excursion = float(np.max(away, initial=0.0, where=np.isfinite(away)))
     floor = white_noise_sd(piece[max(0, start - 60) : end + 60]) / FIT_S**0.5
     size_g = ufloat(size, max(u, floor), "mass_step")

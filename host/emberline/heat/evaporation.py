@@ -20,7 +20,9 @@ Array = NDArray[np.float64]
 OPEN_POT_G_S = 5.2 / 60.0
 """Coefficient of the vapour-pressure law for an open 15 cm pot, g/s. It gives 1.1 g/min at 60 °C, 3.2 at 80 °C and
 6.0 at 90 °C, the middle of a mass-transfer estimate with 5-10 W/(m² K) of natural convection."""
-OPEN_POT_REL_U = 0.3
+WATER_IN_15_CM_G = 1_300.0
+"""Water that half fills such a pot as deep as it is wide."""
+OPEN_POT_REL_U = 0.35
 """Its relative standard uncertainty: pots of 12 to 20 cm, still air to a breeze."""
 LID_FACTOR = 0.15
 """Share of an open pot's loss below boiling that passes a lid (common practice, no source)."""
@@ -52,11 +54,17 @@ def vapour_drive(water_c: Array, pressure_pa: float) -> Array:
     return np.asarray(np.where(known, np.maximum(drive, 0.0), 0.0))
 
 
-def sub_boiling_coefficient(lid: bool) -> tuple[float, float]:
-    """Return the coefficient of the vapour-pressure law in g/s and its standard uncertainty."""
-    if lid:
-        return OPEN_POT_G_S * LID_FACTOR, OPEN_POT_G_S * LID_FACTOR * LID_REL_U
-    return OPEN_POT_G_S, OPEN_POT_G_S * OPEN_POT_REL_U
+def sub_boiling_coefficient(lid: bool, water_g: UFloat | None) -> tuple[float, float]:
+    """Return the coefficient of the vapour-pressure law in g/s and its standard uncertainty.
+
+    A pot as deep as it is wide and half full (common practice, no source) has a surface that goes with the two thirds
+    power of its water: 1.3 kg in one of 15 cm.
+    """
+    size = 1.0
+    if water_g is not None and water_g.nominal_value > 0:
+        size = min(max((float(water_g.nominal_value) / WATER_IN_15_CM_G) ** (2.0 / 3.0), 0.2), 4.0)
+    open_pot = OPEN_POT_G_S * size
+    return (open_pot * LID_FACTOR, open_pot * LID_FACTOR * LID_REL_U) if lid else (open_pot, open_pot * OPEN_POT_REL_U)
 
 
 @dataclass(frozen=True, slots=True)

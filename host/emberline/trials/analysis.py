@@ -80,7 +80,7 @@ def analyse(
         tracked = track(grid, described, plan)
     reading = read_record(grid, described, plan, person_events=person_events)
     events = _with_announcements(reading, tracked)
-    account = build_account(reading.scale, reading.courses, reading.pot, plan, events, grid.n)
+    account = build_account(reading.scale, reading.fuel, reading.courses, reading.pot, plan, events, grid.n)
     results = compute_results(account, events, plan, reading.boiling_point_c)
     assumed = [role for role in curves if role not in channels]
     notes = record_notes(grid, described, assumed, events, boiling_point_basis(plan.place))

@@ -6,12 +6,13 @@ The live tracker and the final pass both read this way.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from uncertainties import UFloat
+from uncertainties import UFloat, ufloat
 
+from emberline.bench.air import Place, boiling_point
 from emberline.bench.channels import Channel, Role, default_channel
 from emberline.bench.plan import Plan
 from emberline.curves.boil import HOLD_LIVE_S, HOLD_S, WaterProbe, find_boils
@@ -23,15 +24,8 @@ from emberline.curves.ignition import find_lit, loss_trigger
 from emberline.curves.loads import Stay, tell_apart
 from emberline.curves.mass_steps import MassStep, find_steps, masked
 from emberline.curves.robust import without_spikes
-from emberline.heat.ledger import (
-    PotCurves,
-    Scale,
-    WaterCourse,
-    fuel_rate,
-    local_boiling_point,
-    scale_of,
-    water_courses,
-)
+from emberline.heat.scale import Scale, scale_of
+from emberline.heat.water_course import PotCurves, WaterCourse, told_apart, water_courses
 
 Array = NDArray[np.float64]
 
@@ -71,7 +65,7 @@ class Reading:
         scale: The main load cell's reading; None without one.
         pot: What is measured of the pot.
         courses: The water of every stay.
-        fuel_rate_g_s: (n,) burning rate; NaN without a load cell.
+        fuel: The fuel's own mass and burning rate; None without a load cell.
         lit_s: When the fuel caught; None where it did not or the record began mid-burn.
         refuels: Refuelling steps.
         boiling_point_c: Local boiling temperature.
@@ -81,7 +75,7 @@ class Reading:
     scale: Scale | None
     pot: PotCurves
     courses: tuple[WaterCourse, ...]
-    fuel_rate_g_s: Array
+    fuel: LossRate | None
     lit_s: float | None
     refuels: tuple[MassStep, ...]
     boiling_point_c: UFloat
@@ -116,19 +110,20 @@ def read_record(
         so_far: What a live run knows already; None reads the whole record anew.
     """
     n = grid.n
-    boiling = local_boiling_point(plan, _measured_pressure(grid))
+    boiling = boiling_point(_place(grid, plan))
     mass, flame, water = grid.get(Role.MASS), grid.get(Role.FLAME), grid.get(Role.WATER)
     events: list[Event] = [event for event in person_events if event.kind is EventKind.NOTE]
     flame_lag = channels[Role.FLAME].time_constant_s if Role.FLAME in channels else 0.0
 
     found = () if mass is None else so_far.steps if so_far is not None else find_steps(mass)
-    loss, lit, burning_at_start = so_far.loss if so_far is not None else None, None, False
+    loss, burning_at_start, bare = so_far.loss if so_far is not None else None, False, None
     if so_far is None:
-        bare = masked(mass, found) if mass is not None else np.full(n, np.nan)
-        noise = noise_of(bare)
-        lit = find_lit(bare, noise, flame, flame_lag_s=flame_lag)
-        burning_at_start = lit is None and loss_trigger(bare, noise) is not None
-        loss = smooth(bare) if mass is not None else None
+        bare = masked(mass, found) if mass is not None else None
+        level = bare if bare is not None else np.full(n, np.nan)
+        noise = noise_of(level)
+        lit = find_lit(level, noise, flame, flame_lag_s=flame_lag)
+        burning_at_start = lit is None and loss_trigger(level, noise) is not None
+        loss = smooth(bare) if bare is not None else None
     else:
         lit = so_far.lit
     lit = next((event for event in person_events if event.kind is EventKind.LIT), lit)
@@ -153,27 +148,33 @@ def read_record(
             boils += find_boils(water, open_windows, boiling, _probe(channels), rate, hold_s=hold_s)
         events += _chosen(EventKind.BOIL, boils, person_events)
 
-    courses = water_courses(scale, pot, plan, events, n)
-    rate_g_s = _fuel_rate(scale, courses, own_cell, n)
+    courses, fuel = _apart(bare, scale, pot, plan, events, n)
     flameout = so_far.flameout if so_far is not None else None
     if so_far is None or so_far.look_for_flameout:
         steaming = np.any([course.rate_g_s > 0.02 for course in courses], axis=0) if courses else None
         refuels = [step.t_s for step in loads.refuels]
-        flameout = find_flameout(rate_g_s, lit_s, refuels, flame, flame_lag_s=flame_lag, steaming=steaming)
+        rate = fuel.rate_g_s if fuel is not None else np.full(n, np.nan)
+        flameout = find_flameout(rate, lit_s, refuels, flame, flame_lag_s=flame_lag, steaming=steaming)
     out = _chosen(EventKind.FLAMEOUT, (flameout,) if flameout is not None else (), person_events)
     if out and so_far is None:
         # Glowing char raises more steam a gram than flame does: the water's course again, now that its end is known.
-        courses = water_courses(scale, pot, plan, [*events, *out], n)
-        rate_g_s = _fuel_rate(scale, courses, own_cell, n)
+        courses, fuel = _apart(bare, scale, pot, plan, [*events, *out], n)
     events += out
     events.sort(key=lambda event: event.t_s)
-    return Reading(tuple(events), scale, pot, courses, rate_g_s, lit_s, loads.refuels, boiling)
+    return Reading(tuple(events), scale, pot, courses, fuel, lit_s, loads.refuels, boiling)
 
 
-def _fuel_rate(scale: Scale | None, courses: Sequence[WaterCourse], own_cell: Scale | None, n: int) -> Array:
-    if scale is None:
-        return np.full(n, np.nan)
-    return fuel_rate(scale, courses if own_cell is None else ())[0]
+def _apart(
+    bare: Array | None, scale: Scale | None, pot: PotCurves, plan: Plan, events: Sequence[Event], n: int
+) -> tuple[tuple[WaterCourse, ...], LossRate | None]:
+    """Tell fuel from water: thoroughly where the bare curve is at hand, else on the rates as they stand."""
+    if scale is not None and bare is not None:
+        return told_apart(bare, scale, pot, plan, events)
+    courses = water_courses(scale, pot, plan, events, n)
+    if scale is None or pot.own_cell is not None:
+        return courses, scale.loss if scale is not None else None
+    steam = np.sum([course.rate_g_s for course in courses], axis=0) if courses else 0.0
+    return courses, replace(scale.loss, rate_g_s=scale.loss.rate_g_s - steam)
 
 
 def _chosen(kind: EventKind, found: tuple[Event, ...], person_events: Sequence[Event]) -> tuple[Event, ...]:
@@ -237,8 +238,10 @@ def _boil_windows(stays: Sequence[Stay], water: Column, n: int, weighed: bool) -
     return windows
 
 
-def _measured_pressure(grid: Grid) -> float | None:
+def _place(grid: Grid, plan: Plan) -> Place:
+    """Return the place of the plan; a measured pressure takes precedence over it."""
     column = grid.get(Role.PRESSURE)
     if column is None or not np.isfinite(column.value).any():
-        return None
-    return float(np.nanmedian(column.value))
+        return plan.place
+    measured = ufloat(float(np.nanmedian(column.value)), 100.0, "pressure")
+    return Place(pressure_pa=measured, ambient_c=plan.place.ambient_c)

@@ -6,7 +6,7 @@ far; what differs is when they are asked, and that settled parts of the curve ar
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +15,7 @@ from emberline.bench.channels import Channel, Role
 from emberline.bench.plan import Plan
 from emberline.curves.burning_rate import LossRate, noise_of, smooth, typical_rate
 from emberline.curves.events import Event, EventKind, Phase, Retraction
-from emberline.curves.flameout import RECOVERY_SHARE, REFUEL_GRACE_S, TAIL_S, flaming_level
+from emberline.curves.flameout import LEAST_DROP_SHARE, RECOVERY_SHARE, REFUEL_GRACE_S, TAIL_S, flaming_level
 from emberline.curves.grid import Column, Grid
 from emberline.curves.ignition import find_lit
 from emberline.curves.mass_steps import SETTLED_S, MassStep, find_steps, masked
@@ -29,12 +29,20 @@ STEP_WINDOW_S = 160
 """Seconds of curve in which new steps are looked for."""
 SMOOTH_WINDOW_S = 180
 """Seconds of curve that are smoothed again at each look; what lies before them is settled."""
+REMEASURE_S = 45
+"""Seconds for which a step is measured again."""
+SLOW_STEPS_EVERY_S = 20
+"""Seconds between two searches for steps too slow or too small to be noticed by themselves."""
 LIT_WINDOW_S = 420
 """Seconds of curve in which lighting is looked for."""
 RELIGHT_S = 600
 """A fire that burns again within this time of its flameout never went out: the same batch, the same trial."""
-SAME_EVENT_S = 120.0
+SAME_EVENT_S = 60.0
 """Distance up to which a revised event is still the one that was announced."""
+STEADY_S = 12.0
+"""Seconds for which the end of flame must be found at the same moment before it is announced."""
+STEADY_WITHIN_S = 8.0
+"""What counts as the same moment."""
 SAME_LOAD_S = 12.0
 """The same for changes of load."""
 LIVE_WANDER = 1e-4
@@ -81,6 +89,7 @@ class Tracker:
         self._steps: list[MassStep] = []
         self._loss = _GrowingLoss()
         self._plateaus: dict[float, float] = {}
+        self._flameouts_found: list[tuple[int, float]] = []
 
     @property
     def tracked(self) -> Tracked:
@@ -110,7 +119,7 @@ class Tracker:
         near_boil = self._near_boil(grid, now)
         if not (due or new_steps or near_boil):
             return []
-        if mass is not None and (due or new_steps):
+        if mass is not None and (now % (2 * LOOK_EVERY_S) == 0 or new_steps):
             self._loss.update(mass, self._steps, now)
         lit = self._standing(EventKind.LIT) or self._find_lit(grid, now)
         sinking = lit is not None and due and self._sinking(grid, now)
@@ -136,18 +145,30 @@ class Tracker:
 
     def _find_new_steps(self, mass: Column, now: int) -> bool:
         """Look for steps that have settled; tell whether there are new ones."""
-        if not _disturbed(mass.value, now) and now % LOOK_EVERY_S:
+        # Older steps stand; younger ones are measured again as more calm curve follows them.
+        standing = [step for step in self._steps if step.end_s <= now - REMEASURE_S]
+        young = self._steps[len(standing) :]
+        if now % (LOOK_EVERY_S if young else SLOW_STEPS_EVERY_S) and not _disturbed(mass.value, now):
             return False
-        known_until = max((step.end_s for step in self._steps), default=-1)
         low = max(0, now - STEP_WINDOW_S)
-        fresh = []
-        for step in find_steps(mass.between(low, now)):
-            start, end = step.start_s + low, step.end_s + low
-            if end > now - SETTLED_S or start < known_until or (low > 0 and step.start_s < 10):
-                continue
-            fresh.append(MassStep(start, end, step.size_g, step.excursion_g))
-        self._steps += fresh
-        return bool(fresh)
+        tail = mass.between(low, now)
+        known = tuple(step.earlier(low) for step in standing if step.end_s > low)
+        inside = [
+            found for found in find_steps(replace(tail, value=masked(tail, known))) if low == 0 or found.start_s >= 10
+        ]
+        found_steps = [found.earlier(-low) for found in inside]
+        seen = [step for step in found_steps if step.end_s <= now - SETTLED_S]
+        unsettled = [step for step in found_steps if step.end_s > now - SETTLED_S]
+        # A handling that goes on after all keeps its first measure until it has settled again.
+        seen = [step for step in young if any(late.start_s <= step.end_s for late in unsettled)] + seen
+        same = len(seen) == len(young) and all(
+            abs(a.size_g.nominal_value - b.size_g.nominal_value) < 0.5 and abs(a.end_s - b.end_s) < 2
+            for a, b in zip(seen, young, strict=True)
+        )
+        if same:
+            return False
+        self._steps = [*standing, *seen]
+        return True
 
     def _find_lit(self, grid: Grid, now: int) -> Event | None:
         """Look for lighting in the last minutes."""
@@ -157,11 +178,7 @@ class Tracker:
         mass, flame = grid.get(Role.MASS), grid.get(Role.FLAME)
         bare = np.full(now - low, np.nan)
         if mass is not None:
-            steps = tuple(
-                MassStep(step.start_s - low, step.end_s - low, step.size_g, step.excursion_g)
-                for step in self._steps
-                if step.start_s >= low
-            )
+            steps = tuple(step.earlier(low) for step in self._steps if step.start_s >= low)
             bare = masked(mass.between(low, now), steps)
         lag = self._channels[Role.FLAME].time_constant_s if Role.FLAME in self._channels else 0.0
         piece = flame.between(low, now) if flame is not None else None
@@ -197,15 +214,22 @@ class Tracker:
         if flameout is not None:
             return now - flameout.t_s < RELIGHT_S and now % (3 * LOOK_EVERY_S) == 0
         mass, flame = grid.get(Role.MASS), grid.get(Role.FLAME)
-        if flame is not None and now > 60:
-            recent = flame.value[max(0, now - 10) : now]
-            hot = flame.value[max(0, now - 900) : now]
-            if np.isfinite(recent).any() and float(np.nanmedian(recent)) < 0.75 * float(np.nanquantile(hot, 0.9)):
-                return True
-        if mass is None or now < 90:
+        if now < 90 or not self._flame_is_low(flame, now):
             return False
+        if mass is None:
+            return flame is not None
         rate = self._loss.upto(now).rate_g_s
-        return float(np.mean(rate[-30:])) < 0.5 * flaming_level(rate, max(0, now - 1800), now)
+        return float(np.mean(rate[-20:])) < 0.5 * flaming_level(rate, max(0, now - 1800), now)
+
+    @staticmethod
+    def _flame_is_low(flame: Column | None, now: int) -> bool:
+        """Tell whether a flame probe, where one speaks, allows that the flame is out."""
+        if flame is None:
+            return True
+        recent, hot = flame.value[max(0, now - 12) : now], flame.value[max(0, now - 900) : now]
+        if not np.isfinite(recent).any() or not np.isfinite(hot).any():
+            return True
+        return float(np.nanmedian(recent)) < (1.0 - LEAST_DROP_SHARE) * float(np.nanquantile(hot, 0.85))
 
     def _settle(self, reading: Reading, grid: Grid, looked_for_flameout: bool) -> list[Event | Retraction]:
         """Compare what the detectors say now with what was announced."""
@@ -226,7 +250,8 @@ class Tracker:
         for index in range(len(announced) - 1, -1, -1):
             event = announced[index]
             if event.kind is EventKind.FLAMEOUT:
-                wrong = looked_for_flameout and self._burns_again(event, reading, grid)
+                moved = any(e.kind is EventKind.FLAMEOUT for e in reading.events) and index not in matched
+                wrong = looked_for_flameout and (moved or self._burns_again(event, reading, grid))
             else:
                 wrong = index not in matched and event.kind is not EventKind.LIT
             if wrong:
@@ -242,7 +267,15 @@ class Tracker:
         """Tell whether an event may be announced now."""
         if event.kind is not EventKind.FLAMEOUT:
             return True
-        last_refuel = max((step.end_s for step in reading.refuels), default=-REFUEL_GRACE_S)
+        # Whatever was laid on the fire may have been fuel that smothers it for a while.
+        fed = [step.end_s for step in self._steps if step.size_g.nominal_value > 5.0 and step.end_s < event.t_s + 60.0]
+        pots = [e.t_s for e in reading.events if e.kind is EventKind.POT_ON]
+        last_refuel = max((s for s in fed if not any(abs(s - t) < 5.0 for t in pots)), default=-REFUEL_GRACE_S)
+        self._flameouts_found.append((now, event.t_s))
+        steady = [t_s for at, t_s in self._flameouts_found if at >= now - 2 * STEADY_S]
+        since = next((at for at, _ in self._flameouts_found if at >= now - 2 * STEADY_S), now)
+        if now - since < STEADY_S or max(steady) - min(steady) > STEADY_WITHIN_S:
+            return False
         return now - event.t_s >= TAIL_S and now - last_refuel >= REFUEL_GRACE_S
 
     def _burns_again(self, flameout: Event, reading: Reading, grid: Grid) -> bool:
@@ -250,7 +283,7 @@ class Tracker:
         now = grid.n
         if now - flameout.t_s > RELIGHT_S:
             return False
-        rate = reading.fuel_rate_g_s
+        rate = reading.fuel.rate_g_s if reading.fuel is not None else np.full(now, np.nan)
         level = flaming_level(rate, int(reading.lit_s or 0), int(flameout.t_s))
         recent = rate[max(0, now - 25) : now]
         by_mass = bool(np.isfinite(recent).any()) and float(np.nanmedian(recent)) > RECOVERY_SHARE * level > 0
@@ -274,11 +307,7 @@ class _GrowingLoss:
     def update(self, mass: Column, steps: Sequence[MassStep], now: int) -> None:
         low = max(0, min(now - SMOOTH_WINDOW_S, self._n - 40))
         before = sum(step.size_g.nominal_value for step in steps if step.end_s <= low)
-        inside = tuple(
-            MassStep(max(step.start_s - low, 0), step.end_s - low, step.size_g, step.excursion_g)
-            for step in steps
-            if step.end_s > low
-        )
+        inside = tuple(step.earlier(low) for step in steps if step.end_s > low)
         bare = masked(mass.between(low, now), inside) - before
         loss = smooth(bare, wander=LIVE_WANDER * typical_rate(bare) ** 2)
         while now > self._table.shape[1]:

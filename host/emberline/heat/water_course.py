@@ -1,0 +1,288 @@
+"""The water of every stay of the pot: how much had left by any moment, and how that is known.
+
+What is known decides how, in this order: a second cell under the pot; the pot's own steps (what was set down less what was
+lifted); a weight entered afterwards (the pot with its water, or the char); the heat balance alone. Whatever closes the
+account, its course in time is that of `steam_model`.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from uncertainties import UFloat, ufloat
+from uncertainties.core import to_affine_scalar
+
+from emberline.bench.air import pressure_at_altitude_pa
+from emberline.bench.plan import Plan
+from emberline.curves.burning_rate import LossRate, smooth
+from emberline.curves.events import Event, EventKind, last
+from emberline.curves.loads import Loads, Stay
+from emberline.heat import evaporation
+from emberline.heat.scale import Scale
+from emberline.heat.steam_model import Coefficients, SteamModel, summed
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PotCurves:
+    """What is measured of the pot itself.
+
+    Attributes:
+        water_c: (n,) smoothed water temperature, NaN where unknown.
+        u_bias_k: Standard uncertainty of the probe.
+        boiling_c: Local boiling temperature.
+        own_cell: The pot's own load cell, where fitted.
+    """
+
+    water_c: Array
+    u_bias_k: float
+    boiling_c: UFloat
+    own_cell: Scale | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WaterCourse:
+    """The water that left the pot during one stay.
+
+    Attributes:
+        window: First and last second of the stay.
+        lifted: Whether the pot was lifted at its end.
+        rate_g_s: (n,) rate of loss, 0 outside the stay.
+        u_rate_g_s: (n,) its standard uncertainty.
+        lost_by: What had left by a moment, as an uncertain number of shared variables.
+        known_by: How it is known.
+    """
+
+    window: tuple[float, float]
+    lifted: bool
+    rate_g_s: Array
+    u_rate_g_s: Array
+    lost_by: Callable[[float], UFloat]
+    known_by: str
+
+
+def water_courses(
+    scale: Scale | None, pot: PotCurves, plan: Plan, events: Sequence[Event], n: int
+) -> tuple[WaterCourse, ...]:
+    """Follow the water of every stay of the pot.
+
+    Args:
+        scale: The main load cell; None where there is none.
+        pot: What is measured of the pot.
+        plan: What a person knows.
+        events: The events so far; boils mark where steam begins, a flameout where char takes over.
+        n: Seconds of the record.
+    """
+    if pot.own_cell is not None:
+        stays = pot.own_cell.loads.stays or (Stay(None, None),)
+        return tuple(_weighed_apart(pot.own_cell, stay, n) for stay in stays)
+    if scale is None:
+        return ()
+    return tuple(
+        _from_balance(scale, pot, plan, events, index, n) for index in range(len(_stays(scale.loads, plan, pot)))
+    )
+
+
+def _stays(loads: Loads, plan: Plan, pot: PotCurves) -> tuple[Stay, ...]:
+    """Return the pot's stays; a planned pot of which no step tells stood there all the time if its water warmed."""
+    if loads.stays or plan.pot is None:
+        return loads.stays
+    known = pot.water_c[np.isfinite(pot.water_c)]
+    warmed = len(known) > 0 and float(np.max(known) - known[0]) > 5.0
+    return (Stay(None, None),) if warmed or len(known) == 0 else ()
+
+
+def _weighed_apart(cell: Scale, stay: Stay, n: int) -> WaterCourse:
+    window = stay.window(float(n))
+    inside = seconds_of(window, n)
+    rate = np.where(inside, np.maximum(cell.loss.rate_g_s, 0.0), 0.0)
+    u_rate = np.where(inside, cell.loss.u_rate_g_s, 0.0)
+
+    def lost_by(t_s: float) -> UFloat:
+        return cell.lost(window[0], min(max(t_s, window[0]), window[1]))
+
+    return WaterCourse(window, stay.off is not None, rate, u_rate, lost_by, "the pot stands on a load cell of its own")
+
+
+def seconds_of(window: tuple[float, float], n: int) -> NDArray[np.bool_]:
+    t = np.arange(n) + 0.5
+    return np.asarray((t >= window[0]) & (t < window[1]))
+
+
+def _from_balance(scale: Scale, pot: PotCurves, plan: Plan, events: Sequence[Event], index: int, n: int) -> WaterCourse:
+    stay = _stays(scale.loads, plan, pot)[index]
+    window = stay.window(float(n))
+    inside = seconds_of(window, n)
+    boil = next((e for e in events if e.kind is EventKind.BOIL and window[0] <= e.t_s <= window[1]), None)
+    flameout = last(tuple(events), EventKind.FLAMEOUT)
+    t = np.arange(n) + 0.5
+    pressure = _pressure_pa(plan)
+    lid = plan.pot is not None and plan.pot.lid
+    water_g = plan.pot.visit(index).water_g if plan.pot is not None else None
+    coefficient, u_coefficient = evaporation.sub_boiling_coefficient(lid, water_g)
+    drive = evaporation.vapour_drive(pot.water_c, pressure)
+    boiling = _boiling(t, boil, pot, inside)
+    glowing = t > flameout.t_s if flameout is not None else np.zeros(n, dtype=bool)
+    ramp_end = int(boil.t_s) if boil is not None else int(min(window[1], flameout.t_s if flameout is not None else n))
+    share = evaporation.steam_share(
+        pot.water_c,
+        scale.loss.rate_g_s,
+        (int(window[0]), min(ramp_end, n)),
+        water_g,
+        plan.pot.heat_capacity_j_k if plan.pot is not None else None,
+        coefficient * drive * inside,
+    )
+    model = SteamModel(drive, np.maximum(scale.loss.rate_g_s, 0.0), boiling, glowing, inside)
+    coefficients = Coefficients(
+        coefficient, u_coefficient, share.value, share.u, evaporation.CHAR_RATIO, evaporation.CHAR_RATIO_U
+    )
+    total, until_s, known_by = _closed_total(scale, plan, stay, index, window, flameout, pot)
+    if total is None:
+        return _course(stay, window, model.standing(coefficients), f"the heat balance alone ({share.words})")
+    return _course(stay, window, model.closing(coefficients, total, until_s), known_by)
+
+
+def _boiling(t: Array, boil: Event | None, pot: PotCurves, inside: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return the seconds in which the water boils: from the boil on, while it stays within 1.5 K of its plateau."""
+    if boil is None:
+        return np.zeros(len(t), dtype=bool)
+    after = inside & (t >= boil.t_s)
+    level = pot.water_c[after][5:65]
+    if not np.isfinite(level).any():
+        return np.asarray(after)
+    plateau = float(np.nanmedian(level))
+    return np.asarray(after & ~(pot.water_c < plateau - 1.5))
+
+
+def _pressure_pa(plan: Plan) -> float:
+    if plan.place.pressure_pa is not None:
+        return float(plan.place.pressure_pa.nominal_value)
+    altitude = plan.place.altitude_m
+    return float(pressure_at_altitude_pa(float(altitude.nominal_value) if altitude is not None else 300.0))
+
+
+def _closed_total(
+    scale: Scale,
+    plan: Plan,
+    stay: Stay,
+    index: int,
+    window: tuple[float, float],
+    flameout: Event | None,
+    pot: PotCurves,
+) -> tuple[UFloat | None, float, str]:
+    """Return the water lost by a moment from whatever closes the account, that moment, and how."""
+    visit = plan.pot.visit(index) if plan.pot is not None else None
+    tare = plan.pot.tare_g if plan.pot is not None else None
+    if stay.on is not None and stay.off is not None:
+        return scale.load(stay.on.size_g + stay.off.size_g), window[1], "the pot was weighed going on and coming off"
+    if visit is not None and visit.water_g is not None:
+        if stay.off is not None and tare is not None:
+            lid = plan.pot.lid_g if plan.pot is not None and plan.pot.lid and plan.pot.lid_g is not None else 0.0
+            left = -scale.load(stay.off.size_g) - tare - lid
+            return visit.water_g - left, window[1], "the pot was weighed coming off, its water before"
+        if visit.final_water_g is not None:
+            lost = visit.water_g - visit.final_water_g
+            if visit.final_water_delay_s is not None:
+                lost -= _lost_while_cooling(plan, pot, visit.final_water_delay_s, window)
+            return lost, window[1], "the water was weighed before and afterwards"
+    fuel = plan.fuel
+    single = stay.off is None and index == 0
+    if single and fuel.char_left_g is not None and fuel.mass_g is not None:
+        until = window[1]
+        u_burnt = 0.15 * float(fuel.char_left_g.nominal_value)
+        if fuel.char_snuffed_s is not None and flameout is not None:
+            until = min(window[1], flameout.t_s + float(fuel.char_snuffed_s.nominal_value))
+            u_burnt = 0.0
+        burnt = (
+            fuel.mass_g
+            + (fuel.kindling_g or 0.0)
+            + (fuel.starter_g or 0.0)
+            - fuel.char_left_g
+            - (fuel.unburnt_g or 0.0)
+        )
+        burnt += sum(scale.load(step.size_g) for step in scale.loads.refuels)
+        unknown = ufloat(0.0, u_burnt + 1.0, "char_burnt_before_weighing")
+        lost = scale.lost(0.0, until) - burnt + unknown
+        return lost, until, "the char was weighed afterwards"
+    return None, window[1], ""
+
+
+def _lost_while_cooling(plan: Plan, pot: PotCurves, delay_s: UFloat, window: tuple[float, float]) -> UFloat:
+    """Return what the hot pot lost between leaving the stove and being weighed.
+
+    It cools toward the air over some ten minutes, and its loss with it.
+    """
+    known = np.flatnonzero(np.isfinite(pot.water_c[: int(window[1])]))
+    hot_c = float(pot.water_c[known[-1]]) if len(known) else 90.0
+    lid = plan.pot is not None and plan.pot.lid
+    coefficient, u = evaporation.sub_boiling_coefficient(lid, None)
+    seconds = np.arange(0.0, max(float(delay_s.nominal_value), 1.0))
+    cooling = 20.0 + (hot_c - 20.0) * np.exp(-seconds / 1_500.0)
+    drive = float(np.sum(evaporation.vapour_drive(cooling, _pressure_pa(plan))))
+    per_second = drive / len(seconds)
+    return ufloat(coefficient, u, "evaporation_model") * drive + coefficient * per_second * (
+        delay_s - delay_s.nominal_value
+    )
+
+
+def _course(
+    stay: Stay, window: tuple[float, float], modelled: tuple[Array, Sequence[Array], Sequence[UFloat]], known_by: str
+) -> WaterCourse:
+    """Wrap a rate and its shifts, each the effect of one variable, into a course."""
+    rate, shifts, variables = modelled
+    sums = summed(rate, shifts)
+    variance = np.zeros(len(rate))
+    for shift, variable in zip(shifts, variables, strict=True):
+        variance += (shift * float(variable.std_dev)) ** 2
+    at = np.arange(len(rate) + 1, dtype=np.float64)
+
+    def lost_by(t_s: float) -> UFloat:
+        values = [float(np.interp(t_s, at, total)) for total in sums]
+        lost = to_affine_scalar(values[0])
+        for value, variable in zip(values[1:], variables, strict=True):
+            lost += value * variable
+        return lost
+
+    return WaterCourse(window, stay.off is not None, rate, np.sqrt(variance), lost_by, known_by)
+
+
+def without_water(bare_g: Array, courses: Sequence[WaterCourse], wander: float) -> LossRate:
+    """Return the mass and burning rate of the fuel alone: the water's course is put back before smoothing.
+
+    Taking its rate off afterwards instead would leave a bump wherever steam starts or stops within the smoother's reach.
+
+    Args:
+        bare_g: (n,) mass with steps taken out, NaN where spoilt.
+        courses: The water of every stay.
+        wander: Intensity of the rate's random walk, g²/s³.
+    """
+    gone = np.zeros(len(bare_g))
+    variance = np.zeros(len(bare_g))
+    for course in courses:
+        gone += np.cumsum(course.rate_g_s)
+        variance += course.u_rate_g_s**2
+    fuel = smooth(bare_g + gone, wander=wander)
+    return replace(fuel, u_rate_g_s=np.sqrt(fuel.u_rate_g_s**2 + variance))
+
+
+def told_apart(
+    bare_g: Array, scale: Scale, pot: PotCurves, plan: Plan, events: Sequence[Event]
+) -> tuple[tuple[WaterCourse, ...], LossRate]:
+    """Tell fuel from water on one load cell.
+
+    Steam follows the fuel's rate and the fuel's rate is what steam leaves, so each is worked out from the other, twice.
+
+    Returns:
+        The water of every stay, and the fuel's mass and burning rate.
+    """
+    n = len(bare_g)
+    courses = water_courses(scale, pot, plan, events, n)
+    if pot.own_cell is not None or not courses:
+        return courses, scale.loss
+    for _ in range(2):
+        fuel = without_water(bare_g, courses, scale.loss.wander)
+        total = fuel.rate_g_s + np.sum([course.rate_g_s for course in courses], axis=0)
+        courses = water_courses(replace(scale, loss=replace(scale.loss, rate_g_s=total)), pot, plan, events, n)
+    return courses, without_water(bare_g, courses, scale.loss.wander)
