@@ -8,6 +8,8 @@ import click
 from emberline import __version__
 from emberline.cli.bench_files import check, init
 from emberline.cli.burns import export, import_, summary, trials
+from emberline.cli.demo import demo
+from emberline.cli.live import arm, end, note, run, watch
 
 
 class InOrder(click.Group):
@@ -36,5 +38,5 @@ def main() -> None:
             stream.reconfigure(errors="replace")
 
 
-for command in (init, check, import_, trials, summary, export):
+for command in (demo, init, check, run, watch, arm, note, end, import_, trials, summary, export):
     main.add_command(command)

@@ -18,6 +18,7 @@ CODES = {
     3: "no such store or trial",
     4: "the store cannot be used",
     5: "a file cannot be written",
+    6: "no daemon runs there, it refused, or it failed",
 }
 """Exit codes of all commands."""
 
@@ -59,6 +60,7 @@ def _code_of(error: Exception) -> int | None:
     from emberline.bench.errors import BenchError
     from emberline.config import ConfigError
     from emberline.links.errors import LinkError
+    from emberline.service.errors import ServiceError
     from emberline.store.errors import ExportError, StoreError, StoreMissingError, UnknownTrialError
 
     kinds: tuple[tuple[tuple[type[Exception], ...], int], ...] = (
@@ -66,6 +68,7 @@ def _code_of(error: Exception) -> int | None:
         ((StoreMissingError, UnknownTrialError), 3),
         ((OutputError, ExportError), 5),
         ((StoreError,), 4),
+        ((ServiceError,), 6),
     )
     return next((code for kind, code in kinds if isinstance(error, kind)), None)
 

@@ -160,7 +160,8 @@ class SerialIO:
             while not self._closing:
                 self._step(port)
         except PORT_ERRORS as error:
-            self._failure = f"the device is gone ({error})"
+            LOG.debug("%s: %s", self.path, error)
+            self._failure = "the device is gone"
         self._port = None
         with contextlib.suppress(*PORT_ERRORS):
             # What the device never took is thrown away, else the system may wait half a minute for it.

@@ -30,7 +30,8 @@ class TrialNow:
 
     id: str
     label: str | None
-    t_s: float = 0.0
+    start_ns: int
+    followed_s: float = 0.0
     phase: Phase = Phase.WAITING
     estimates: Estimates = field(default_factory=Estimates)
 
@@ -123,7 +124,8 @@ class Board:
                 lost=self.lost,
                 trial=None if trial is None else trial.id,
                 label=None if trial is None else trial.label,
-                t_s=None if trial is None else trial.t_s,
+                t_s=None if trial is None else self._trial_s(trial),
+                followed_s=None if trial is None else trial.followed_s,
                 phase=Phase.WAITING if trial is None else trial.phase,
                 estimates=Estimates() if trial is None else trial.estimates,
                 summary=self.summary,
@@ -138,6 +140,11 @@ class Board:
         if (self.clock.now_ns() - last_ns) * 1e-9 > self._stale_s():
             return Recording.NOT_RECORDING
         return Recording.WITH_GAPS if self.lost else Recording.RECORDING
+
+    def _trial_s(self, trial: TrialNow) -> float:
+        """Return the time of the newest reading within a trial."""
+        newest_ns = max((value.t_ns for value in self._values.values()), default=trial.start_ns)
+        return max(0.0, (newest_ns - trial.start_ns) / 1e9)
 
     def _trouble(self) -> str:
         link = "" if self.link is None else self.link.trouble

@@ -22,13 +22,14 @@ from emberline.service.follower import ApartFollower
 from emberline.service.ingest import Ingest, IngestCounts
 from emberline.service.keeper import Keeper
 from emberline.service.standing_file import StandingFile
-from emberline.service.supervisor import OnFailure, Supervisor
+from emberline.service.supervisor import OnFailure, Supervisor, Work
 from emberline.store.records import CommitReceipt
 from emberline.store.store import Store
 
 LOG = logging.getLogger(__name__)
 
-LINK, INGEST, KEEPER, SUMMARIES, CONTROL, LAG = "link", "ingest", "trials", "summaries", "control", "loop lag"
+LINK, INGEST, KEEPER, SUMMARIES, CONTROL = "link", "ingest", "trials", "summaries", "control"
+LAG, BESIDE = "loop lag", "beside"
 
 LAG_ALARM_S = 0.1
 LAG_EVERY_S = 0.25
@@ -109,8 +110,11 @@ class Daemon:
         """Have `run` end."""
         self._stopping.set()
 
-    async def run(self) -> None:
+    async def run(self, beside: Work | None = None) -> None:
         """Work until stopped, then end in order: sources, last commits and acknowledgements, links, store.
+
+        Args:
+            beside: Runs beside the daemon, which stops when it returns.
 
         Raises:
             TaskFailedError: A part failed for good; everything that had arrived was stored all the same.
@@ -118,12 +122,15 @@ class Daemon:
         start = self._supervisor.start
         start(SUMMARIES, self.summaries.run)
         try:
+            await self._follower.start()
             await self.keeper.resume()
             start(INGEST, self.ingest.run, OnFailure.END)
             start(KEEPER, self.keeper.run)
             start(CONTROL, self._control.run)
             start(LAG, self._measure_lag)
             start(LINK, lambda: self.link.run(self._take))
+            if beside is not None:
+                start(BESIDE, lambda: self._accompany(beside), OnFailure.END)
             await self._stopped()
         finally:
             await self._shut_down()
@@ -138,6 +145,10 @@ class Daemon:
         await self.summaries.done()
         return self.board.summary
 
+    async def _accompany(self, beside: Work) -> None:
+        await beside()
+        self.stop()
+
     async def _stopped(self) -> None:
         """Wait for a request to stop, or for a part to fail for good."""
         async with asyncio.TaskGroup() as group:
@@ -148,7 +159,8 @@ class Daemon:
 
     async def _shut_down(self) -> None:
         supervisor = self._supervisor
-        await supervisor.stop(CONTROL, OTHERS_LIMIT_S)
+        for name in (BESIDE, CONTROL):
+            await supervisor.stop(name, OTHERS_LIMIT_S)
         # The link's task is only told to take no more, so that the last commits can still be acknowledged through it.
         self._stopping.set()
         await self.ingest.close()
@@ -191,7 +203,7 @@ class Daemon:
 
     def _publish(self, receipt: CommitReceipt) -> None:
         self.board.committed(receipt)
-        self.keeper.nudge()
+        self.keeper.nudge(max((int(batch.t_ns[-1]) for batch in receipt.stored), default=None))
 
     async def _measure_lag(self) -> None:
         """Watch for anything that holds up the event loop; told once, and again when it is twice as bad."""

@@ -51,14 +51,16 @@ class Summaries:
         self._bench = bench
         self._board = board
         self._final_pass = final_pass
-        self._due: asyncio.Queue[Ended] = asyncio.Queue()
+        self._due: dict[str, Ended] = {}
+        self._news = asyncio.Event()
         self._idle = asyncio.Event()
         self._idle.set()
 
     def put(self, ended: Ended) -> None:
-        """Have a summary worked out."""
+        """Have a summary worked out, in place of one of the same trial that still waits."""
+        self._due[ended.trial] = ended
         self._idle.clear()
-        self._due.put_nowait(ended)
+        self._news.set()
 
     async def done(self) -> None:
         """Wait until no summary is due."""
@@ -67,14 +69,16 @@ class Summaries:
     async def run(self) -> None:
         """Work until cancelled."""
         while True:
-            ended = await self._due.get()
-            try:
-                await self._work(ended)
-            except ApartError as error:
-                LOG.error("%s", error)
-                self._board.report("summary", str(error))
-            if self._due.empty():
-                self._idle.set()
+            await self._news.wait()
+            self._news.clear()
+            while self._due:
+                ended = self._due.pop(next(iter(self._due)))
+                try:
+                    await self._work(ended)
+                except ApartError as error:
+                    LOG.error("%s", error)
+                    self._board.report("summary", str(error))
+            self._idle.set()
 
     async def _work(self, ended: Ended) -> None:
         trial = ended.trial

@@ -17,6 +17,14 @@ class ApartFollower:
         """Prepare; the process is started when it is first needed, and anew after it went down."""
         self._apart = Apart(Following, store, name="the follower")
 
+    async def start(self) -> None:
+        """Start the process, so that nobody waits for it later.
+
+        Raises:
+            ApartError: It cannot be started.
+        """
+        await self._apart.start()
+
     async def begin(self, watch: Watch) -> None:
         """Follow a record.
 

@@ -61,7 +61,6 @@ class Turn:
         t_s: Seconds of the record looked at.
         phase: Phase of the trial.
         estimates: Newest estimates.
-        newest_ns: Time of the newest sample seen, None before the first.
         begin_ns: While no trial is open: where a trial begins, once `lit` was seen.
         end_ns: Where the trial has ended by itself; None while it goes on.
     """
@@ -73,7 +72,6 @@ class Turn:
     t_s: float
     phase: Phase
     estimates: Estimates
-    newest_ns: int | None
     begin_ns: int | None = None
     end_ns: int | None = None
 
@@ -85,7 +83,6 @@ class Following:
         """Read from the store at a path."""
         self._store = StoreReader(store)
         self._watch: Watch | None = None
-        self._newest_ns: int | None = None
 
     def first_sample_ns(self, bench: str, start_ns: int) -> int:
         """Return the time of the first stored sample at or after a moment; the moment where there is none."""
@@ -131,7 +128,6 @@ class Following:
             float(live.now_s),
             live.phase,
             live.estimates,
-            self._newest_ns,
             begin_ns,
             self._end_ns(watch),
         )
@@ -140,8 +136,6 @@ class Following:
         stop_s = time.monotonic() + TURN_S
         for commit in self._store.commits(watch.bench, watch.start_ns, after=self._after):
             self._after = commit.id
-            newest_ns = max(int(batch.t_ns[-1]) for batch in commit.batches)
-            self._newest_ns = max(self._newest_ns or newest_ns, newest_ns)
             said += self._live.take(commit.batches)
             if watch.plan_text is not None:
                 self._watch_new_fuel(watch, commit.batches)

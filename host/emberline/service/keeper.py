@@ -27,6 +27,8 @@ LOG = logging.getLogger(__name__)
 
 AGAIN_S = 1.0
 """Pause before the process apart is started anew, real seconds."""
+ARMED_HISTORY_S = 60
+"""Seconds before arming that belong to an armed trial: who arms as the match is struck has a level to start from."""
 CATCH_UP_S = 0.02
 """Shortest time between two turns, real seconds."""
 
@@ -51,7 +53,7 @@ class _Open:
     trial: Trial
     label: str | None
     notes: list[Event]
-    known: set[tuple[EventKind, float | None]]
+    known: set[tuple[EventKind, float | None, float | None]]
     announced: tuple[Event, ...] = ()
     retracted: tuple[Retraction, ...] = ()
 
@@ -99,8 +101,10 @@ class Keeper:
     _lock: asyncio.Lock = field(default_factory=asyncio.Lock)
     _nudged: asyncio.Event = field(default_factory=asyncio.Event)
 
-    def nudge(self) -> None:
-        """Tell that the store has something new."""
+    def nudge(self, newest_ns: int | None = None) -> None:
+        """Tell that the store has something new, the newest sample of it taken at `newest_ns`."""
+        if newest_ns is not None:
+            self._newest_ns = max(newest_ns, self._newest_ns or newest_ns)
         self._nudged.set()
 
     def fit(self, bench: Bench) -> None:
@@ -167,7 +171,9 @@ class Keeper:
                 return await self._give_plan(self._open, plan_text)
             if self._fitted is None or self._newest_ns is None:
                 raise RequestError("no reading has come yet: see that the device is connected, then arm again")
-            opened = await self._begin(self._fitted, self._newest_ns, plan_text)
+            history_ns = max(self._since_ns, self._newest_ns - ARMED_HISTORY_S * SECOND_NS)
+            first_ns = await self.follower.first_sample_ns(self.bench, history_ns)
+            opened = await self._begin(self._fitted, first_ns, plan_text)
             self.nudge()
             return opened.trial.id
 
@@ -200,16 +206,17 @@ class Keeper:
         if not self._watching and not await self._watch():
             return False
         turn = await self.follower.turn()
-        self._newest_ns = turn.newest_ns or self._newest_ns
         if self._open is None:
             if turn.begin_ns is not None and self._fitted is not None:
-                await self._begin(self._fitted, turn.begin_ns, "")
+                first_ns = await self.follower.first_sample_ns(self.bench, turn.begin_ns)
+                await self._begin(self._fitted, first_ns, "")
                 return True
             return turn.more
         opened = self._open
         opened.announced, opened.retracted = turn.announced, turn.retracted
-        await self._announce(opened, [one for one in turn.said if (one.kind, one.announced_t_s) not in opened.known])
-        self.board.trial = TrialNow(opened.trial.id, opened.label, turn.t_s, turn.phase, turn.estimates)
+        await self._announce(opened, [one for one in turn.said if _key(one) not in opened.known])
+        start_ns = opened.trial.start_ns
+        self.board.trial = TrialNow(opened.trial.id, opened.label, start_ns, turn.t_s, turn.phase, turn.estimates)
         self.board.touch()
         if turn.end_ns is not None:
             await self._finish(opened, turn.end_ns)
@@ -234,13 +241,12 @@ class Keeper:
     # Trials
 
     async def _begin(self, fitted: Bench, start_ns: int, plan_text: str) -> _Open:
-        """Enter a trial and follow it from its first sample."""
-        first_ns = await self.follower.first_sample_ns(self.bench, start_ns)
+        """Enter a trial and follow it from its first sample, which was taken at `start_ns`."""
         plan = parse_plan(plan_text)
         trial = await asyncio.to_thread(
             lambda: self.store.create_trial(
                 bench=self.bench,
-                start_ns=first_ns,
+                start_ns=start_ns,
                 zone=self.zone,
                 label=plan.label,
                 bench_text=bench_text(replace(fitted, id=self.bench)),
@@ -256,16 +262,15 @@ class Keeper:
         retracted = await asyncio.to_thread(self.store.retractions, trial.id)
         notes = [event for event in saved if event.kind is EventKind.NOTE]
         announced = tuple(event for event in saved if event.kind is not EventKind.NOTE)
-        known = {(event.kind, event.announced_t_s) for event in saved}
-        known |= {(one.kind, one.announced_t_s) for one in retracted}
+        shown: list[Event | Retraction] = [*saved, *retracted]
+        known = {_key(one) for one in shown}
         label = trial.label or (parse_plan(trial.plan_text).label if trial.plan_text else None)
         self._open = _Open(trial, label, notes, known, announced, tuple(retracted))
         self._watching = False
         gaps = await asyncio.to_thread(self.store.gaps, self.bench, trial.start_ns + SECOND_NS)
         self.board.lost = sum(gap.next_seq - gap.first_seq for gap in gaps)
         self.board.fitted = self.board.fitted or parse_bench(trial.bench_text)
-        self.board.trial = TrialNow(trial.id, label)
-        shown: list[Event | Retraction] = [*saved, *retracted]
+        self.board.trial = TrialNow(trial.id, label, trial.start_ns)
         for one in shown:
             self.board.say(event_document(self.bench, trial.id, one))
         return self._open
@@ -307,7 +312,7 @@ class Keeper:
             return
         await self._save(opened)
         for one in said:
-            opened.known.add((one.kind, one.announced_t_s))
+            opened.known.add(_key(one))
             taken_back = " is taken back" if isinstance(one, Retraction) else ""
             LOG.info("trial %s: %s%s", opened.trial.id, one.kind.value, taken_back)
             self.board.say(event_document(self.bench, opened.trial.id, one))
@@ -317,6 +322,11 @@ class Keeper:
     async def _save(self, opened: _Open) -> None:
         events = sorted((*opened.announced, *opened.notes), key=lambda event: event.t_s)
         await asyncio.to_thread(self.store.save_events, opened.trial.id, events, opened.retracted)
+
+
+def _key(said: Event | Retraction) -> tuple[EventKind, float | None, float | None]:
+    """Return what names an announcement: its kind and the moments at which it was made and taken back."""
+    return said.kind, said.announced_t_s, said.retracted_t_s if isinstance(said, Retraction) else None
 
 
 def labelled_plan(plan_text: str, label: str | None) -> str:

@@ -208,7 +208,7 @@ def _seconds_to(
 
 def _loss_w(water_c: Array, pot: PotFacts, more: float) -> Array:
     """Return what a pot loses to the air and as vapour, W, at each temperature (n,)."""
-    coefficient, u_coefficient = sub_boiling_coefficient(pot.lid)
+    coefficient, u_coefficient = sub_boiling_coefficient(pot.lid, pot.water_g)
     vapour_g_s = (coefficient + more * u_coefficient) * vapour_drive(water_c, pot.pressure_pa)
     to_air_w = (LOSS_W_K[0] + more * LOSS_W_K[1]) * (water_c - AIR_C)
     return np.asarray(vapour_g_s * latent_heat_j_g(np.clip(water_c, 1.0, 110.0)) + to_air_w)

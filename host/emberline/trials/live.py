@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from uncertainties import UFloat, ufloat
 
-from emberline.bench.air import pressure_at_altitude_pa
+from emberline.bench.air import boiling_point, pressure_at_altitude_pa
 from emberline.bench.channels import Channel, Role
 from emberline.bench.plan import Plan
 from emberline.bench.samples import SampleBatch
@@ -16,7 +16,6 @@ from emberline.curves.events import Event, EventKind, Phase, Retraction
 from emberline.curves.grid import Column, Grid
 from emberline.curves.mass_steps import find_steps, masked
 from emberline.heat.evaporation import sub_boiling_coefficient, vapour_drive
-from emberline.heat.ledger import local_boiling_point
 from emberline.trials.forecast import Forecast, NoForecast, PotFacts, forecast_boil, forecast_flameout
 from emberline.trials.tracker import Tracked, Tracker
 from emberline.trials.trial import GrowingGrid
@@ -166,12 +165,20 @@ class LiveTrial:
         water = _last_known(grid.get(Role.WATER))
         if water is None or not self._pot_stands() or grid.get(Role.POT_MASS) is not None:
             return None
-        coefficient, u_coefficient = sub_boiling_coefficient(self._plan.pot is not None and self._plan.pot.lid)
+        lid = self._plan.pot is not None and self._plan.pot.lid
+        coefficient, u_coefficient = sub_boiling_coefficient(lid, self._water_g())
         drive = float(vapour_drive(np.array([water]), self._pressure_pa())[0])
         return ufloat(coefficient * drive, u_coefficient * drive)
 
+    def _water_g(self) -> UFloat | None:
+        """Return the water planned for the present visit of the pot."""
+        if self._plan.pot is None:
+            return None
+        visits = sum(event.kind is EventKind.POT_ON for event in self.tracked.announced)
+        return self._plan.pot.visit(max(visits - 1, 0)).water_g
+
     def _boiling(self) -> UFloat:
-        return local_boiling_point(self._plan, None)
+        return boiling_point(self._plan.place)
 
     def _pressure_pa(self) -> float:
         place = self._plan.place
@@ -191,9 +198,7 @@ class LiveTrial:
         pot = self._plan.pot
         since = int(on.t_s) if on is not None else 0
         boiling = self._boiling() + ufloat(0.0, max(self._channels[Role.WATER].u_bias, 0.05))
-        visits = sum(event.kind is EventKind.POT_ON for event in self.tracked.announced)
-        water_g = pot.visit(max(visits - 1, 0)).water_g if pot is not None else None
-        facts = PotFacts(boiling, self._pressure_pa(), water_g, pot.lid if pot is not None else False)
+        facts = PotFacts(boiling, self._pressure_pa(), self._water_g(), pot.lid if pot is not None else False)
         return forecast_boil(water.value[since : grid.n], float(grid.n), facts)
 
     def _forecast_flameout(

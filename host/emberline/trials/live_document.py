@@ -61,7 +61,8 @@ class LiveState:
         lost: Samples flagged lost in this trial, or since the start of the daemon.
         trial: Id of the open trial, or None.
         label: Its label.
-        t_s: Seconds of the trial that have been looked at.
+        t_s: Time of the newest reading within the trial, seconds.
+        followed_s: Seconds of the trial in which events have been looked for.
         phase: Its phase.
         estimates: Burning rate and forecasts.
         summary: Path of the newest summary page, or None.
@@ -77,6 +78,7 @@ class LiveState:
     trial: str | None = None
     label: str | None = None
     t_s: float | None = None
+    followed_s: float | None = None
     phase: Phase = Phase.WAITING
     estimates: Estimates = field(default_factory=Estimates)
     summary: str | None = None
@@ -96,7 +98,8 @@ def live_document(state: LiveState) -> dict[str, Any]:
         "samples_lost": state.lost,
         "trial": state.trial,
         "label": state.label,
-        "t_s": state.t_s,
+        "t_s": None if state.t_s is None else round(state.t_s, 2),
+        "followed_s": state.followed_s,
         "phase": state.phase.value,
         "burning_rate_g_min": _uncertain(estimates.rate_g_min),
         "burning_rate_held": estimates.held,

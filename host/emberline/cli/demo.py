@@ -1,0 +1,163 @@
+"""`emberline demo`: a simulated bench burns a batch, and the daemon follows it over a port like any other."""
+
+import asyncio
+import contextlib
+import sys
+import time
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from emberline.cli.telling import epilog, telling
+
+if TYPE_CHECKING:
+    from emberline.service.daemon import Daemon
+
+SCENARIO = "pellets_pot_lifted"
+SPEED = 60.0
+START_LIMIT_S = 30.0
+"""Longest wait for the simulated bench to be ready, real seconds; it computes the burn first."""
+STOP_LIMIT_S = 3.0
+DRAWN_EVERY_S = 0.1
+MOST_FOLDERS = 99
+
+
+@click.command(epilog=epilog("emberline demo", 1, 2, 4, 5, 6))
+@click.option("--scenario", default=SCENARIO, show_default=True, help="`python -m emberline_sim --list` names them.")
+@click.option(
+    "--speed",
+    type=click.FloatRange(1.0, 120.0),
+    default=SPEED,
+    show_default=True,
+    help="Seconds of the burn in a second.",
+)
+@click.option(
+    "--data",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="A new folder for its data.  [default: emberline-demo, or the next such name that is free]",
+)
+@telling
+def demo(scenario: str, speed: float, data: Path | None) -> None:
+    """Watch a whole burn on a simulated bench in about a minute and a half, then read its summary.
+
+    Nothing is burnt and no device is needed: a simulated microcontroller sends its frames over a pseudo-terminal. All
+    that is left behind is the data folder.
+    """
+    from emberline import app
+    from emberline.cli.logs import log_to
+    from emberline.cli.terminal import show_summary
+
+    folder = _fresh_folder(data)
+    show = _Demo(folder, scenario, speed)
+    click.echo(f"A simulated burn ({scenario}) at {speed:g} times its pace; its data goes to {folder}")
+    log_to(folder / "daemon.log")
+    asyncio.run(show.run())
+    if show.page is None:
+        raise click.exceptions.Exit(1)
+    show_summary(app.summary_of(folder, app.LAST))
+
+
+def _fresh_folder(named: Path | None) -> Path:
+    """Return a new, empty folder."""
+    from emberline.app import OutputError
+
+    endings = ("", *(f"-{count}" for count in range(2, MOST_FOLDERS + 1)))
+    names = [named] if named is not None else [Path(f"emberline-demo{ending}") for ending in endings]
+    for folder in names:
+        if folder.is_dir() and not any(folder.iterdir()):
+            return folder
+        if not folder.exists():
+            try:
+                folder.mkdir(parents=True)
+            except OSError as error:
+                raise OutputError(f"cannot make the folder {folder}: {error.strerror or error}") from error
+            return folder
+    raise OutputError(f"{names[-1]} is not empty: name a new folder with --data")
+
+
+@dataclass
+class _Demo:
+    folder: Path
+    scenario: str
+    speed: float
+    page: str | None = None
+
+    async def run(self) -> None:
+        from emberline import app
+
+        async with self._bench() as bench:
+            if not await self._ready(bench):
+                raise app.OutputError(f"the simulated bench did not start: see {self.folder / 'bench.log'}")
+            await app.serve(
+                self.folder,
+                port=str(self.folder / "port"),
+                speed=self.speed,
+                beside=lambda daemon: self._beside(daemon, bench),
+            )
+
+    @asynccontextmanager
+    async def _bench(self) -> AsyncIterator[asyncio.subprocess.Process]:
+        """Run the simulated bench as a process of its own; it does not outlive this block."""
+        command = ["-m", "emberline_sim", "--scenario", self.scenario, "--speed", str(self.speed)]
+        command += ["--pty-link", str(self.folder / "port"), "--write-files", str(self.folder / "burn")]
+        with (self.folder / "bench.log").open("wb") as log:
+            # A session of its own: an interrupt from the keyboard ends the daemon first, and then this.
+            process = await asyncio.create_subprocess_exec(
+                sys.executable,
+                *command,
+                stdin=asyncio.subprocess.DEVNULL,
+                stdout=log,
+                stderr=log,
+                start_new_session=True,
+            )
+        try:
+            yield process
+        finally:
+            with contextlib.suppress(ProcessLookupError):
+                process.terminate()
+            try:
+                async with asyncio.timeout(STOP_LIMIT_S):
+                    await process.wait()
+            except TimeoutError:
+                process.kill()
+                await process.wait()
+
+    async def _ready(self, bench: asyncio.subprocess.Process) -> bool:
+        """Wait until the simulated bench has its port; return whether it has."""
+        stop_s = time.monotonic() + START_LIMIT_S
+        while not (self.folder / "port").exists():
+            if bench.returncode is not None or time.monotonic() > stop_s:
+                return False
+            await asyncio.sleep(DRAWN_EVERY_S)
+        return True
+
+    async def _beside(self, daemon: "Daemon", bench: asyncio.subprocess.Process) -> None:
+        """Arm the trial with its plan, show it, and end it when the simulated bench has ended."""
+        from emberline.cli.readout import Readout
+        from emberline.service.errors import RequestError
+
+        plan = (self.folder / "burn" / "plan.toml").read_text(encoding="utf-8")
+        armed, index = False, 0
+        with Readout() as readout:
+
+            def show_events() -> None:
+                nonlocal index
+                said, index = daemon.board.said_since(index)
+                for document in said:
+                    readout.show({"event": document})
+
+            while bench.returncode is None:
+                if not armed:
+                    with contextlib.suppress(RequestError):
+                        await daemon.keeper.arm(plan, None)
+                        armed = True
+                show_events()
+                readout.show({"live": daemon.board.document()})
+                await asyncio.sleep(DRAWN_EVERY_S)
+            self.page = await daemon.finish_trial()
+            show_events()

@@ -1,0 +1,106 @@
+"""Commands about a running bench: `run`, `watch`, `arm`, `note` and `end`."""
+
+import os
+from pathlib import Path
+
+import click
+
+from emberline.cli.telling import data_option, epilog, telling
+
+
+def _data(option: Path | None) -> Path:
+    from emberline.config import data_directory
+
+    return data_directory(option, os.environ)
+
+
+@click.command(epilog=epilog("emberline run --bench bench.toml --data burns-2026", 2, 4, 6))
+@click.option("--bench", type=click.Path(path_type=Path), metavar="FILE", help="Your sensors and your port (TOML).")
+@click.option("--port", metavar="PATH", help="Serial port, instead of the bench file's.")
+@click.option(
+    "--speed",
+    type=click.FloatRange(min=0.1, max=1000.0),
+    default=1.0,
+    show_default=True,
+    help="Seconds of the bench in a second; for a simulated bench at the same speed.",
+)
+@click.option("--log", type=click.Path(path_type=Path), metavar="FILE", help="Log into a file that is kept small.")
+@data_option
+@telling
+def run(bench: Path | None, port: str | None, speed: float, log: Path | None, data: Path | None) -> None:
+    """Record a bench until interrupted: keep its readings, follow its trials, write their summaries.
+
+    A trial opens when it is armed (`emberline arm`) or when a fire is lit, and ends by itself half an hour after
+    flameout or with `emberline end`. Watch it from another terminal with `emberline watch`.
+    """
+    import asyncio
+
+    from emberline import app
+    from emberline.cli.logs import log_to
+
+    log_to(log)
+    asyncio.run(app.serve(_data(data), bench_file=bench, port=port, speed=speed))
+
+
+@click.command(epilog=epilog("emberline watch --data burns-2026", 2, 6))
+@data_option
+@telling
+def watch(data: Path | None) -> None:
+    """Show what a running bench does, until interrupted.
+
+    Water, flame, mass, burning rate, phase, and when boil and flameout are to be expected; events as they are
+    announced. Where there is no terminal, a line each half minute and one for each event.
+    """
+    from emberline.cli.readout import Readout
+    from emberline.service.control_client import watch as messages
+
+    with Readout() as readout:
+        for message in messages(_data(data)):
+            readout.show(message)
+
+
+@click.command(epilog=epilog("emberline arm --plan plan.toml --label 'chips, run 3'", 2, 6))
+@click.option("--plan", type=click.Path(path_type=Path), metavar="FILE", help="What you know of the burn (TOML).")
+@click.option("--label", help="A name for the trial, where the plan has none.")
+@data_option
+@telling
+def arm(plan: Path | None, label: str | None, data: Path | None) -> None:
+    """Open a trial on the running bench, before the fire is lit.
+
+    Where a trial was opened by a fire that nobody armed, it is given the plan.
+    """
+    from emberline.config import load_plan, read_text
+    from emberline.service.control_client import ask
+
+    text = ""
+    if plan is not None:
+        load_plan(plan)
+        text = read_text(plan, "plan")
+    answer = ask(_data(data), {"do": "arm", "plan": text, "label": label})
+    click.echo(f"Trial {answer['trial']} is open.")
+
+
+@click.command(epilog=epilog("emberline note 'closed two air holes'", 2, 6))
+@click.argument("text")
+@data_option
+@telling
+def note(text: str, data: Path | None) -> None:
+    """Keep a remark with the present time."""
+    from emberline.service.control_client import ask
+
+    ask(_data(data), {"do": "note", "text": text})
+    click.echo("Kept.")
+
+
+@click.command(epilog=epilog("emberline end", 2, 6))
+@data_option
+@telling
+def end(data: Path | None) -> None:
+    """End the running trial; its summary follows within seconds.
+
+    The fire itself must be seen to by you: hot char gives off carbon monoxide and stays hot for hours.
+    """
+    from emberline.service.control_client import ask
+
+    answer = ask(_data(data), {"do": "end"})
+    click.echo(f"Trial {answer['trial']} has ended. Its summary: emberline summary {answer['trial']}")
