@@ -1,6 +1,5 @@
 """The parts wired together: what each command does, without a word on the screen."""
 
-import asyncio
 import json
 import os
 import time
@@ -232,6 +231,7 @@ async def serve(
     bench_file: Path | None = None,
     port: str | None = None,
     speed: float = 1.0,
+    name: str = "bench",
     beside: "Callable[[Daemon], Awaitable[None]] | None" = None,
 ) -> None:
     """Run the daemon of a bench until it is told to stop.
@@ -241,6 +241,7 @@ async def serve(
         bench_file: The bench; without it the device's channel names are taken for roles.
         port: Serial port, instead of the bench file's.
         speed: Seconds of the bench in a second; more than 1 only for a simulated bench.
+        name: Id of the bench where no bench file gives one.
         beside: Runs beside the daemon, and stops it when it returns.
 
     Raises:
@@ -260,15 +261,10 @@ async def serve(
     _make_folder(data)
     clock = real_clock() if speed == 1.0 else fast_clock(speed, data)
     store = Store.open(data / STORE_NAME, clock.now_ns)
-    daemon = Daemon(Setting(data, bench, serial, local_zone()), store, clock, partial(live_summary, data))
+    setting = Setting(data, bench, name if bench is None else bench.id, serial, local_zone())
+    daemon = Daemon(setting, store, clock, partial(live_summary, data))
     with stopped_by_signals(daemon):
-        if beside is None:
-            await daemon.run()
-        else:
-            async with asyncio.TaskGroup() as group:
-                group.create_task(daemon.run())
-                await beside(daemon)
-                daemon.stop()
+        await daemon.run(None if beside is None else partial(beside, daemon))
 
 
 def bench_of(trial: Trial) -> Bench:

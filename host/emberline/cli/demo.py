@@ -97,6 +97,7 @@ class _Demo:
                 self.folder,
                 port=str(self.folder / "port"),
                 speed=self.speed,
+                name="simulated",
                 beside=lambda daemon: self._beside(daemon, bench),
             )
 

@@ -9,7 +9,6 @@ from typing import Any
 import click
 from rich.console import Console, Group, RenderableType
 from rich.live import Live
-from rich.progress_bar import ProgressBar
 from rich.table import Table
 from rich.text import Text
 
@@ -24,6 +23,7 @@ PLAIN_EVERY_S = 30.0
 """Time of the trial between two plain lines."""
 DRAWN_PER_S = 8
 EVENTS_SHOWN = 9
+BAR_WIDTH = 40
 _VALUES = (("water", "water"), ("flame", "flame"), ("mass", "mass"), ("pot_mass", "pot"), ("ambient", "air"))
 _UNITS = {"c": "°C", "g": "g", "pa": "Pa", "ppm": "ppm"}
 _DECIMALS = {"c": 1, "g": 1, "pa": 0, "ppm": 0}
@@ -188,16 +188,17 @@ def _progress(document: Document) -> RenderableType:
     if share is None:
         row.add_row(name, Text("–"), Text())
     else:
-        bar = ProgressBar(total=1.0, completed=share, width=40, complete_style="dark_orange3", finished_style="grey50")
+        burnt = round(BAR_WIDTH * share)
+        bar = Text("▓" * burnt, style="dark_orange3") + Text("░" * (BAR_WIDTH - burnt), style="dim")
         row.add_row(name, bar, Text(f"{100.0 * share:.0f} %"))
     return row
 
 
 def _event_table(events: list[Document]) -> Table:
-    table = Table.grid(padding=(0, 3, 0, 0))
-    table.add_column(justify="right")
-    table.add_column()
-    table.add_column(style="dim", overflow="ellipsis", no_wrap=True)
+    table = Table.grid(padding=(0, 3, 0, 0), expand=True)
+    table.add_column(justify="right", no_wrap=True)
+    table.add_column(no_wrap=True)
+    table.add_column(style="dim", overflow="ellipsis", no_wrap=True, ratio=1)
     for event in events:
         if event["kind"] == "summary":
             table.add_row("", Text(_summary_words(event)), Text(event["page"]))

@@ -47,19 +47,16 @@ class Setting:
     Attributes:
         folder: Data folder; it exists.
         bench: The bench file's bench, or None.
+        bench_id: Id of the bench.
         port: Where its device is.
         zone: Name of the time zone in which a person reads times.
     """
 
     folder: Path
     bench: Bench | None
+    bench_id: str
     port: SerialPort
     zone: str
-
-    @property
-    def bench_id(self) -> str:
-        """Id of the bench."""
-        return "bench" if self.bench is None else self.bench.id
 
 
 class Daemon:

@@ -1,0 +1,104 @@
+"""A short simulated burn on a port, and a daemon on it: for tests of the live service."""
+
+import asyncio
+import contextlib
+import json
+import sys
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+SPEED = 60.0
+DEVICE = "sim-bench-1"
+
+SHORT_BURN = """
+title = "A handful of sticks under a cup of water"
+story = "Short enough for a test: lit after a minute, boiled in another, out after seven."
+seed = 11
+duration_s = {duration_s}
+[fuel]
+form = "sticks"
+mass_g = 60.0
+moisture_wet = 0.10
+lhv_dry_j_g = 18200.0
+starter_g = 2.0
+[burn]
+lit_s = 60.0
+extinction = 0.11
+[pot]
+tare_g = 198.0
+heat_capacity_j_k = 90.0
+coupling = 0.4
+[[pot.visits]]
+on_s = 150.0
+off_after_boil_s = 40.0
+water_g = 150.0
+water_c = 19.0
+[place]
+ambient_c = 21.0
+[channels.water]
+[channels.flame]
+bead_mm = 1.0
+[channels.mass]
+"""
+CHANNELS = ("water", "flame", "mass", "water.cold_junction", "flame.cold_junction")
+"""Names under which its streams are stored."""
+DEVICE_NAMES = {"water.cold_junction": "water_cj", "flame.cold_junction": "flame_cj"}
+
+
+@dataclass
+class SimulatedBench:
+    """A simulated bench that runs as a process of its own.
+
+    Attributes:
+        folder: Where its link and files are.
+        process: Its process.
+    """
+
+    folder: Path
+    process: asyncio.subprocess.Process
+
+    @property
+    def port(self) -> Path:
+        return self.folder / "port"
+
+    @property
+    def plan(self) -> str:
+        return (self.folder / "burn" / "plan.toml").read_text(encoding="utf-8")
+
+    def tally(self) -> dict[str, Any]:
+        tally: dict[str, Any] = json.loads((self.folder / "tally.json").read_text(encoding="utf-8"))
+        return tally
+
+    def words(self) -> str:
+        return (self.folder / "bench.log").read_text(encoding="utf-8")
+
+
+@asynccontextmanager
+async def simulated_bench(
+    folder: Path, *options: str, duration_s: float = 780.0, speed: float = SPEED
+) -> AsyncIterator[SimulatedBench]:
+    """Start a simulated bench and wait for its port; end it afterwards."""
+    folder.mkdir(parents=True, exist_ok=True)
+    scenario = folder / "short_burn.toml"
+    scenario.write_text(SHORT_BURN.format(duration_s=duration_s), encoding="utf-8")
+    command = ["-m", "emberline_sim", "--scenario", str(scenario), "--speed", str(speed)]
+    command += ["--pty-link", str(folder / "port"), "--write-files", str(folder / "burn")]
+    command += ["--tally", str(folder / "tally.json"), *options]
+    with (folder / "bench.log").open("wb") as log:
+        process = await asyncio.create_subprocess_exec(
+            sys.executable, *command, stdin=asyncio.subprocess.DEVNULL, stdout=log, stderr=log
+        )
+    bench = SimulatedBench(folder, process)
+    try:
+        async with asyncio.timeout(30.0):
+            while not bench.port.exists():
+                assert process.returncode is None, bench.words()
+                await asyncio.sleep(0.02)
+        yield bench
+    finally:
+        with contextlib.suppress(ProcessLookupError):
+            process.terminate()
+        await process.wait()
