@@ -37,8 +37,8 @@ SURE_U_K = 1.25
 """Standard uncertainty of the difference below which the thermometer alone confirms a boil."""
 SAME_PLATEAU_K = 0.5
 """Spread of a boiling plateau: what lies further below the highest is not boiling."""
-ARRIVAL_K = 0.12
-"""Standard uncertainty of the temperature at which a ramp has arrived: stirring, depth, the bend itself."""
+ARRIVAL_K = 0.1
+"""Distance from its plateau at which a ramp counts as arrived, and that distance's standard uncertainty."""
 _RAMP_K = 15.0
 _RAMP_S = 300
 
@@ -150,6 +150,9 @@ def _fit(piece: Array, first: int, probe: WaterProbe, noise: float, offset: int)
     level = float(np.nanmedian(ahead))
     before = np.flatnonzero(np.isfinite(piece[:first]) & (piece[:first] < level - _RAMP_K))
     begin = max(int(before[-1]) + 1 if len(before) else 0, first - _RAMP_S)
+    if first - begin > 10 and np.isfinite(piece[begin : first - 5]).any():
+        # A ramp that follows a lull begins where the water was coolest.
+        begin += int(np.nanargmin(piece[begin : first - 5]))
     t = np.arange(begin, min(len(piece), first + 45), dtype=np.float64) + 0.5
     v = piece[begin : begin + len(t)]
     good = np.isfinite(v)
@@ -171,8 +174,9 @@ def _fit(piece: Array, first: int, probe: WaterProbe, noise: float, offset: int)
     finite = np.flatnonzero(np.isfinite(piece[first:]))
     stays = np.flatnonzero(np.abs(piece[first:][finite] - level) > max(2.0, 6.0 * noise))
     held = int(finite[stays[0]]) if len(stays) else len(piece) - first
+    arrival = float(candidates[best]) - min(ARRIVAL_K / slope, 10.0) + offset
     return Plateau(
-        float(candidates[best]) + offset, u, level, slope, _sharpness(t, v, level, candidates[best]),
+        arrival, u, level, slope, _sharpness(t, v, level, candidates[best]),
         float(held),
     )  # fmt: skip
 

@@ -26,6 +26,13 @@ RECOVERY_SHARE = 0.5
 """Share of the flaming level at which a fire that had sunk is burning again."""
 CHAR_SHARE = 0.3
 """Largest share of the flaming level at which a tail still passes for char."""
+FLAMEOUT_SHARE = 0.15
+"""Share of the flaming level at which flame ends: the middle of the 9-20 % at which it was seen to end in cone-calorimeter
+burns of wood."""
+U_FLAMEOUT_SHARE = 0.05
+"""Standard uncertainty of that share."""
+INDEPENDENT_S = 5.0
+"""Seconds of flicker that make one independent value."""
 LEAST_FLAMING_S = 45
 """Shortest stretch of flame that makes a burn."""
 TAIL_S = 25
@@ -51,7 +58,8 @@ class Fall:
     Attributes:
         half_s: When the rate last fell through half of its flaming level.
         foot_s: Where the fall meets the tail.
-        u_foot_s: Standard uncertainty of the foot from the fit.
+        end_s: The end of flame as the rate alone shows it: when it passes `FLAMEOUT_SHARE` of the flaming level, or the
+            foot where glowing char alone gives more than that.
         flaming_g_s: The flaming level.
         tail_g_s: The level of the tail.
         seen_tail_s: For how long the tail was seen.
@@ -59,7 +67,7 @@ class Fall:
 
     half_s: float
     foot_s: float
-    u_foot_s: float
+    end_s: float
     flaming_g_s: float
     tail_g_s: float
     seen_tail_s: float
@@ -85,7 +93,8 @@ def find_flameout(
         steaming: (n,) bool, seconds in which boiling water's loss was taken off the rate.
     """
     fall = final_fall(rate_g_s, lit_s, refuels_s)
-    drop = flame_drop(flame, lit_s, flame_lag_s) if flame is not None else None
+    share = _averaged(rate_g_s, 15) / fall.flaming_g_s if fall is not None else None
+    drop = flame_drop(flame, lit_s, share, flame_lag_s) if flame is not None else None
     if drop is not None and not _believable(drop, fall, rate_g_s, lit_s):
         drop = None
     if drop is not None:
@@ -112,10 +121,11 @@ def _from_flame(drop: "Drop", fall: Fall | None) -> Event:
     )
     u_s = drop.u_s
     if fall is not None:
-        words += f"; mass loss fell from {fall.flaming_g_s * 60:.1f} to {fall.tail_g_s * 60:.1f} g/min by {fall.foot_s:.0f} s"
-        gap = abs(drop.t_s - fall.foot_s)
-        if gap > 3.0 * float(np.hypot(u_s, _u_mass(fall))):
-            u_s = float(np.hypot(u_s, 0.3 * gap))
+        words += (
+            f"; mass loss fell from {fall.flaming_g_s * 60:.1f} to {fall.tail_g_s * 60:.1f} g/min by {fall.end_s:.0f} s"
+        )
+        # Two witnesses that disagree each know less than they say.
+        u_s = float(np.hypot(u_s, 0.4 * min(abs(drop.t_s - fall.end_s), 100.0)))
     return Event(EventKind.FLAMEOUT, drop.t_s, u_s, words)
 
 
@@ -123,23 +133,24 @@ def _from_mass(fall: Fall, steaming: Array | None) -> Event:
     u_s = _u_mass(fall)
     words = (
         f"mass loss fell from {fall.flaming_g_s * 60:.1f} to {fall.tail_g_s * 60:.1f} g/min, the fall ending at "
-        f"{fall.foot_s:.0f} s; {MASS_ONLY_WORDS}"
+        f"{fall.end_s:.0f} s; {MASS_ONLY_WORDS}"
     )
-    k = int(fall.foot_s)
+    k = int(fall.end_s)
     if steaming is not None and 0 <= k < len(steaming) and steaming[max(0, k - 60) : k + 1].any():
         u_s = float(np.hypot(u_s, 6.0))
         words += "; water was boiling away on the same cell"
-    return Event(EventKind.FLAMEOUT, fall.foot_s, u_s, words, None, False)
+    return Event(EventKind.FLAMEOUT, fall.end_s, u_s, words, None, False)
 
 
 def _u_mass(fall: Fall) -> float:
     """Return the standard uncertainty of a flameout from the foot of the fall alone.
 
-    Observed ends of flame scatter about the foot by a share of the fall's own length, and by some seconds in any case.
+    Observed ends of flame scatter about it by a share of the fall's own length, and by some seconds in any case.
     """
-    length = max(fall.foot_s - fall.half_s, 0.0)
+    length = max(fall.end_s - fall.half_s, 0.0)
     unseen = max(0.0, TAIL_S - fall.seen_tail_s)
-    return float(np.sqrt(fall.u_foot_s**2 + (0.35 * length) ** 2 + 6.0**2 + (0.5 * unseen) ** 2))
+    apart = 0.5 * (fall.foot_s - fall.end_s)
+    return float(np.sqrt(apart**2 + (0.5 * length) ** 2 + 15.0**2 + (0.5 * unseen) ** 2))
 
 
 def flaming_level(rate_g_s: Array, low: int, high: int) -> float:
@@ -203,11 +214,12 @@ def _foot(rate_g_s: Array, half: int, level: float) -> Fall | None:
     tail_level = float(np.median(tail)) if len(tail) else float(r[-1])
     if tail_level > CHAR_SHARE * level:
         return None
-    # The smoothed rate is correlated over about twenty seconds; so few of its points are independent.
-    variance = float(cost[best]) / max(len(t) - 3, 1)
-    within = candidates[cost <= cost[best] + 3.84 * 20.0 * variance]
-    u = max(float(within[-1] - within[0]) / 3.92, 1.0)
-    return Fall(float(half), foot, u, level, max(tail_level, 0.0), float(end - foot))
+    with np.errstate(invalid="ignore"):
+        below = np.flatnonzero(_averaged(rate_g_s, 21)[half:] < FLAMEOUT_SHARE * level)
+    end_s = float(half + below[0]) if len(below) else foot
+    if end_s > foot + 0.3 * (foot - half) + 10.0:
+        end_s = foot
+    return Fall(float(half), foot, end_s, level, max(tail_level, 0.0), float(end - foot))
 
 
 def _foot_costs(t: Array, r: Array, feet: Array, level: float) -> Array:
@@ -249,13 +261,20 @@ class Drop:
     calm_k: float
 
 
-def flame_drop(flame: Column, lit_s: float | None, lag_s: float = 0.0) -> Drop | None:
+def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, lag_s: float = 0.0) -> Drop | None:
     """Find where a flame probe's last fall begins, or None where it stands in flame to the end or never did.
 
     Before it the probe sees the flame, wandering along a parabola with its own flicker; after it an exponential decline to
     the calmer level over glowing char. Each candidate second splits the record into the two, each with a scatter of its own;
     the likelihood picks the split. Where char is then smothered the probe falls a second time: a calm stretch before the
-    last fall, entered from flicker, is the end of flame.
+    last fall, entered from flicker, is the end of flame. While fuel still leaves far faster than at any observed flameout,
+    a sinking flame is only weakening.
+
+    Args:
+        flame: The flame probe's column.
+        lit_s: When the fuel caught; None where the record began mid-burn.
+        share: (n,) burning rate over its flaming level, where known.
+        lag_s: The probe's time constant.
     """
     value = without_spikes(flame.value, floor=3.0)
     begin = int(lit_s) + 20 if lit_s is not None else 0
@@ -274,33 +293,33 @@ def flame_drop(flame: Column, lit_s: float | None, lag_s: float = 0.0) -> Drop |
     if t[-1] - crossing < TAIL_S / 2:
         return None
     near = (t > crossing - 150.0) & (t < crossing + 120.0)
-    drop = _split(t[near], v[near], lag_s)
+    drop = _split(t[near], v[near], share, lag_s)
     if drop is None:
         return None
     earlier = (t > drop.t_s - 200.0) & (t < drop.t_s - 2.0)
-    first = _split(t[earlier], v[earlier], lag_s)
+    first = _split(t[earlier], v[earlier], share, lag_s)
     if first is not None and first.calm_k < 0.35 * first.flicker_k and drop.t_s - first.t_s > 20.0:
         return first
     return drop
 
 
-def _split(t: Array, v: Array, lag_s: float) -> Drop | None:
+def _split(t: Array, v: Array, share: Array | None, lag_s: float) -> Drop | None:
     """Split a flame probe's curve into flame and afterglow by likelihood."""
     if len(t) < 12:
         return None
     step = max(1.0, float(np.median(np.diff(t))))
-    coarse = _split_at(t, v, np.arange(t[0] + 15.0, t[-1] - 10.0, 4.0 * step))
+    coarse = _split_at(t, v, np.arange(t[0] + 15.0, t[-1] - 10.0, 4.0 * step), share)
     if coarse is None:
         return None
     near = np.arange(max(t[0] + 8.0, coarse.t_s - 24.0 * step), min(t[-1] - 8.0, coarse.t_s + 24.0 * step), step)
-    fine = _split_at(t, v, near)
+    fine = _split_at(t, v, near, share)
     if fine is None:
         return None
     u = float(np.sqrt(fine.u_s**2 + 9.0 + (0.1 * min(lag_s, 30.0)) ** 2))
     return replace(fine, u_s=u)
 
 
-def _split_at(t: Array, v: Array, onsets: Array) -> Drop | None:
+def _split_at(t: Array, v: Array, onsets: Array, share: Array | None) -> Drop | None:
     """Return the likeliest of some splits, its uncertainty from the likelihood alone."""
     if len(onsets) == 0:
         return None
@@ -318,14 +337,15 @@ def _split_at(t: Array, v: Array, onsets: Array) -> Drop | None:
     # The scatter's floor keeps a chance run of equal codes from looking infinitely calm.
     before, after = np.maximum(before, 2.0), np.maximum(after, 2.0)
     cost = count * np.log(before) + rest * np.log(after)
+    if share is not None:
+        cost += INDEPENDENT_S * _too_soon(share, onset_of)
     entry = coefficients[:, 3] + coefficients[:, 4]
     falls = (coefficients[:, 0] > coefficients[:, 3] + LEAST_DROP_K / 2) & (entry > coefficients[:, 3] - LEAST_DROP_K)
     cost[~falls | (count < 8) | (rest < 8)] = np.inf
     best = int(np.argmin(cost))
     if not np.isfinite(cost[best]):
         return None
-    # Flicker is correlated over some seconds: one independent value in about five.
-    within = onset_of[cost <= cost[best] + 3.84 * 5.0]
+    within = onset_of[cost <= cost[best] + 3.84 * INDEPENDENT_S]
     return Drop(
         float(onset_of[best]),
         max(float(within[-1] - within[0]) / 3.92, 1.0),
@@ -334,3 +354,10 @@ def _split_at(t: Array, v: Array, onsets: Array) -> Drop | None:
         float(before[best] ** 0.5),
         float(after[best] ** 0.5),
     )
+
+
+def _too_soon(share: Array, t_s: Array) -> Array:
+    """Return by how many squared deviations fuel leaves too fast for an end of flame at each moment."""
+    known = np.where(np.isfinite(share), share, FLAMEOUT_SHARE)
+    at = np.interp(t_s, np.arange(len(known)) + 0.5, known)
+    return np.maximum((at - FLAMEOUT_SHARE) / U_FLAMEOUT_SHARE, 0.0) ** 2

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from uncertainties import UFloat, ufloat
 
 from emberline.curves.grid import Column
-from emberline.curves.robust import SlidingLines, local_scale, mad_sd, white_noise_sd, without_spikes
+from emberline.curves.robust import SlidingLines, local_scale, mad_sd, runs, white_noise_sd, without_spikes
 
 Array = NDArray[np.float64]
 
@@ -26,6 +26,8 @@ SETTLED_S = 8
 """Seconds after a disturbance before a live run trusts its size."""
 _SCALES = ((6, 2), (20, 3))  # (window, gap) seconds: sharp steps, and slow pours or small steps under noise
 _CALM_POINTS = 4
+UNSEEN_G_S = 0.1
+"""Pace at which a burn may change unseen, g/s: what a gap must exceed to have hidden a step."""
 UNKNOWN_U_G = 1e4
 """Standard uncertainty given to a step with no calm curve on one side."""
 
@@ -82,7 +84,7 @@ def find_steps(mass: Column) -> tuple[MassStep, ...]:
         found.append((start, end))
         level[end:] -= size
         level[start:end] = np.nan
-    found += _excursions(level, spacing)
+    found += _across_gaps(level, spacing) + _excursions(level, spacing)
     handlings = _merged(found, values, spacing)
     calm_from = [0, *(end for _, end in handlings)]
     calm_until = [*(start for start, _ in handlings[1:]), len(values)]
@@ -228,6 +230,22 @@ def _net(level: Array, start: int, end: int, spacing: int) -> tuple[float, float
     # When within the disturbance the loss changed its pace nobody saw.
     pace = abs(after.slope - before.slope) * (end - start + 1) / 12.0**0.5
     return size, float(np.hypot(fits, pace))
+
+
+def _across_gaps(level: Array, spacing: int) -> list[tuple[int, int]]:
+    """Find changes of load that happened while nothing was read."""
+    found = []
+    for start, end in runs(~np.isfinite(level)):
+        if end - start < 5 * spacing or start < 3 or end > len(level) - 3:
+            continue
+        # A logger that averages smears the change over its last and first readings.
+        low, high = start - 2 * spacing, end + 2 * spacing
+        size, u = _net(level, low, high, spacing)
+        if np.isfinite(size) and abs(size) > max(MIN_STEP_G + UNSEEN_G_S * (end - start), 5.0 * u):
+            found.append((low, high))
+            level[high:] -= size
+            level[low:high] = np.nan
+    return found
 
 
 def _excursions(level: Array, spacing: int) -> list[tuple[int, int]]:
