@@ -17,8 +17,8 @@ from emberline.curves.robust import SlidingLines, local_scale, white_noise_sd
 Array = NDArray[np.float64]
 
 WANDER_CHOICES = (2.5e-5, 1e-4, 4e-4, 1.6e-3)
-"""Intensities of the rate's random walk to choose from, as a share of the squared rate per second: 4e-4 lets a rate change
-by 11 % in 30 s. Faster wander than the last is not burning but wind."""
+"""Intensities of the rate's random walk to choose from, as a share of the squared rate per second: 4e-4 lets a rate
+change by 11 % in 30 s. Faster wander than the last is not burning but wind."""
 _FIRST_RATE_SD = 0.3
 _NOISE_FLOOR_G = 0.01
 
@@ -65,7 +65,10 @@ def noise_of(masked_g: Array) -> Array:
 
 
 def typical_rate(masked_g: Array) -> float:
-    """Return the rate of a vigorous burn in this record, g/s: the 90th percentile of one-minute slopes, at least 0.02."""
+    """Return the rate of a vigorous burn in this record, g/s.
+
+    That is the 90th percentile of one-minute slopes, at least 0.02.
+    """
     n = len(masked_g)
     k = np.arange(0, n, 10)
     _, _, _, slope, _ = SlidingLines(masked_g).window(k - 30, k + 30)

@@ -81,7 +81,7 @@ def _column(curve: Curve, n: int) -> Column:
     order = np.lexsort((deviation, second))
     spread = MAD_TO_SD * _medians(deviation[order], start, count)
     spread[count < 3] = np.nan
-    mean_t = np.arange(n) + 0.5
+    mean_t = np.arange(n, dtype=np.float64) + 0.5
     filled = count > 0
     mean_t[filled] = np.bincount(np.floor(t).astype(np.int64), weights=t, minlength=n)[filled] / count[filled]
     return Column(mean_t, value, spread, count)

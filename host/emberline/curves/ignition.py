@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 FLAME_RISE_K = 60.0
 """Rise of a flame probe above its quiet level that no sunshine or warm stove gives."""
 FLAME_HOLD_S = 10
-"""Seconds for which that rise must last: a flame is called sustained from ten seconds (as in ISO 5660-1, from memory)."""
+"""Seconds for which that rise must last: a flame is called sustained from ten seconds (ISO 5660-1, from memory)."""
 LOSS_RATE_G_S = 0.012
 """Slowest mass loss that counts as burning, g/s (0.7 g/min): a load cell that warms or creeps drifts slower."""
 LOSS_G = 1.5
@@ -59,14 +59,13 @@ def find_lit(masked_g: Array, noise_g: Array, flame: Column | None, *, flame_lag
     by_flame = flame_onset(flame, flame_lag_s) if flame is not None else None
     by_mass = mass_onset(masked_g, noise_g)
     if by_flame is not None and by_mass is not None:
-        if abs(by_flame.t_s - by_mass.t_s) > 600.0:
-            chosen = by_mass  # a flame probe warmed by hand or sun long before, or a stove that died and was lit again
-        else:
-            chosen = by_flame
+        # Far apart: a flame probe warmed by hand or sun long before, or a stove that died and was lit again.
+        chosen = by_mass if abs(by_flame.t_s - by_mass.t_s) > 600.0 else by_flame
     else:
-        chosen = by_flame or by_mass
-        if chosen is None:
+        only = by_flame or by_mass
+        if only is None:
             return None
+        chosen = only
         if flame is not None and by_flame is None and np.isfinite(flame.value[:60]).sum() > 5:
             # A fitted flame probe that never warmed outvotes a slow loss of mass.
             hottest = float(np.nanmax(flame.value))
@@ -165,7 +164,7 @@ def loss_trigger(masked_g: Array, noise_g: Array) -> int | None:
 def _running_median(values: Array, width: int) -> Array:
     padded = np.pad(values, width // 2, constant_values=np.nan)
     windows = np.lib.stride_tricks.sliding_window_view(padded, width)
-    empty = ~np.isfinite(windows).any(axis=1)
+    empty = np.asarray(~np.isfinite(windows).any(axis=1))
     filled = np.where(empty[:, None], 0.0, windows)
     median = np.nanmedian(filled, axis=1)
     median[empty] = np.nan

@@ -116,7 +116,7 @@ def _strongest(level: Array, spacing: int) -> int | None:
     best, where = 0.0, None
     for width, gap in _SCALES:
         w, g = width * spacing, gap * spacing
-        difference = _difference(lines, k, k, w, g)
+        difference = _difference(lines, k, w, g, max(4, width // 2))
         scale = np.maximum(local_scale(difference), 0.05)[: len(k)]
         with np.errstate(invalid="ignore"):
             score = np.where(np.abs(difference) >= MIN_STEP_G, np.abs(difference) / scale, 0.0)
@@ -127,13 +127,11 @@ def _strongest(level: Array, spacing: int) -> int | None:
     return where
 
 
-def _difference(lines: SlidingLines, a: NDArray[np.int64], b: NDArray[np.int64], w: int, g: int) -> Array:
-    """Return line after `b` less line before `a`, both taken at their middle."""
-    n0, t0, v0, s0, _ = lines.window(a - g - w, a - g)
-    n1, t1, v1, s1, _ = lines.window(b + g, b + g + w)
-    middle = 0.5 * (a + b) - 0.5
-    difference = v1 + s1 * (middle - t1) - v0 - s0 * (middle - t0)
-    enough = max(3, min(w // 4, 4))
+def _difference(lines: SlidingLines, k: NDArray[np.int64], w: int, g: int, enough: int) -> Array:
+    """Return the line after each boundary less the line before it, NaN where either has too few points."""
+    n0, t0, v0, s0, _ = lines.window(k - g - w, k - g)
+    n1, t1, v1, s1, _ = lines.window(k + g, k + g + w)
+    difference = v1 + s1 * (k - 0.5 - t1) - v0 - s0 * (k - 0.5 - t0)
     difference[(n0 < enough) | (n1 < enough)] = np.nan
     return difference
 
@@ -261,12 +259,12 @@ def _excursions(level: Array, spacing: int) -> list[tuple[int, int]]:
     scale = np.maximum(local_scale(residual), 0.1)
     with np.errstate(invalid="ignore"):
         off = np.abs(residual) > np.maximum(10.0 * scale, 4.0 * MIN_STEP_G)
-    found = []
     seconds = np.flatnonzero(off)
-    for group in np.split(seconds, np.flatnonzero(np.diff(seconds) > 4 * spacing) + 1) if len(seconds) else []:
-        if len(group) >= 2:
-            found.append((max(0, int(group[0]) - spacing), min(len(level), int(group[-1]) + 1 + spacing)))
-    return found
+    return [
+        (max(0, int(group[0]) - spacing), min(len(level), int(group[-1]) + 1 + spacing))
+        for group in np.split(seconds, np.flatnonzero(np.diff(seconds) > 4 * spacing) + 1)
+        if len(group) >= 2
+    ]
 
 
 def _merged(found: list[tuple[int, int]], values: Array, spacing: int) -> list[tuple[int, int]]:

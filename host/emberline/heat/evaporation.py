@@ -2,8 +2,8 @@
 
 Below boiling, water leaves an open surface by the vapour-pressure law with a Stefan flow: proportional to
 ln((p - p_a) / (p - p_s)). While boiling, the heat that reaches the pot leaves as steam. How much heat that is, per
-gram of fuel, is learnt on the ramp of the same visit: `share = heat into the pot / (latent heat x fuel loss)`, the grams of
-steam that a gram of fuel will raise.
+gram of fuel, is learnt on the ramp of the same visit: `share = heat into the pot / (latent heat x fuel loss)`, the
+grams of steam that a gram of fuel will raise.
 """
 
 from dataclasses import dataclass
@@ -29,8 +29,8 @@ LID_FACTOR = 0.15
 LID_REL_U = 0.5
 """Relative standard uncertainty of the coefficient with a lid."""
 CHAR_RATIO = 1.3
-"""Steam raised per gram of glowing char over that per gram of flaming fuel: twice the heat, reaching the pot by radiation
-rather than by flame."""
+"""Steam raised per gram of glowing char over that per gram of flaming fuel: twice the heat, reaching the pot by
+radiation rather than by flame."""
 CHAR_RATIO_U = 0.4
 """Its standard uncertainty."""
 SHARE_WITHOUT_RAMP = 1.6

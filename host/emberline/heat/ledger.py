@@ -41,7 +41,7 @@ def build_account(
         events: All events.
         n: Seconds of the record.
     """
-    t_s = np.arange(n) + 0.5
+    t_s = np.arange(n, dtype=np.float64) + 0.5
     lit, flameout = first(events, EventKind.LIT), last(events, EventKind.FLAMEOUT)
     water_g = np.full(n, np.nan)
     visits = []

@@ -1,8 +1,9 @@
 """The course of a pot's water in time, bent until it closes the account.
 
-Two coefficients describe it: that of the vapour-pressure law below boiling, and the grams of steam that a gram of fuel raises
-while the water boils. Where nothing was weighed they stand as `evaporation` gives them. Where a weight closes the account,
-the pair is taken that closes it and lies nearest to what was expected of both, in units of their uncertainties.
+Two coefficients describe it: that of the vapour-pressure law below boiling, and the grams of steam that a gram of fuel
+raises while the water boils. Where nothing was weighed they stand as `evaporation` gives them. Where a weight closes
+the account, the pair is taken that closes it and lies nearest to what was expected of both, in units of their
+uncertainties.
 """
 
 import math
@@ -123,7 +124,7 @@ class _Sums:
     def nearest(
         self, c: Coefficients, target: float, char_ratio: float
     ) -> tuple[tuple[float, float], tuple[float, float]]:
-        """Return the pair of coefficients that closes the account nearest to expectation, and one deviation further on."""
+        """Return the pair of coefficients that closes the account nearest to expectation, and one deviation further."""
         pairs, costs = [], []
         for factor in _TRIED:
             below_g_s = c.below_g_s * float(factor)

@@ -1,8 +1,8 @@
 """The water of every stay of the pot: how much had left by any moment, and how that is known.
 
-What is known decides how, in this order: a second cell under the pot; the pot's own steps (what was set down less what was
-lifted); a weight entered afterwards (the pot with its water, or the char); the heat balance alone. Whatever closes the
-account, its course in time is that of `steam_model`.
+What is known decides how, in this order: a second cell under the pot; the pot's own steps (what was set down less what
+was lifted); a weight entered afterwards (the pot with its water, or the char); the heat balance alone. Whatever closes
+the account, its course in time is that of `steam_model`.
 """
 
 from collections.abc import Callable, Sequence
@@ -107,6 +107,7 @@ def _weighed_apart(cell: Scale, stay: Stay, n: int) -> WaterCourse:
 
 
 def seconds_of(window: tuple[float, float], n: int) -> NDArray[np.bool_]:
+    """Return which of `n` seconds have their middle in a window, (n,)."""
     t = np.arange(n) + 0.5
     return np.asarray((t >= window[0]) & (t < window[1]))
 
@@ -117,7 +118,7 @@ def _from_balance(scale: Scale, pot: PotCurves, plan: Plan, events: Sequence[Eve
     inside = seconds_of(window, n)
     boil = next((e for e in events if e.kind is EventKind.BOIL and window[0] <= e.t_s <= window[1]), None)
     flameout = last(tuple(events), EventKind.FLAMEOUT)
-    t = np.arange(n) + 0.5
+    t = np.arange(n, dtype=np.float64) + 0.5
     pressure = _pressure_pa(plan)
     lid = plan.pot is not None and plan.pot.lid
     water_g = plan.pot.visit(index).water_g if plan.pot is not None else None
@@ -251,7 +252,7 @@ def _course(
 def without_water(bare_g: Array, courses: Sequence[WaterCourse], wander: float) -> LossRate:
     """Return the mass and burning rate of the fuel alone: the water's course is put back before smoothing.
 
-    Taking its rate off afterwards instead would leave a bump wherever steam starts or stops within the smoother's reach.
+    Taking its rate off afterwards instead would leave a bump wherever steam starts or stops in the smoother's reach.
 
     Args:
         bare_g: (n,) mass with steps taken out, NaN where spoilt.

@@ -1,7 +1,7 @@
 """The final analysis of a trial: from its calibrated curves to everything that its summary says.
 
-It looks both ways in time and replaces what a live run estimated. The same curves, plan and person's events give the same
-analysis, whatever order and portions the samples came in.
+It looks both ways in time and replaces what a live run estimated. The same curves, plan and person's events give the
+same analysis, whatever order and portions the samples came in.
 """
 
 from collections.abc import Mapping, Sequence

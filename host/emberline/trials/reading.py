@@ -1,7 +1,8 @@
 """Reading a record: from the grid to events, in the order in which they depend on each other.
 
-Steps come first, because nothing may be differentiated across one; then lighting, which tells a refuel from a load put on
-before; then boils, which tell steam from fuel; then the end of flame, on a burning rate from which steam is taken off.
+Steps come first, because nothing may be differentiated across one; then lighting, which tells a refuel from a load put
+on before; then boils, which tell steam from fuel; then the end of flame, on a burning rate from which steam is taken
+off.
 The live tracker and the final pass both read this way.
 """
 

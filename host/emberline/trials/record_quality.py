@@ -64,7 +64,7 @@ def _gap_notes(name: str, column: Column) -> list[QualityNote]:
     total = sum(b - a for a, b in silent)
     longest = max(silent, key=lambda run: run[1] - run[0])
     text = (
-        f"Channel {name} was silent for {total:.0f} s in {len(silent)} gap{'s' if len(silent) > 1 else ''}, the longest "
-        f"{longest[1] - longest[0]:.0f} s from {longest[0]:.0f} s on."
+        f"Channel {name} was silent for {total:.0f} s in {len(silent)} gap{'s' if len(silent) > 1 else ''}, the "
+        f"longest {longest[1] - longest[0]:.0f} s from {longest[0]:.0f} s on."
     )
     return [QualityNote("gap", text)]
