@@ -57,7 +57,7 @@ def test_a_summary_in_plain_lines(capsys: pytest.CaptureFixture[str]) -> None:
     assert any(line.split() == ["Time", "to", "boil", "402.0", "±", "3.3", "s"] for line in lines)
     assert any(line.startswith("Thermal efficiency") and "27.0 ± 2.0 %" in line for line in lines)
     assert any(line.startswith("Char left") and "absent: nobody weighed it" in line for line in lines)
-    assert any(line.startswith("Firepower, mean") and "absent: not worked out" in line for line in lines)
+    assert any(line.startswith("Mean firepower") and "absent: not worked out" in line for line in lines)
     assert "Note: It was windy." in out
     assert "± is half the width of the 95 % interval" in out
     assert "carbon monoxide" in out
