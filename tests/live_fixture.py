@@ -4,11 +4,13 @@ import asyncio
 import contextlib
 import json
 import sys
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
+
+import pytest
 
 SPEED = 60.0
 DEVICE = "sim-bench-1"
@@ -76,29 +78,51 @@ class SimulatedBench:
         return (self.folder / "bench.log").read_text(encoding="utf-8")
 
 
+def _scenario(folder: Path, duration_s: float) -> Path:
+    folder.mkdir(parents=True, exist_ok=True)
+    path = folder / "short_burn.toml"
+    path.write_text(SHORT_BURN.format(duration_s=duration_s), encoding="utf-8")
+    return path
+
+
+def _log(folder: Path) -> BinaryIO:
+    return (folder / "bench.log").open("wb")
+
+
 @asynccontextmanager
 async def simulated_bench(
     folder: Path, *options: str, duration_s: float = 780.0, speed: float = SPEED
 ) -> AsyncIterator[SimulatedBench]:
     """Start a simulated bench and wait for its port; end it afterwards."""
-    folder.mkdir(parents=True, exist_ok=True)
-    scenario = folder / "short_burn.toml"
-    scenario.write_text(SHORT_BURN.format(duration_s=duration_s), encoding="utf-8")
+    scenario = _scenario(folder, duration_s)
     command = ["-m", "emberline_sim", "--scenario", str(scenario), "--speed", str(speed)]
     command += ["--pty-link", str(folder / "port"), "--write-files", str(folder / "burn")]
     command += ["--tally", str(folder / "tally.json"), *options]
-    with (folder / "bench.log").open("wb") as log:
+    with _log(folder) as log:
         process = await asyncio.create_subprocess_exec(
             sys.executable, *command, stdin=asyncio.subprocess.DEVNULL, stdout=log, stderr=log
         )
     bench = SimulatedBench(folder, process)
     try:
-        async with asyncio.timeout(30.0):
-            while not bench.port.exists():
-                assert process.returncode is None, bench.words()
-                await asyncio.sleep(0.02)
+        await until(lambda: bench.port.exists() or process.returncode is not None, "the port", 30.0)
+        assert process.returncode is None, bench.words()
         yield bench
     finally:
         with contextlib.suppress(ProcessLookupError):
             process.terminate()
         await process.wait()
+
+
+async def end_worker_threads() -> None:
+    """End the threads that `asyncio.to_thread` keeps, as `asyncio.run` would."""
+    await asyncio.get_running_loop().shutdown_default_executor()
+
+
+async def until(condition: Callable[[], bool], what: str, limit_s: float = 20.0) -> None:
+    """Wait for a condition that nothing announces, and fail with its name where it does not come."""
+    try:
+        async with asyncio.timeout(limit_s):
+            while not condition():  # noqa: ASYNC110 what is waited for has no event of its own
+                await asyncio.sleep(0.005)
+    except TimeoutError:
+        pytest.fail(f"waited in vain for {what}")

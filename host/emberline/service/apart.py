@@ -82,10 +82,10 @@ class Apart:
                 (length,) = LENGTH.unpack(await process.stdout.readexactly(LENGTH.size))
                 failed, value = pickle.loads(await process.stdout.readexactly(length))  # noqa: S301 from our own process
             answered = True
-        except (asyncio.IncompleteReadError, OSError) as error:
-            raise ApartError(f"the process {self._name} is gone: is there memory enough?") from error
         except TimeoutError as error:
             raise ApartError(f"{self._name} took longer than {limit_s:.0f} s and was given up") from error
+        except (asyncio.IncompleteReadError, OSError) as error:
+            raise ApartError(f"the process {self._name} is gone: is there memory enough?") from error
         finally:
             if not answered:
                 # An answer that comes too late would be taken for that to the next call.

@@ -27,6 +27,7 @@ MAX_NOTE = 2_000
 SEND_LIMIT_S = 5.0
 """A viewer that does not take a line within this time is let go."""
 REQUEST_LIMIT_S = 30.0
+LET_GO_LIMIT_S = 0.5
 STILL_S = 1.0
 """A live line goes out at least this often, real seconds, so that ages are seen to grow."""
 LEAST_PAUSE_S = 0.1
@@ -42,6 +43,7 @@ class Control:
         self._board = board
         self._keeper = keeper
         self._viewers = 0
+        self._connections: dict[asyncio.Task[None], asyncio.StreamWriter] = {}
 
     async def run(self) -> None:
         """Serve until cancelled.
@@ -64,8 +66,21 @@ class Control:
                 await server.serve_forever()
         finally:
             self._path.unlink(missing_ok=True)
+            await self._let_go()
+
+    async def _let_go(self) -> None:
+        """End all connections and wait for their tasks; the server itself does not."""
+        for writer in self._connections.values():
+            writer.transport.abort()
+        self._board.touch()
+        if self._connections:
+            await asyncio.wait(self._connections, timeout=LET_GO_LIMIT_S)
 
     async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        task = asyncio.current_task()
+        if task is not None:
+            self._connections[task] = writer
+            task.add_done_callback(lambda ended: self._connections.pop(ended, None))
         try:
             async with asyncio.timeout(REQUEST_LIMIT_S):
                 line = await reader.readline()
@@ -76,6 +91,8 @@ class Control:
                 await _send(writer, await self._answer(request))
         except (OSError, TimeoutError, ValueError) as error:
             LOG.debug("a control connection ended: %s", error)
+            # A graceful close would wait for ever for a peer that takes nothing.
+            writer.transport.abort()
         finally:
             writer.close()
             with contextlib.suppress(OSError):

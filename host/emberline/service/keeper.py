@@ -262,7 +262,7 @@ class Keeper:
         retracted = await asyncio.to_thread(self.store.retractions, trial.id)
         notes = [event for event in saved if event.kind is EventKind.NOTE]
         announced = tuple(event for event in saved if event.kind is not EventKind.NOTE)
-        shown: list[Event | Retraction] = [*saved, *retracted]
+        shown: list[Event | Retraction] = sorted([*saved, *retracted], key=_moment)
         known = {_key(one) for one in shown}
         label = trial.label or (parse_plan(trial.plan_text).label if trial.plan_text else None)
         self._open = _Open(trial, label, notes, known, announced, tuple(retracted))
@@ -322,6 +322,11 @@ class Keeper:
     async def _save(self, opened: _Open) -> None:
         events = sorted((*opened.announced, *opened.notes), key=lambda event: event.t_s)
         await asyncio.to_thread(self.store.save_events, opened.trial.id, events, opened.retracted)
+
+
+def _moment(said: Event | Retraction) -> float:
+    """Return when something was said."""
+    return said.retracted_t_s if isinstance(said, Retraction) else said.announced_t_s or said.t_s
 
 
 def _key(said: Event | Retraction) -> tuple[EventKind, float | None, float | None]:

@@ -11,19 +11,20 @@ from emberline.bench.air import boiling_point, pressure_at_altitude_pa
 from emberline.bench.channels import Channel, Role
 from emberline.bench.plan import Plan
 from emberline.bench.samples import SampleBatch
-from emberline.curves.burning_rate import smooth
+from emberline.curves.burning_rate import filtered, typical_rate
 from emberline.curves.events import Event, EventKind, Phase, Retraction
 from emberline.curves.grid import Column, Grid
-from emberline.curves.mass_steps import find_steps, masked
 from emberline.heat.evaporation import sub_boiling_coefficient, vapour_drive
 from emberline.trials.forecast import Forecast, NoForecast, PotFacts, forecast_boil, forecast_flameout
-from emberline.trials.tracker import Tracked, Tracker
+from emberline.trials.tracker import LIVE_WANDER, Tracked, Tracker
 from emberline.trials.trial import GrowingGrid
 
 Array = NDArray[np.float64]
 
 ESTIMATE_EVERY_S = 5
 RATE_WINDOW_S = 120
+JUMP_G, JUMP_NOISES = 1.5, 12.0
+"""Change from second to second that is no burning: so many grams, and so many times the usual change."""
 STEAM_K = 3.0
 """From so little below the boiling point on, steam hides what the fuel loses."""
 HELD_REL_U = 0.2
@@ -137,7 +138,8 @@ class LiveTrial:
         if rate is not None and not steaming:
             self._clean_rate = rate
         if rate is not None and lit is not None:
-            self._burnt_g += max(0.0, float(rate.nominal_value)) * min(ESTIMATE_EVERY_S, grid.n - lit.t_s)
+            since_s = min(float(ESTIMATE_EVERY_S), max(0.0, grid.n - lit.t_s))
+            self._burnt_g += max(0.0, float(rate.nominal_value)) * since_s
         burnt = ufloat(self._burnt_g, 0.05 * self._burnt_g + 1.0) if lit is not None and loss is not None else None
         self.estimates = Estimates(
             rate_g_min=None if rate is None else rate * 60.0,
@@ -234,13 +236,23 @@ def _loss_now(mass: Column | None) -> UFloat | None:
     """Return how fast the load falls now, g/s, from the last two minutes; None where that cannot be told."""
     if mass is None:
         return None
-    low = max(0, len(mass) - RATE_WINDOW_S)
-    tail = Column(mass.t_s[low:], mass.value[low:], mass.spread[low:], mass.count[low:])
-    if np.isfinite(tail.value[-15:]).sum() < 5 or np.isfinite(tail.value).sum() < 20:
+    tail = mass.value[-RATE_WINDOW_S:]
+    tail = tail[_last_jump(tail) :]
+    if np.isfinite(tail[-15:]).sum() < 5 or np.isfinite(tail).sum() < 20:
         return None
-    fitted = smooth(masked(tail, find_steps(tail)))
+    fitted = filtered(tail, wander=LIVE_WANDER * typical_rate(tail) ** 2)
     rate, u_rate = float(fitted.rate_g_s[-1]), float(fitted.u_rate_g_s[-1])
     return ufloat(rate, u_rate) if u_rate < MOST_U_RATE_G_S else None
+
+
+def _last_jump(mass_g: Array) -> int:
+    """Return where the curve begins after its last jump: what was put on, lifted or touched; 0 without one."""
+    change = np.abs(np.diff(mass_g))
+    known = change[np.isfinite(change)]
+    if len(known) < 5:
+        return 0
+    jumps = np.flatnonzero(change > max(JUMP_G, JUMP_NOISES * float(np.median(known))))
+    return int(jumps[-1]) + 2 if len(jumps) else 0
 
 
 def _last_known(column: Column | None) -> float | None:

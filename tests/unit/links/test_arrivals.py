@@ -3,7 +3,7 @@ import pytest
 
 from emberline.bench.samples import FLAG_FAULT, SampleBatch
 from emberline.links.arrivals import Greeting, Lost, Restart, Translator
-from emberline_wire import Channel, Gap, Greeted, Hello, Kind, Loss, Readings, Rebooted
+from emberline_wire import Channel, Event, Gap, Greeted, Hello, Kind, Loss, Readings, Rebooted
 
 MASS = Channel(0, "scale", Kind.BRIDGE_COUNTS, 100_000, 0.002, 84_000)
 WATER = Channel(1, "water", Kind.THERMOCOUPLE_LINEARISED, 250_000, 0.25)
@@ -11,7 +11,9 @@ JUNCTION = Channel(2, "water_cj", Kind.COLD_JUNCTION, 1_000_000, 1 / 16, 0, serv
 HELLO = Hello(7, "dev", "1.0", (MASS, WATER, JUNCTION), 0, 1000, 8000)
 
 
-def readings(channel: Channel, first: int, values: list[float], t0_ns: int, faults: list[int] | None = None) -> Readings:
+def readings(
+    channel: Channel, first: int, values: list[float], t0_ns: int, faults: list[int] | None = None
+) -> Readings:
     n = len(values)
     t_ns = t0_ns + np.arange(n, dtype=np.int64) * channel.period_us * 1000
     bits = np.array(faults or [0] * n, dtype=np.uint8)
@@ -47,7 +49,7 @@ def test_a_cold_junction_is_stored_in_degrees_beside_its_thermocouple(translator
 
 def test_a_loss_lies_between_the_samples_around_it(translator: Translator) -> None:
     translator.arrivals([readings(MASS, 0, [1.0, 2.0], 0)], 0)
-    events = [Gap("dev", 7, MASS, 2, 5, Loss.OVERRUN), readings(MASS, 6, [3.0], 600_000_000)]
+    events: list[Event] = [Gap("dev", 7, MASS, 2, 5, Loss.OVERRUN), readings(MASS, 6, [3.0], 600_000_000)]
     lost, batch = translator.arrivals(events, 900_000_000)
     assert isinstance(lost, Lost)
     assert isinstance(batch, SampleBatch)

@@ -1,4 +1,5 @@
 import random
+from itertools import pairwise
 
 from emberline.links.pauses import FIRST_S, SERIAL_CAP_S, Pauses
 
@@ -7,7 +8,7 @@ def test_pauses_grow_from_half_a_second_to_the_cap() -> None:
     pauses = Pauses(chance=random.Random(1))
     longest = [max(Pauses(chance=random.Random(seed), failures=n).next_s() for seed in range(200)) for n in range(12)]
     assert 0.9 * FIRST_S < longest[0] <= FIRST_S
-    assert all(earlier < later for earlier, later in zip(longest[:6], longest[1:6], strict=False))
+    assert all(earlier < later for earlier, later in pairwise(longest[:6]))
     assert 0.9 * SERIAL_CAP_S < longest[-1] <= SERIAL_CAP_S
     assert pauses.failures == 0
 

@@ -32,7 +32,7 @@ def test_usb_numbers_find_the_port_whatever_its_name() -> None:
 
 
 def test_two_boards_of_a_kind_are_told_apart_or_refused() -> None:
-    with pytest.raises(PortUnclearError, match="E660.*E661.*serial_number"):
+    with pytest.raises(PortUnclearError, match=r"E660.*E661.*serial_number"):
         find_port(SerialPort(vendor_id=0x2E8A, product_id=0x000A), BOARDS)
 
 

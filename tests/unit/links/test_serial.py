@@ -1,0 +1,321 @@
+"""The link against a simulated microcontroller on a pseudo-terminal, both in this process, sixty times as fast."""
+
+import asyncio
+import contextlib
+import itertools
+import logging
+import random
+import time
+from collections.abc import AsyncIterator, Callable, Iterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from emberline.bench.bench_file import SerialPort
+from emberline.bench.samples import SampleBatch
+from emberline.links.arrivals import Arrival, DeviceChannel, Greeting, Lost, Restart
+from emberline.links.pauses import Pauses
+from emberline.links.serial import LinkState, SerialLink, age_limits_s, line_load
+from emberline_sim.device.converters import Block, Converter, bridge, thermocouple
+from emberline_sim.device.life import DeviceSpec
+from emberline_sim.device.microcontroller import Microcontroller
+from emberline_sim.faults import Fault, FaultKind, Mischief
+from emberline_sim.hookup import Hookup
+from emberline_sim.ports import PtyPort
+from live_fixture import end_worker_threads, until
+
+SPEED = 60.0
+LENGTH_S = 60.0
+
+
+@pytest.fixture(autouse=True)
+async def no_worker_left() -> AsyncIterator[None]:
+    yield
+    await end_worker_threads()
+
+
+class FastClock:
+    """Sixty seconds in one."""
+
+    slack_s = 30.0
+
+    def now_ns(self) -> int:
+        return int(time.monotonic() * SPEED * 1e9)
+
+    def real_s(self, seconds: float) -> float:
+        return seconds / SPEED
+
+    async def sleep(self, seconds: float) -> None:
+        await asyncio.sleep(seconds / SPEED)
+
+
+class ImpatientClock(FastClock):
+    """Sixty seconds in one, with no allowance for a busy machine."""
+
+    slack_s = 0.0
+
+
+def wired() -> tuple[list[Converter], Iterator[Block]]:
+    """Return a load cell at 10 Hz and a thermocouple at 4 Hz whose codes are their sequence numbers."""
+    converters = [bridge(0, "mass", 10.0, 419.0, 0), thermocouple(1, "water", 4.0, 0.25)]
+    blocks = []
+    for converter, rate_hz in zip(converters, (10.0, 4.0), strict=True):
+        n = int(LENGTH_S * rate_hz)
+        t_s = (np.arange(n) + 0.5) / rate_hz
+        for part in np.array_split(np.arange(n), 12):
+            raw = part.astype(np.int64)
+            blocks.append(
+                Block(converter.channel.name, t_s[part].astype(np.float64), raw, np.zeros(len(part), dtype=np.uint8))
+            )
+    return converters, iter(sorted(blocks, key=lambda block: float(block.t_s[0])))
+
+
+class Bench:
+    """A device on a pseudo-terminal, stepped by a task of this test's loop."""
+
+    def __init__(self, link: Path, *faults: Fault, device: str = "dev") -> None:
+        converters, blocks = wired()
+        spec = DeviceSpec(device=device, ring_s=8.0 * SPEED)
+        self.device = Microcontroller(spec, converters, blocks, itertools.count(1))
+        self.port = PtyPort(link)
+        self._hookup = Hookup(self.device, self.port, Mischief(faults, seed=1))
+
+    async def run(self) -> None:
+        began_s = time.monotonic()
+        try:
+            while True:
+                self._hookup.step((time.monotonic() - began_s) * SPEED)
+                await asyncio.sleep(0.002)
+        finally:
+            self.port.unplug()
+
+
+class Host:
+    """Stores at once what a link hands on, as ingest would."""
+
+    def __init__(self, link: SerialLink) -> None:
+        self.link = link
+        self.arrivals: list[Arrival] = []
+
+    async def take(self, arrivals: list[Arrival]) -> None:
+        self.arrivals += arrivals
+        for one in arrivals:
+            if isinstance(one, SampleBatch | Lost):
+                self.link.committed(one.boot, {one.channel: one.next_seq})
+
+    def numbers(self, channel: str) -> list[int]:
+        """Return the numbers of the samples that arrived, each of which must carry its own as raw value."""
+        found: list[int] = []
+        for one in self.arrivals:
+            if isinstance(one, SampleBatch) and one.channel == channel:
+                assert one.raw.tolist() == list(range(one.first_seq, one.next_seq))
+                found += range(one.first_seq, one.next_seq)
+        return found
+
+
+def link_to(path: Path, **options: Any) -> SerialLink:
+    wanted = SerialPort(port=str(path), device=options.pop("device", None))
+    return SerialLink(wanted, options.pop("clock", FastClock()), pauses=Pauses(chance=random.Random(1)), **options)
+
+
+@asynccontextmanager
+async def running(*works: Callable[[], Any]) -> AsyncIterator[None]:
+    tasks = [asyncio.create_task(work()) for work in works]
+    try:
+        yield
+    finally:
+        for task in tasks:
+            task.cancel()
+        for task in tasks:
+            with contextlib.suppress(asyncio.CancelledError):
+                await task
+
+
+async def test_every_sample_of_every_stream_arrives_once_and_in_order(tmp_path: Path) -> None:
+    bench, link = Bench(tmp_path / "port"), link_to(tmp_path / "port")
+    host = Host(link)
+    async with running(bench.run, lambda: link.run(host.take)):
+        await until(lambda: bench.device.exhausted and not bench.device.waiting, "the last acknowledgement")
+        assert (link.state.name, link.trouble) == ("STREAMING", "")
+    assert host.numbers("mass") == list(range(600))
+    assert host.numbers("water") == list(range(240))
+    assert not [one for one in host.arrivals if isinstance(one, Lost)]
+    greeting = next(one for one in host.arrivals if isinstance(one, Greeting))
+    assert greeting.device == "dev"
+    assert link.state.name == "CLOSED"
+
+
+async def test_sample_times_keep_the_pace_of_the_device_however_they_arrive(tmp_path: Path) -> None:
+    bench, link = Bench(tmp_path / "port"), link_to(tmp_path / "port")
+    host = Host(link)
+    async with running(bench.run, lambda: link.run(host.take)):
+        await until(lambda: bench.device.exhausted and not bench.device.waiting, "the last acknowledgement")
+    t_s = (
+        np.concatenate([one.t_ns for one in host.arrivals if isinstance(one, SampleBatch) and one.channel == "mass"])
+        / 1e9
+    )
+    assert np.allclose(np.diff(t_s), 0.1, atol=2e-3)
+
+
+async def test_an_unplugged_device_is_found_again_and_sends_what_it_kept(tmp_path: Path) -> None:
+    bench = Bench(tmp_path / "port", Fault(FaultKind.UNPLUG, 20.0, 26.0))
+    link = link_to(tmp_path / "port")
+    host = Host(link)
+    states = set()
+
+    def look() -> bool:
+        states.add(link.state)
+        return bench.device.exhausted and not bench.device.waiting
+
+    async with running(bench.run, lambda: link.run(host.take)):
+        await until(look, "the last acknowledgement")
+    assert {LinkState.WAITING, LinkState.STREAMING} <= states
+    assert host.numbers("mass") == list(range(600))
+    assert host.numbers("water") == list(range(240))
+
+
+async def test_a_reboot_is_told_and_its_samples_are_kept_apart(tmp_path: Path) -> None:
+    bench = Bench(tmp_path / "port", Fault(FaultKind.REBOOT, 30.0, 30.0))
+    link = link_to(tmp_path / "port")
+    arrivals: list[Arrival] = []
+
+    async def take(fresh: list[Arrival]) -> None:
+        arrivals.extend(fresh)
+        for one in fresh:
+            if isinstance(one, SampleBatch | Lost):
+                link.committed(one.boot, {one.channel: one.next_seq})
+
+    async with running(bench.run, lambda: link.run(take)):
+        await until(lambda: bench.device.exhausted and not bench.device.waiting, "the last acknowledgement")
+    restart = next(one for one in arrivals if isinstance(one, Restart))
+    assert (restart.old_boot, restart.boot) == (1, 2)
+    boots = [one.boot for one in arrivals if isinstance(one, SampleBatch)]
+    assert boots == sorted(boots)
+    assert set(boots) == {1, 2}
+
+
+async def test_another_device_on_the_same_path_is_refused(tmp_path: Path) -> None:
+    bench, link = Bench(tmp_path / "port", device="stranger"), link_to(tmp_path / "port", device="dev")
+    host = Host(link)
+    async with running(bench.run, lambda: link.run(host.take)):
+        await until(lambda: link.state is LinkState.REFUSED, "the refusal")
+        await until(lambda: "stranger" in link.trouble, "its reason")
+    assert host.arrivals == []
+
+
+async def test_the_same_device_under_another_path_is_taken_up_where_it_was(tmp_path: Path) -> None:
+    bench = Bench(tmp_path / "port", Fault(FaultKind.UNPLUG, 20.0, 24.0))
+    (tmp_path / "second").symlink_to(tmp_path / "port")
+    first = link_to(tmp_path / "port")
+    kept: list[dict[str, Any]] = []
+    first._remember = kept.append
+    host = Host(first)
+    async with running(bench.run):
+        async with running(lambda: first.run(host.take)):
+            await until(lambda: len(host.numbers("mass")) > 100, "some samples")
+        second = link_to(tmp_path / "second", standing=kept[-1])
+        host.link = second
+        async with running(lambda: second.run(host.take)):
+            await until(lambda: bench.device.exhausted and not bench.device.waiting, "the last acknowledgement")
+    assert host.numbers("mass") == list(range(600))
+
+
+async def test_the_standing_is_remembered_before_the_device_is_told(tmp_path: Path) -> None:
+    bench = Bench(tmp_path / "port")
+    acknowledged: list[tuple[int, int]] = []
+    link = link_to(tmp_path / "port")
+
+    def remember(document: dict[str, Any]) -> None:
+        acknowledged.append((document["wanted"].get("0", 0), bench.device._life.rings["mass"].acknowledged))
+
+    link._remember = remember
+    host = Host(link)
+    async with running(bench.run, lambda: link.run(host.take)):
+        await until(lambda: len(acknowledged) > 20, "some commits")
+    assert all(remembered >= told for remembered, told in acknowledged)
+
+
+async def test_a_damaged_standing_costs_nothing_but_a_warning(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    bench = Bench(tmp_path / "port")
+    standing = {"device": "dev", "boot": 1, "wanted": {"0": 5}, "clock": {"pongs": 3}}
+    link = link_to(tmp_path / "port", standing=standing)
+    host = Host(link)
+    async with running(bench.run, lambda: link.run(host.take)):
+        await until(lambda: len(host.numbers("mass")) > 50, "some samples")
+    assert host.numbers("mass")[0] == 0
+    assert "damaged" in caplog.text
+
+
+async def test_a_port_on_which_nobody_speaks_is_opened_anew(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    caplog.set_level(logging.DEBUG, "emberline")
+    port = PtyPort(tmp_path / "port")
+    port.plug()
+    link = link_to(tmp_path / "port", clock=ImpatientClock())
+    async with running(lambda: link.run(Host(link).take)):
+        await until(lambda: caplog.text.count("nobody on the port") >= 3, "three attempts")
+    port.unplug()
+    levels = [record.levelno for record in caplog.records if "nobody on the port" in record.message]
+    assert levels[0] == logging.WARNING
+    assert set(levels[1:]) == {logging.DEBUG}
+
+
+async def test_a_device_that_falls_silent_is_stale_and_then_opened_anew(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    bench, link = Bench(tmp_path / "port"), link_to(tmp_path / "port", clock=ImpatientClock())
+    host = Host(link)
+    async with running(bench.run, lambda: link.run(host.take)):
+        await until(lambda: len(host.numbers("mass")) > 30, "some samples")
+        bench.device.next_frame = lambda: b""  # type: ignore[method-assign]
+        await until(lambda: link.state is LinkState.STALE, "the link to be stale")
+        await until(lambda: "no readings for" in caplog.text, "the link to be opened anew")
+
+
+async def test_while_the_host_is_busy_nothing_more_is_read(tmp_path: Path) -> None:
+    bench, link = Bench(tmp_path / "port"), link_to(tmp_path / "port")
+    host, free = Host(link), asyncio.Event()
+
+    async def take(arrivals: list[Arrival]) -> None:
+        await free.wait()
+        await host.take(arrivals)
+
+    async with running(bench.run, lambda: link.run(take)):
+        await until(lambda: bench.device._life.rings["mass"].taken > 300, "half a minute of readings")
+        assert host.arrivals == []
+        free.set()
+        await until(lambda: bench.device.exhausted and not bench.device.waiting, "the last acknowledgement")
+    assert host.numbers("mass") == list(range(600))
+
+
+def greeting(*periods_s: float, frame_s: float = 1.0) -> Greeting:
+    channels = tuple(DeviceChannel(f"c{i}", "g", period, 1.0, 0) for i, period in enumerate(periods_s))
+    return Greeting("dev", 1, "1.0", channels, frame_s, 8.0)
+
+
+@pytest.mark.parametrize(
+    ("heard", "limits"),
+    [
+        (greeting(0.1, 2.0, frame_s=0.25), (2.0, 10.0)),
+        (greeting(0.1), (5.0, 20.0)),
+        (greeting(3.0), (15.0, 60.0)),
+        (None, (5.0, 20.0)),
+    ],
+)
+def test_age_limits_follow_the_period_of_the_readings(heard: Greeting | None, limits: tuple[float, float]) -> None:
+    assert age_limits_s(heard) == limits
+
+
+def test_the_load_of_a_line_grows_with_rates_and_shrinks_with_baud() -> None:
+    usual = greeting(0.1, 0.25, 0.25, 1.0)
+    assert line_load(usual, 115_200) < 0.1
+    assert line_load(greeting(*[1 / 80] * 2), 9_600) > 0.6
+
+
+async def test_a_line_too_slow_for_its_device_is_reported(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    link = link_to(tmp_path / "port")
+    link._wanted = SerialPort(port="x", baud=1_200)
+    link._greeted(greeting(*[1 / 80] * 2))
+    assert "raise the baud rate" in caplog.text

@@ -1,0 +1,95 @@
+import asyncio
+import os
+import sys
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from emberline.curves.events import Event, EventKind
+from emberline.service.board import Board
+from emberline.service.clock import Clock
+from emberline.service.final_pass import Summaries, Summed
+from emberline.service.ingest import IngestCounts
+from emberline.service.keeper import Ended
+from emberline.store.store import Store
+from unit.store.made_up import NOON_NS
+
+OUT = Event(EventKind.FLAMEOUT, 431.5, 4.0, "rate falls")
+
+
+def sum_up(trial: str, provisional: bool) -> Summed:
+    """Stands for the analysis; runs in the process apart."""
+    if "broken" in trial:
+        raise ValueError("no curve")
+    return Summed('{"trial": "x"}', "1", (OUT,), (), Path(f"{trial}-{provisional}.html"))
+
+
+@pytest.fixture(autouse=True)
+def importable(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("PYTHONPATH", os.pathsep.join(path for path in sys.path if path))
+
+
+@pytest.fixture
+def board() -> Board:
+    return Board("yard", Clock(1.0, 0, 0.0), IngestCounts())
+
+
+async def worked(summaries: Summaries) -> None:
+    task = asyncio.create_task(summaries.run())
+    async with asyncio.timeout(50.0):
+        await summaries.done()
+    task.cancel()
+    with suppress(asyncio.CancelledError):
+        await task
+
+
+def pages(board: Board) -> list[Any]:
+    return [one["page"] for one in board.said_since(0)[0] if one["kind"] == "summary"]
+
+
+async def test_a_final_summary_is_kept_and_shown(store: Store, board: Board) -> None:
+    trial = store.create_trial(bench="yard", start_ns=NOON_NS)
+    summaries = Summaries(store, "yard", board, sum_up)
+    summaries.put(Ended(trial.id, provisional=False))
+    await worked(summaries)
+    assert store.events(trial.id) == [OUT]
+    kept = store.summary(trial.id)
+    assert kept is not None
+    assert (kept.document, kept.version) == ('{"trial": "x"}', "1")
+    assert pages(board) == [board.document()["summary"]] == [f"{trial.id}-False.html"]
+
+
+async def test_a_provisional_summary_changes_nothing_in_the_store(store: Store, board: Board) -> None:
+    trial = store.create_trial(bench="yard", start_ns=NOON_NS)
+    summaries = Summaries(store, "yard", board, sum_up)
+    summaries.put(Ended(trial.id, provisional=True))
+    await worked(summaries)
+    assert store.events(trial.id) == []
+    assert store.summary(trial.id) is None
+    assert pages(board) == [f"{trial.id}-True.html"]
+
+
+async def test_only_the_newest_request_of_a_trial_is_worked_out(store: Store, board: Board) -> None:
+    trial = store.create_trial(bench="yard", start_ns=NOON_NS)
+    summaries = Summaries(store, "yard", board, sum_up)
+    for provisional in (True, True, False):
+        summaries.put(Ended(trial.id, provisional=provisional))
+    await worked(summaries)
+    assert pages(board) == [f"{trial.id}-False.html"]
+
+
+async def test_a_failure_is_shown_and_the_next_summary_is_worked_out(
+    store: Store, board: Board, caplog: pytest.LogCaptureFixture
+) -> None:
+    trial = store.create_trial(bench="yard", start_ns=NOON_NS)
+    summaries = Summaries(store, "yard", board, sum_up)
+    summaries.put(Ended("broken", provisional=True))
+    await worked(summaries)
+    assert "no curve" in board.document()["trouble"]
+    assert "no curve" in caplog.text
+    summaries.put(Ended(trial.id, provisional=False))
+    await worked(summaries)
+    assert board.document()["trouble"] == ""
+    assert pages(board) == [f"{trial.id}-False.html"]

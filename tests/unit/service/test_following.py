@@ -1,0 +1,133 @@
+from itertools import islice
+from pathlib import Path
+
+import pytest
+
+import stored_burn
+from emberline.curves.events import Event, EventKind, Phase
+from emberline.service import following as module
+from emberline.service.bench_fit import bench_text
+from emberline.service.following import Following, Turn, Watch
+from emberline.store.store import Store
+from emberline_sim.recording import Recording
+from stored_burn import BENCH, SECOND_NS, START_NS
+
+LENGTH_S = 520.0
+
+
+@pytest.fixture(scope="module")
+def burn(tmp_path_factory: pytest.TempPathFactory) -> Recording:
+    return stored_burn.recording(str(tmp_path_factory.mktemp("burn")), LENGTH_S)
+
+
+@pytest.fixture(scope="module")
+def lived(tmp_path_factory: pytest.TempPathFactory, burn: Recording) -> tuple[Path, list[Turn]]:
+    """Follow the burn as it happens, twenty seconds at a time; return the store and what was found."""
+    path = tmp_path_factory.mktemp("store") / "burns.sqlite3"
+    following = Following(path)
+    turns = []
+    with Store.open(path) as store:
+        following.begin(watch(burn))
+        for second in range(20, int(LENGTH_S) + 20, 20):
+            stored_burn.fill(store, burn, until_s=second, after_s=second - 20)
+            turns += followed(following)
+    return path, turns
+
+
+def watch(burn: Recording, *, armed: bool = True, announced: tuple[Event, ...] = ()) -> Watch:
+    text = bench_text(stored_burn.bench(burn)).replace("end_after_flameout_min = 30.0", "end_after_flameout_min = 1.0")
+    return Watch(BENCH, text, START_NS, stored_burn.plan(burn) if armed else None, announced)
+
+
+def followed(following: Following) -> list[Turn]:
+    turns = [following.turn()]
+    while turns[-1].more:
+        turns.append(following.turn())
+    return turns
+
+
+def said(turns: list[Turn]) -> list[tuple[EventKind, float | None]]:
+    return [(one.kind, one.announced_t_s) for turn in turns for one in turn.said]
+
+
+def test_a_burn_is_followed_to_its_end(burn: Recording, lived: tuple[Path, list[Turn]]) -> None:
+    last = lived[1][-1]
+    standing = {event.kind: event.t_s for event in last.announced}
+    true = {event.kind: event.t_s for event in burn.truth.events}
+    assert standing[EventKind.LIT] == pytest.approx(true["lit"], abs=15.0)
+    assert standing[EventKind.BOIL] == pytest.approx(true["boil"], abs=10.0)
+    assert standing[EventKind.FLAMEOUT] == pytest.approx(true["flameout"], abs=30.0)
+    assert last.phase is Phase.CHAR
+    assert last.t_s == pytest.approx(LENGTH_S, abs=2.0)
+    out = next(event for event in last.announced if event.kind is EventKind.FLAMEOUT)
+    assert last.end_ns == START_NS + int((out.t_s + 60.0) * 1e9)
+
+
+def test_a_replay_says_the_same_at_the_same_moments(burn: Recording, lived: tuple[Path, list[Turn]]) -> None:
+    path, turns = lived
+    later = Following(path)
+    later.begin(watch(burn))
+    assert said(followed(later)) == said(turns)
+
+
+def test_what_was_announced_before_a_crash_keeps_its_moment(store: Store, burn: Recording) -> None:
+    stored_burn.fill(store, burn, until_s=100.0)
+    first = Following(store.path)
+    first.begin(watch(burn))
+    announced = followed(first)[-1].announced
+    assert [event.kind for event in announced] == [EventKind.LIT]
+    moved = tuple(event.announced((event.announced_t_s or 0.0) + 3.0) for event in announced)
+    second = Following(store.path)
+    second.begin(watch(burn, announced=moved))
+    kept = followed(second)[-1].announced
+    assert [event.announced_t_s for event in kept] == [event.announced_t_s for event in moved]
+
+
+def test_without_a_trial_only_the_beginning_of_one_is_found(store: Store, burn: Recording) -> None:
+    following = Following(store.path)
+    following.begin(watch(burn, armed=False))
+    stored_burn.fill(store, burn, until_s=55.0)
+    assert {turn.begin_ns for turn in followed(following)} == {None}
+    stored_burn.fill(store, burn, until_s=100.0, after_s=55.0)
+    begins = [turn.begin_ns for turn in followed(following)]
+    assert begins[-1] == START_NS
+    assert following.turn().end_ns is None
+
+
+def test_a_trial_has_five_minutes_of_history_where_there_are_such(store: Store, burn: Recording) -> None:
+    for batches in islice(stored_burn.seconds(burn, boot=1), 50):
+        store.commit(BENCH, batches)
+    later_ns = START_NS + 600 * SECOND_NS
+    for batches in islice(stored_burn.seconds(burn, boot=2, start_ns=later_ns), 100):
+        store.commit(BENCH, batches)
+    following = Following(store.path)
+    following.begin(watch(burn, armed=False))
+    begin_ns = followed(following)[-1].begin_ns
+    assert begin_ns is not None
+    assert (later_ns + 60 * SECOND_NS - begin_ns) / SECOND_NS == pytest.approx(300.0, abs=15.0)
+    assert following.first_sample_ns(BENCH, begin_ns) == pytest.approx(later_ns, abs=SECOND_NS)
+
+
+def test_a_quiet_bench_is_watched_for_ever_without_growing(
+    store: Store, burn: Recording, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(module, "LOOKOUT_S", 200)
+    monkeypatch.setattr(module, "HISTORY_S", 60)
+    following = Following(store.path)
+    following.begin(watch(burn, armed=False))
+    for boot in range(12):
+        quiet = stored_burn.seconds(burn, boot=boot, start_ns=START_NS + boot * 50 * SECOND_NS)
+        for batches in islice(quiet, 50):
+            store.commit(BENCH, batches)
+        assert followed(following)[-1].begin_ns is None
+    assert following.turn().t_s <= 250.0
+
+
+def test_a_turn_needs_something_to_follow(store: Store) -> None:
+    with pytest.raises(RuntimeError):
+        Following(store.path).turn()
+
+
+def test_the_first_sample_of_an_empty_stretch_is_its_beginning(store: Store) -> None:
+    store.commit(BENCH, [])
+    assert Following(store.path).first_sample_ns(BENCH, START_NS) == START_NS
