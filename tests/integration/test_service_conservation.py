@@ -1,0 +1,113 @@
+"""Nothing is lost without a word between device and disk: samples sent = samples stored + samples flagged."""
+
+import asyncio
+from collections.abc import AsyncIterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+from emberline import app
+from emberline.store.store import StoreReader
+from live_fixture import CHANNELS, DEVICE, DEVICE_NAMES, SimulatedBench, end_worker_threads, simulated_bench, until
+
+if TYPE_CHECKING:
+    from emberline.service.daemon import Daemon
+
+LENGTH_S = 190.0
+"""Long enough for faults, too short for a burn: only transport is tested here."""
+
+
+@pytest.fixture(autouse=True)
+async def no_worker_left() -> AsyncIterator[None]:
+    yield
+    await end_worker_threads()
+
+
+async def record(bench: SimulatedBench, data: Path) -> None:
+    """Record until the simulated bench has ended and all that it sent is stored."""
+
+    async def beside(daemon: "Daemon") -> None:
+        await bench.process.wait()
+        await asyncio.sleep(0.2)
+
+    await app.serve(data, port=str(bench.port), speed=60.0, beside=beside)
+
+
+def check(bench: SimulatedBench, data: Path, *, lost: bool | None = None) -> None:
+    """Compare the device's tally with the store, boot by boot and stream by stream."""
+    store = StoreReader(data / app.STORE_NAME)
+    boots = bench.tally()["boots"]
+    flagged = 0
+    for index, boot in enumerate(boots):
+        for channel in CHANNELS:
+            sent = boot["streams"][DEVICE_NAMES.get(channel, channel)]
+            stored = store.tally(DEVICE, boot["boot"], channel)
+            flagged += stored.lost
+            known = stored.stored + stored.lost
+            if index == len(boots) - 1:
+                assert known == sent["taken"], (channel, stored, sent)
+            else:
+                # What a device took in the last second before a reset it never sent, and nobody knows of it.
+                assert sent["transmitted"] <= known <= sent["taken"], (channel, stored, sent)
+    numbers: set[tuple[int, str, int]] = set()
+    count = 0
+    for batch in store.batches("bench"):
+        count += len(batch)
+        numbers |= {(batch.boot, batch.channel, seq) for seq in range(batch.first_seq, batch.next_seq)}
+    assert len(numbers) == count, "a sample is stored twice"
+    assert lost is None or bool(flagged) == lost
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        (),
+        ("--fault", "unplug@40:4", "--fault", "unplug@90:2"),
+        ("--fault", "bits@30-120:0.0005", "--fault", "lose@60-120:0.002", "--fault", "double@30-90:0.002"),
+        ("--wrap-after", "60", "--drift-ppm", "200"),
+        ("--fault", "junk@0:3000", "--fault", "junk@50:500", "--at-once"),
+        ("--frame-period", "0.25"),
+    ],
+    ids=["sound line", "unplugged", "noise", "counter wraps", "junk", "short frames"],
+)
+async def test_a_line_in_trouble_costs_no_sample(tmp_path: Path, options: tuple[str, ...]) -> None:
+    async with simulated_bench(tmp_path / "bench", *options, duration_s=LENGTH_S) as bench:
+        await record(bench, tmp_path / "data")
+        check(bench, tmp_path / "data", lost=False)
+
+
+async def test_what_the_device_overwrites_while_unplugged_is_flagged(tmp_path: Path) -> None:
+    options = ("--fault", "unplug@50:40", "--ring", "8")
+    async with simulated_bench(tmp_path / "bench", *options, duration_s=LENGTH_S) as bench:
+        await record(bench, tmp_path / "data")
+        check(bench, tmp_path / "data", lost=True)
+    gaps = StoreReader(tmp_path / "data" / app.STORE_NAME).gaps("bench")
+    long = [gap for gap in gaps if gap.channel == "mass" and (gap.end_ns - gap.start_ns) * 1e-9 > 20.0]
+    assert len(long) == 1
+    assert "overwrote" in long[0].reason
+
+
+async def test_a_reboot_ends_one_run_of_samples_and_begins_another(tmp_path: Path) -> None:
+    async with simulated_bench(tmp_path / "bench", "--fault", "reboot@70", duration_s=LENGTH_S) as bench:
+        await record(bench, tmp_path / "data")
+        check(bench, tmp_path / "data")
+        assert len(bench.tally()["boots"]) == 2
+    notes = StoreReader(tmp_path / "data" / app.STORE_NAME).notes("bench")
+    assert ["restarted" in note.text for note in notes] == [True]
+
+
+async def test_a_daemon_that_comes_back_goes_on_where_it_was(tmp_path: Path) -> None:
+    async with simulated_bench(tmp_path / "bench", duration_s=LENGTH_S) as bench:
+
+        async def for_a_while(daemon: "Daemon") -> None:
+            await until(lambda: daemon.ingest.counts.committed > 500, "some readings")
+
+        for _ in range(3):
+            await app.serve(tmp_path / "data", port=str(bench.port), speed=60.0, beside=for_a_while)
+        await record(bench, tmp_path / "data")
+        check(bench, tmp_path / "data", lost=False)
+    batches = [b for b in StoreReader(tmp_path / "data" / app.STORE_NAME).batches("bench") if b.channel == "mass"]
+    steps = [(int(b.t_ns[0]) - int(a.t_ns[-1])) / 1e9 for a, b in zip(batches, batches[1:], strict=False)]
+    assert min(steps) > 0.0
+    assert max(steps) < 0.25
