@@ -1,9 +1,9 @@
 """`flameout`: the end of visible flame, from the burning rate and, where fitted, a flame probe.
 
-Two regimes. While flaming, the rate stays near a level; then it declines to that of glowing char, which is not zero. The
-decline is modelled as a straight fall that ends at a foot on a level tail, and the foot is found by least squares over
-every candidate second. Observed flameouts in cone-calorimeter burns of wood lie near that foot, when the rate has fallen
-to 9-20 % of its flaming level. From the load cell alone the end of fast mass loss is all that can be seen: a
+Two regimes. While flaming, the rate stays near a level; then it declines to that of glowing char, which is not zero.
+The decline is modelled as a straight fall that ends at a foot on a level tail, and the foot is found by least squares
+over every candidate second. Observed flameouts in cone-calorimeter burns of wood lie near that foot, when the rate has
+fallen to 9-20 % of its flaming level. From the load cell alone the end of fast mass loss is all that can be seen: a
 pyrolysis without flame looks the same, and the uncertainty says so. A flame probe narrows it: the end of flame is where
 its fall begins that never recovers.
 """
@@ -27,8 +27,8 @@ RECOVERY_SHARE = 0.5
 CHAR_SHARE = 0.3
 """Largest share of the flaming level at which a tail still passes for char."""
 FLAMEOUT_SHARE = 0.15
-"""Share of the flaming level at which flame ends: the middle of the 9-20 % at which it was seen to end in cone-calorimeter
-burns of wood."""
+"""Share of the flaming level at which flame ends: the middle of the 9-20 % at which it was seen to end in
+cone-calorimeter burns of wood."""
 U_FLAMEOUT_SHARE = 0.05
 """Standard uncertainty of that share."""
 INDEPENDENT_S = 5.0
@@ -154,7 +154,10 @@ def _u_mass(fall: Fall) -> float:
 
 
 def flaming_level(rate_g_s: Array, low: int, high: int) -> float:
-    """Return the level of flaming in a stretch of the record, g/s: the median of the rates above a third of the highest."""
+    """Return the level of flaming in a stretch of the record, g/s.
+
+    That is the median of the rates above a third of the highest.
+    """
     piece = rate_g_s[max(0, low) : high]
     piece = piece[np.isfinite(piece)]
     if len(piece) == 0:
@@ -197,14 +200,14 @@ def _foot(rate_g_s: Array, half: int, level: float) -> Fall | None:
     start = half
     while start > 0 and half - start < 300 and not rate_g_s[start - 1] > 0.85 * level:
         start -= 1
-    end = min(n, half + max(180, 6 * (half - start)))
+    end = min(n, half + min(max(180, 6 * (half - start)), 900))
     t = np.arange(half - (half - start) // 2, end, dtype=np.float64) + 0.5
     r = rate_g_s[int(t[0]) : end]
     good = np.isfinite(r)
     t, r = t[good], r[good]
     if len(t) < 6:
         return None
-    candidates = np.arange(half + 1.0, end, 1.0)
+    candidates = np.arange(half + 1.0, end, max(1.0, (end - half) // 150))
     cost = _foot_costs(t, r, candidates, level)
     best = int(np.argmin(cost))
     if not np.isfinite(cost[best]):
@@ -264,11 +267,11 @@ class Drop:
 def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, lag_s: float = 0.0) -> Drop | None:
     """Find where a flame probe's last fall begins, or None where it stands in flame to the end or never did.
 
-    Before it the probe sees the flame, wandering along a parabola with its own flicker; after it an exponential decline to
-    the calmer level over glowing char. Each candidate second splits the record into the two, each with a scatter of its own;
-    the likelihood picks the split. Where char is then smothered the probe falls a second time: a calm stretch before the
-    last fall, entered from flicker, is the end of flame. While fuel still leaves far faster than at any observed flameout,
-    a sinking flame is only weakening.
+    Before it the probe sees the flame, wandering along a parabola with its own flicker; after it an exponential decline
+    to the calmer level over glowing char. Each candidate second splits the record into the two, each with a scatter of
+    its own; the likelihood picks the split. Where char is then smothered the probe falls a second time: a calm stretch
+    before the last fall, entered from flicker, is the end of flame. While fuel still leaves far faster than at any
+    observed flameout, a sinking flame is only weakening.
 
     Args:
         flame: The flame probe's column.

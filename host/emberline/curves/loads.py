@@ -132,7 +132,7 @@ class _Reader:
     def read(self, step: MassStep, *, passing: bool = False) -> None:
         size = step.size_g.nominal_value
         if abs(size) < max(MIN_STEP_G, 5.0 * step.size_g.std_dev):
-            if step.excursion_g >= LEAST_KNOCK_G:
+            if step.excursion_g >= max(LEAST_KNOCK_G, 10.0 * step.size_g.std_dev):
                 self._add(EventKind.STEP, step, f"a disturbance of up to {step.excursion_g:.0f} g that left no load")
         elif passing and not (self._pot_on and self._is_lid(abs(size))):
             self._add(

@@ -26,6 +26,8 @@ SETTLED_S = 8
 """Seconds after a disturbance before a live run trusts its size."""
 _SCALES = ((6, 2), (20, 3))  # (window, gap) seconds: sharp steps, and slow pours or small steps under noise
 _CALM_POINTS = 4
+MOST_DISTURBANCES = 40
+"""Disturbances that are taken out of one curve, at most."""
 UNSEEN_G_S = 0.1
 """Pace at which a burn may change unseen, g/s: what a gap must exceed to have hidden a step."""
 UNKNOWN_U_G = 1e4
@@ -70,21 +72,22 @@ def find_steps(mass: Column) -> tuple[MassStep, ...]:
     """
     spacing = _spacing(mass.value)
     values = without_spikes(mass.value, floor=0.02)
-    found: list[tuple[int, int]] = []
     level = values.copy()
-    for _ in range(60):
+    found = _across_gaps(level, spacing)
+    for _ in range(MOST_DISTURBANCES):
         peak = _strongest(level, spacing)
         if peak is None:
             break
         start, end = _extent(level, peak, spacing)
         size, _ = _net(level, start, end, spacing)
-        if not np.isfinite(size):
-            level[start:end] = np.nan
+        if not np.isfinite(size) or abs(size) < 0.5 * MIN_STEP_G:
+            # What leaves no load is only a spoilt stretch; it is widened so that it cannot be found again.
+            level[max(0, min(start - spacing, peak - 4 * spacing)) : max(end + spacing, peak + 4 * spacing)] = np.nan
             continue
         found.append((start, end))
         level[end:] -= size
         level[start:end] = np.nan
-    found += _across_gaps(level, spacing) + _excursions(level, spacing)
+    found += _excursions(level, spacing)
     handlings = _merged(found, values, spacing)
     calm_from = [0, *(end for _, end in handlings)]
     calm_until = [*(start for start, _ in handlings[1:]), len(values)]

@@ -49,7 +49,7 @@ def white_noise_sd(values: Array) -> float:
     v = values[np.isfinite(values)]
     if len(v) < 8:
         return 0.0
-    return mad_sd(np.diff(v, 2)) / 6.0**0.5
+    return float(mad_sd(np.diff(v, 2)) / 6.0**0.5)
 
 
 class SlidingLines:
@@ -113,7 +113,7 @@ def local_scale(values: Array, half_width: int = 120, step: int = 20) -> Array:
     known = count >= 10
     if not known.any():
         return np.full(n, np.nan)
-    return np.interp(np.arange(n), (rows * step)[known], scales[known])
+    return np.asarray(np.interp(np.arange(n), (rows * step)[known], scales[known]))
 
 
 def profile(columns: Array, values: Array) -> tuple[Array, Array, Array]:
@@ -126,15 +126,16 @@ def profile(columns: Array, values: Array) -> tuple[Array, Array, Array]:
     Returns:
         (k,) sums of squared residuals, (k, p) coefficients and (k, m) residuals.
     """
-    scale = np.sqrt(np.mean(columns**2, axis=1, keepdims=True))
-    scaled = columns / np.where(scale > 0, scale, 1.0)
-    gram = np.einsum("kmp,kmq->kpq", scaled, scaled)
-    right = np.einsum("kmp,m->kp", scaled, values)
+    turned = np.swapaxes(columns, 1, 2)
+    gram = turned @ columns
+    scale = np.sqrt(np.einsum("kpp->kp", gram) / columns.shape[1])
+    scale[scale == 0.0] = 1.0
+    gram /= scale[:, :, None] * scale[:, None, :]
+    right = (turned @ values) / scale
     # A whisper of ridge keeps candidates whose columns coincide solvable; they are never the best.
     gram += 1e-9 * len(values) * np.eye(columns.shape[2])
-    solution = np.linalg.solve(gram, right[:, :, None])[:, :, 0]
-    residual = values[None, :] - np.einsum("kmp,kp->km", scaled, solution)
-    coefficients = solution / np.where(scale > 0, scale, 1.0)[:, 0, :]
+    coefficients = np.linalg.solve(gram, right[:, :, None])[:, :, 0] / scale
+    residual = values[None, :] - (columns @ coefficients[:, :, None])[:, :, 0]
     return np.einsum("km,km->k", residual, residual), coefficients, residual
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from emberline.bench.air import boiling_point
 from emberline.bench.channels import Channel, Role
 from emberline.bench.plan import Plan
 from emberline.curves.burning_rate import LossRate, noise_of, smooth, typical_rate
@@ -39,10 +40,16 @@ RELIGHT_S = 600
 """A fire that burns again within this time of its flameout never went out: the same batch, the same trial."""
 SAME_EVENT_S = 60.0
 """Distance up to which a revised event is still the one that was announced."""
-STEADY_S = 12.0
+NEAR_BOIL_K = 8.0
+"""Distance from the local boiling point within which a live run looks for a boil."""
+STEADY_S = 15.0
 """Seconds for which the end of flame must be found at the same moment before it is announced."""
 STEADY_WITHIN_S = 8.0
 """What counts as the same moment."""
+SURE_SHARE = 0.25
+"""Share of the flaming level below which the rate must be before an end of flame is announced."""
+CALMER = 0.6
+"""Ratio of a flame probe's scatter to that in flame which passes for afterglow."""
 SAME_LOAD_S = 12.0
 """The same for changes of load."""
 LIVE_WANDER = 1e-4
@@ -88,6 +95,7 @@ class Tracker:
         self._tracked = Tracked()
         self._steps: list[MassStep] = []
         self._loss = _GrowingLoss()
+        self._boiling_c = float(boiling_point(plan.place).nominal_value)
         self._plateaus: dict[float, float] = {}
         self._flameouts_found: list[tuple[int, float]] = []
 
@@ -202,7 +210,9 @@ class Tracker:
                 return False
             self._retract_on_next_look(boil)
             return True
-        return level > 75.0 and level - float(np.nanmedian(earlier)) < 6.0
+        # Only where a plateau could be boiling, and has begun to flatten, is it worth the detectors' time.
+        rise = level - float(np.nanmedian(earlier))
+        return abs(level - self._boiling_c) < NEAR_BOIL_K and rise < 4.0 and now % 2 == 0
 
     def _retract_on_next_look(self, boil: Event) -> None:
         """Forget the plateau of a boil that the water has since exceeded."""
@@ -241,7 +251,7 @@ class Tracker:
             if index is not None:
                 matched.add(index)
                 announced[index] = event.announced(announced[index].announced_t_s)
-            elif self._sure(event, reading, now):
+            elif self._sure(event, reading, grid):
                 announced.append(event.announced(float(now)))
                 matched.add(len(announced) - 1)
                 said.append(announced[-1])
@@ -263,8 +273,9 @@ class Tracker:
                 )
         return said
 
-    def _sure(self, event: Event, reading: Reading, now: int) -> bool:
+    def _sure(self, event: Event, reading: Reading, grid: Grid) -> bool:
         """Tell whether an event may be announced now."""
+        now = grid.n
         if event.kind is not EventKind.FLAMEOUT:
             return True
         # Whatever was laid on the fire may have been fuel that smothers it for a while.
@@ -275,6 +286,14 @@ class Tracker:
         steady = [t_s for at, t_s in self._flameouts_found if at >= now - 2 * STEADY_S]
         since = next((at for at, _ in self._flameouts_found if at >= now - 2 * STEADY_S), now)
         if now - since < STEADY_S or max(steady) - min(steady) > STEADY_WITHIN_S:
+            return False
+        if reading.fuel is not None:
+            rate = reading.fuel.rate_g_s
+            level = flaming_level(rate, int(reading.lit_s or 0), int(event.t_s))
+            if float(np.nanmean(rate[-20:])) > SURE_SHARE * level:
+                return False
+        flame = grid.get(Role.FLAME)
+        if flame is not None and now - event.t_s < 2 * TAIL_S and not _calm(flame.value, int(event.t_s), now):
             return False
         return now - event.t_s >= TAIL_S and now - last_refuel >= REFUEL_GRACE_S
 
@@ -324,6 +343,27 @@ class _GrowingLoss:
                 (table, np.repeat(table[:, -1:] if self._n else np.zeros((5, 1)), now - self._n, 1)), 1
             )
         return LossRate(table[0], table[1], table[2], table[3], table[4], LIVE_WANDER)
+
+
+def _calm(flame: Array, out: int, now: int) -> bool:
+    """Tell whether a flame probe has been calmer since `out` than it was in flame, or knows no flicker at all."""
+    width = max(now - out, 10)
+    since = _scatter(flame[out:now])
+    in_flame = [_scatter(flame[a : a + width]) for a in range(max(0, out - 6 * width), max(1, out - width), width)]
+    known = [scatter for scatter in in_flame if np.isfinite(scatter)]
+    if not known or not np.isfinite(since):
+        return True
+    usual = float(np.median(known))
+    return since < CALMER * usual or usual < 3.0
+
+
+def _scatter(values: Array) -> float:
+    """Return the scatter of a stretch about its own parabola."""
+    t = np.flatnonzero(np.isfinite(values))
+    if len(t) < 8:
+        return float("nan")
+    x = (t - t.mean()) / len(values)
+    return float(np.std(values[t] - np.polyval(np.polyfit(x, values[t], 2), x)))
 
 
 def _disturbed(value: Array, now: int) -> bool:
