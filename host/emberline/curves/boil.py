@@ -23,6 +23,8 @@ Array = NDArray[np.float64]
 
 HOLD_S = 30
 """Seconds of plateau that the final pass wants to see."""
+HOLD_LIFTED_S = 12
+"""Seconds of plateau that are enough where the visit ends with it."""
 HOLD_LIVE_S = 10
 """Seconds of plateau on which a live run speaks."""
 FLAT_K_S = 0.3 / 60
@@ -86,7 +88,7 @@ def find_boils(
 
     Args:
         water: The water probe's column.
-        visits: (start, end) of each stay of the pot, seconds; one pair over the whole record where nothing else is known.
+        visits: (start, end) of each stay of the pot, seconds; one pair over the whole record where nothing is known.
         boiling_point_c: Local boiling temperature.
         probe: The probe's uncertainty and lag.
         loss_rate_g_s: (n,) mass loss rate of all that stands on the cell, where the pot stands there too.
@@ -97,6 +99,9 @@ def find_boils(
     for start, end in visits:
         low, high = max(0, int(start)), min(len(value), int(np.ceil(end)))
         plateau = find_plateau(value, low, high, boiling_point_c, probe, hold_s=hold_s)
+        if plateau is None and hold_s > HOLD_LIFTED_S:
+            # Many a pot is lifted as soon as it boils: its plateau is short.
+            plateau = find_plateau(value, max(low, high - _RAMP_S), high, boiling_point_c, probe, hold_s=HOLD_LIFTED_S)
         if plateau is None:
             continue
         jump = steam_jump(loss_rate_g_s, plateau.t_s) if loss_rate_g_s is not None else None
@@ -239,12 +244,13 @@ def judge(
     if sharp is False and not steams and abs(difference) > 0.7 * u:
         return None
     confirmed = agrees and (u <= SURE_U_K or bool(sharp and steams))
-    words = [
+    met = (
         f"ramp of {plateau.slope_k_s * 60:.1f} K/min met a plateau at {plateau.level_c:.1f} °C, "
         f"{abs(difference):.1f} K {'above' if difference >= 0 else 'below'} the local boiling point "
         f"{boiling_point_c.nominal_value:.1f} °C (standard uncertainty of the difference {u:.1f} K), "
         f"held {plateau.held_s:.0f} s"
-    ]
+    )
+    words = [met]
     if steams and jump is not None:
         words.append(f"mass loss rose from {jump[0] * 60:.0f} to {jump[1] * 60:.0f} g/min as steam left")
     if sharp:

@@ -19,6 +19,8 @@ Array = NDArray[np.float64]
 
 FLAME_RISE_K = 60.0
 """Rise of a flame probe above its quiet level that no sunshine or warm stove gives."""
+HOT_C = 120.0
+"""Temperature of a flame probe that says that the stove already burns."""
 FLAME_HOLD_S = 10
 """Seconds for which that rise must last: a flame is called sustained from ten seconds (ISO 5660-1, from memory)."""
 LOSS_RATE_G_S = 0.012
@@ -56,6 +58,8 @@ def find_lit(masked_g: Array, noise_g: Array, flame: Column | None, *, flame_lag
         flame: The flame probe's column, where fitted.
         flame_lag_s: Time constant of the flame probe.
     """
+    if flame is not None and hot_at_start(flame):
+        return None
     by_flame = flame_onset(flame, flame_lag_s) if flame is not None else None
     by_mass = mass_onset(masked_g, noise_g)
     if by_flame is not None and by_mass is not None:
@@ -74,6 +78,12 @@ def find_lit(masked_g: Array, noise_g: Array, flame: Column | None, *, flame_lag
     return Event(EventKind.LIT, chosen.t_s, chosen.u_s, chosen.evidence)
 
 
+def hot_at_start(flame: Column) -> bool:
+    """Tell whether a flame probe is hot from the first seconds on: the record began mid-burn."""
+    first = flame.value[np.isfinite(flame.value)][:15]
+    return len(first) > 0 and float(np.median(first)) > HOT_C
+
+
 def flame_onset(flame: Column, lag_s: float = 0.0) -> Onset | None:
     """Return the onset of the flame probe's first sustained rise, or None."""
     value = without_spikes(flame.value, floor=2.0)
@@ -82,8 +92,8 @@ def flame_onset(flame: Column, lag_s: float = 0.0) -> Onset | None:
         return None
     v = value[finite]
     base = float(np.median(v[: min(len(v), 20)]))
-    if base > 120.0:
-        return None  # hot from the first second: the burn began before the record
+    if base > HOT_C:
+        return None
     noise = max(mad_sd(np.diff(v[:60])) / 2**0.5, 0.3)
     base_curve = np.minimum.accumulate(np.where(v < base + FLAME_RISE_K, np.maximum(v, base - 5.0), np.inf))
     hot = v > base_curve + FLAME_RISE_K

@@ -1,7 +1,7 @@
 """What a step of the load was: pot on, pot off, refuel, or a step that is none of these.
 
-The plan's facts decide where it has them: the pot's tare and water, weighed refuels, the lid. Without them size and order
-do: what is far heavier than a handful of fuel is a pot, and a pot can only be lifted if it stood there. What fits
+The plan's facts decide where it has them: the pot's tare and water, weighed refuels, the lid. Without them size and
+order do: what is far heavier than a handful of fuel is a pot, and a pot can only be lifted if it stood there. What fits
 nothing stays an unexplained `step` and is reported as one.
 """
 
@@ -68,6 +68,16 @@ def tell_apart(steps: Sequence[MassStep], plan: Plan, lit_s: float | None, *, bu
     return reader.loads()
 
 
+def with_standing_pot(loads: Loads) -> Loads:
+    """Return the loads of a record in which a planned pot stood on the stove all the time."""
+    event = _stood_there("its water warmed, and no step of the load set it down or lifted it")
+    return Loads((event, *loads.events), (Stay(None, None),), loads.refuels)
+
+
+def _stood_there(why: str) -> Event:
+    return Event(EventKind.POT_ON, 0.0, 1.0, f"the pot stood on the stove when the record began: {why}")
+
+
 def _laid_on_and_taken(steps: Sequence[MassStep], plan: Plan) -> set[int]:
     """Return the indices of loads that were later taken off again whole: a tool, a hand, a thing laid down.
 
@@ -125,6 +135,8 @@ class _Reader:
         self._pot_g: float | None = self._planned_pot_g(0) if pot_stands else None
         self._pot_on = pot_stands
         self._lid_g = 0.0
+        if pot_stands:
+            self._events.append(_stood_there("it was lifted without having been set down"))
 
     def loads(self) -> Loads:
         return Loads(tuple(self._events), tuple(self._stays), tuple(self._refuels))
@@ -135,11 +147,8 @@ class _Reader:
             if step.excursion_g >= max(LEAST_KNOCK_G, 10.0 * step.size_g.std_dev):
                 self._add(EventKind.STEP, step, f"a disturbance of up to {step.excursion_g:.0f} g that left no load")
         elif passing and not (self._pot_on and self._is_lid(abs(size))):
-            self._add(
-                EventKind.STEP,
-                step,
-                f"a load of {abs(size):.1f} g {'that was taken off later' if size > 0 else 'that had been laid on, taken off'}",
-            )
+            fate = "that was taken off later" if size > 0 else "that had been laid on, taken off"
+            self._add(EventKind.STEP, step, f"a load of {abs(size):.1f} g {fate}")
         elif size > 0:
             self._added(step, size)
         else:

@@ -17,7 +17,7 @@ from emberline.bench.air import pressure_at_altitude_pa
 from emberline.bench.plan import Plan
 from emberline.curves.burning_rate import LossRate, smooth
 from emberline.curves.events import Event, EventKind, last
-from emberline.curves.loads import Loads, Stay
+from emberline.curves.loads import Stay
 from emberline.heat import evaporation
 from emberline.heat.scale import Scale
 from emberline.heat.steam_model import Coefficients, SteamModel, summed
@@ -80,18 +80,7 @@ def water_courses(
         return tuple(_weighed_apart(pot.own_cell, stay, n) for stay in stays)
     if scale is None:
         return ()
-    return tuple(
-        _from_balance(scale, pot, plan, events, index, n) for index in range(len(_stays(scale.loads, plan, pot)))
-    )
-
-
-def _stays(loads: Loads, plan: Plan, pot: PotCurves) -> tuple[Stay, ...]:
-    """Return the pot's stays; a planned pot of which no step tells stood there all the time if its water warmed."""
-    if loads.stays or plan.pot is None:
-        return loads.stays
-    known = pot.water_c[np.isfinite(pot.water_c)]
-    warmed = len(known) > 0 and float(np.max(known) - known[0]) > 5.0
-    return (Stay(None, None),) if warmed or len(known) == 0 else ()
+    return tuple(_from_balance(scale, pot, plan, events, index, n) for index in range(len(scale.loads.stays)))
 
 
 def _weighed_apart(cell: Scale, stay: Stay, n: int) -> WaterCourse:
@@ -113,7 +102,7 @@ def seconds_of(window: tuple[float, float], n: int) -> NDArray[np.bool_]:
 
 
 def _from_balance(scale: Scale, pot: PotCurves, plan: Plan, events: Sequence[Event], index: int, n: int) -> WaterCourse:
-    stay = _stays(scale.loads, plan, pot)[index]
+    stay = scale.loads.stays[index]
     window = stay.window(float(n))
     inside = seconds_of(window, n)
     boil = next((e for e in events if e.kind is EventKind.BOIL and window[0] <= e.t_s <= window[1]), None)

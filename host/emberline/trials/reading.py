@@ -22,7 +22,7 @@ from emberline.curves.events import Event, EventKind
 from emberline.curves.flameout import find_flameout
 from emberline.curves.grid import Column, Grid
 from emberline.curves.ignition import find_lit, loss_trigger
-from emberline.curves.loads import Stay, tell_apart
+from emberline.curves.loads import Loads, Stay, tell_apart, with_standing_pot
 from emberline.curves.mass_steps import MassStep, find_steps, masked
 from emberline.curves.robust import without_spikes
 from emberline.heat.scale import Scale, scale_of
@@ -30,6 +30,8 @@ from emberline.heat.water_course import PotCurves, WaterCourse, told_apart, wate
 
 Array = NDArray[np.float64]
 
+WARMED_K = 15.0
+"""Rise of the water's temperature that no sun gives: a fire is under the pot."""
 REFILL_K = 12.0
 """Fall of the water's temperature that, without a load cell, tells a fresh pot from the old one."""
 
@@ -133,11 +135,14 @@ def read_record(
     lit_s = lit.t_s if lit is not None else None
 
     loads = tell_apart(found, plan, lit_s, burning_at_start=burning_at_start)
-    scale = scale_of(loss, loads, _channel(channels, Role.MASS)) if loss is not None else None
     own_cell = _own_cell(grid, channels, plan)
+    water_c = _smooth_water(water, n)
+    if mass is not None and own_cell is None and plan.pot is not None and not loads.stays and _warmed(water_c):
+        loads = with_standing_pot(loads)
+    scale = scale_of(loss, loads, _channel(channels, Role.MASS)) if loss is not None else None
     events += loads.events + (own_cell.loads.events if own_cell is not None else ())
 
-    pot = PotCurves(_smooth_water(water, n), _channel(channels, Role.WATER).u_bias, boiling, own_cell)
+    pot = PotCurves(water_c, _channel(channels, Role.WATER).u_bias, boiling, own_cell)
     if water is not None:
         boils = so_far.boils if so_far is not None else ()
         if so_far is None or so_far.look_for_boil:
@@ -201,6 +206,12 @@ def _own_cell(grid: Grid, channels: Mapping[Role, Channel], plan: Plan) -> Scale
     steps = find_steps(column)
     loss: LossRate = smooth(masked(column, steps))
     return scale_of(loss, tell_apart(steps, plan, None), _channel(channels, Role.POT_MASS))
+
+
+def _warmed(water_c: Array) -> bool:
+    """Tell whether the water was heated in this record."""
+    known = water_c[np.isfinite(water_c)]
+    return len(known) > 0 and float(np.max(known)) - float(np.median(known[:20])) > WARMED_K
 
 
 def _smooth_water(water: Column | None, n: int) -> Array:

@@ -1,8 +1,8 @@
 """The tracker: follows a burn second by second, as a live run does, and says what it is sure of.
 
 It steps on the 1 Hz grid and knows the past alone. Events are announced when the evidence suffices, and an announcement
-that later seconds refute is retracted. Every estimate is made by the same detectors as in the final pass, on the curve so
-far; what differs is when they are asked, and that settled parts of the curve are not worked through again.
+that later seconds refute is retracted. Every estimate is made by the same detectors as in the final pass, on the curve
+so far; what differs is when they are asked, and that settled parts of the curve are not worked through again.
 """
 
 from collections.abc import Mapping, Sequence
@@ -61,7 +61,7 @@ class Tracked:
     """What a live run said.
 
     Attributes:
-        announced: Events in the order of their announcement, each with `announced_t_s`; revised ones in their last form.
+        announced: Events in the order of their announcement, with `announced_t_s`; revised ones in their last form.
         retracted: Announcements that were taken back.
     """
 
