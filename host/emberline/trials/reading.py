@@ -22,7 +22,7 @@ from emberline.curves.events import Event, EventKind
 from emberline.curves.flameout import find_flameout
 from emberline.curves.grid import Column, Grid
 from emberline.curves.ignition import find_lit, loss_trigger
-from emberline.curves.loads import Loads, Stay, tell_apart, with_standing_pot
+from emberline.curves.loads import Stay, tell_apart, with_standing_pot
 from emberline.curves.mass_steps import MassStep, find_steps, masked
 from emberline.curves.robust import without_spikes
 from emberline.heat.scale import Scale, scale_of
