@@ -2,6 +2,7 @@
 
 import asyncio
 from collections.abc import AsyncIterator
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -108,6 +109,6 @@ async def test_a_daemon_that_comes_back_goes_on_where_it_was(tmp_path: Path) -> 
         await record(bench, tmp_path / "data")
         check(bench, tmp_path / "data", lost=False)
     batches = [b for b in StoreReader(tmp_path / "data" / app.STORE_NAME).batches("bench") if b.channel == "mass"]
-    steps = [(int(b.t_ns[0]) - int(a.t_ns[-1])) / 1e9 for a, b in zip(batches, batches[1:], strict=False)]
+    steps = [(int(b.t_ns[0]) - int(a.t_ns[-1])) / 1e9 for a, b in pairwise(batches)]
     assert min(steps) > 0.0
     assert max(steps) < 0.25

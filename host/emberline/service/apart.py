@@ -148,7 +148,7 @@ def main() -> None:
     """Run as a process apart."""
     if hasattr(os, "nice"):
         os.nice(NICENESS)
-    with os.fdopen(os.dup(sys.stdout.fileno()), "wb") as sent:
+    with contextlib.suppress(BrokenPipeError), os.fdopen(os.dup(sys.stdout.fileno()), "wb") as sent:
         # Whatever a library prints must not get between the answers.
         os.dup2(sys.stderr.fileno(), sys.stdout.fileno())
         serve(sys.stdin.buffer, sent)

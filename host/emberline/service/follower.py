@@ -42,15 +42,6 @@ class ApartFollower:
         """
         return cast(Turn, await self._apart.call("turn", limit_s=LIMIT_S))
 
-    async def first_sample_ns(self, bench: str, start_ns: int) -> int:
-        """Return the time of the first stored sample at or after a moment.
-
-        Raises:
-            ApartError: The process failed.
-        """
-        await self._apart.start()
-        return cast(int, await self._apart.call("first_sample_ns", bench, start_ns, limit_s=LIMIT_S))
-
     async def close(self) -> None:
         """End the process."""
         await self._apart.close()

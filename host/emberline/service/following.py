@@ -6,6 +6,7 @@ It reads commits in their order and nothing else, so that a replay of the same c
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 from pathlib import Path
 
 from emberline.bench.bench_file import Bench, parse_bench
@@ -83,15 +84,6 @@ class Following:
         """Read from the store at a path."""
         self._store = StoreReader(store)
         self._watch: Watch | None = None
-
-    def first_sample_ns(self, bench: str, start_ns: int) -> int:
-        """Return the time of the first stored sample at or after a moment; the moment where there is none."""
-        found = []
-        for index, commit in enumerate(self._store.commits(bench, start_ns)):
-            found += [int(batch.t_ns[0]) for batch in commit.batches]
-            if index >= 3:
-                break
-        return min(found, default=start_ns)
 
     def begin(self, watch: Watch) -> None:
         """Follow a record from its first commit."""
@@ -194,6 +186,13 @@ class Following:
         if self._live.now_s >= LONGEST_TRIAL_S:
             return watch.start_ns + LONGEST_TRIAL_S * SECOND_NS
         return None
+
+
+def first_sample_ns(store: StoreReader, bench: str, start_ns: int) -> int:
+    """Return the time of the first stored sample at or after a moment; the moment where there is none."""
+    # Streams are committed within a second of each other, so the first of all is in one of the first commits.
+    first = islice(store.commits(bench, start_ns), 4)
+    return min((int(batch.t_ns[0]) for commit in first for batch in commit.batches), default=start_ns)
 
 
 def _by_role(bench: Bench) -> dict[Role, Channel]:

@@ -18,7 +18,7 @@ from emberline.service.bench_fit import bench_text
 from emberline.service.board import Board, TrialNow
 from emberline.service.clock import Clock
 from emberline.service.errors import ApartError, RequestError
-from emberline.service.following import LOOKOUT_S, SECOND_NS, Turn, Watch
+from emberline.service.following import LOOKOUT_S, SECOND_NS, Turn, Watch, first_sample_ns
 from emberline.store.records import Note, Trial
 from emberline.store.store import Store
 from emberline.trials.live_document import event_document
@@ -41,9 +41,6 @@ class Follower(Protocol):
 
     async def turn(self) -> Turn:
         """Follow it further."""
-
-    async def first_sample_ns(self, bench: str, start_ns: int) -> int:
-        """Return the time of the first stored sample at or after a moment."""
 
 
 @dataclass
@@ -166,14 +163,17 @@ class Keeper:
             RequestError: The plan has problems, no reading has come yet, or the running trial has a plan.
         """
         plan_text = labelled_plan(plan_text, label)
+        # The moment that counts is that of the request, however long what is under way takes.
+        fitted, asked_ns = self._fitted, self._newest_ns
+        if self._open is None and (fitted is None or asked_ns is None):
+            raise RequestError("no reading has come yet: see that the device is connected, then arm again")
         async with self._lock:
             if self._open is not None:
                 return await self._give_plan(self._open, plan_text)
-            if self._fitted is None or self._newest_ns is None:
-                raise RequestError("no reading has come yet: see that the device is connected, then arm again")
-            history_ns = max(self._since_ns, self._newest_ns - ARMED_HISTORY_S * SECOND_NS)
-            first_ns = await self.follower.first_sample_ns(self.bench, history_ns)
-            opened = await self._begin(self._fitted, first_ns, plan_text)
+            if fitted is None or asked_ns is None:
+                raise RequestError("the trial that was running has just ended: arm again")
+            history_ns = max(self._since_ns, asked_ns - ARMED_HISTORY_S * SECOND_NS)
+            opened = await self._begin(fitted, history_ns, plan_text)
             self.nudge()
             return opened.trial.id
 
@@ -208,8 +208,7 @@ class Keeper:
         turn = await self.follower.turn()
         if self._open is None:
             if turn.begin_ns is not None and self._fitted is not None:
-                first_ns = await self.follower.first_sample_ns(self.bench, turn.begin_ns)
-                await self._begin(self._fitted, first_ns, "")
+                await self._begin(self._fitted, turn.begin_ns, "")
                 return True
             return turn.more
         opened = self._open
@@ -241,12 +240,13 @@ class Keeper:
     # Trials
 
     async def _begin(self, fitted: Bench, start_ns: int, plan_text: str) -> _Open:
-        """Enter a trial and follow it from its first sample, which was taken at `start_ns`."""
+        """Enter a trial and follow it from the first sample at or after `start_ns`."""
+        first_ns = await asyncio.to_thread(first_sample_ns, self.store, self.bench, start_ns)
         plan = parse_plan(plan_text)
         trial = await asyncio.to_thread(
             lambda: self.store.create_trial(
                 bench=self.bench,
-                start_ns=start_ns,
+                start_ns=first_ns,
                 zone=self.zone,
                 label=plan.label,
                 bench_text=bench_text(replace(fitted, id=self.bench)),

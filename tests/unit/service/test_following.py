@@ -7,7 +7,7 @@ import stored_burn
 from emberline.curves.events import Event, EventKind, Phase
 from emberline.service import following as module
 from emberline.service.bench_fit import bench_text
-from emberline.service.following import Following, Turn, Watch
+from emberline.service.following import Following, Turn, Watch, first_sample_ns
 from emberline.store.store import Store
 from emberline_sim.recording import Recording
 from stored_burn import BENCH, SECOND_NS, START_NS
@@ -105,7 +105,7 @@ def test_a_trial_has_five_minutes_of_history_where_there_are_such(store: Store, 
     begin_ns = followed(following)[-1].begin_ns
     assert begin_ns is not None
     assert (later_ns + 60 * SECOND_NS - begin_ns) / SECOND_NS == pytest.approx(300.0, abs=15.0)
-    assert following.first_sample_ns(BENCH, begin_ns) == pytest.approx(later_ns, abs=SECOND_NS)
+    assert first_sample_ns(store, BENCH, begin_ns) == pytest.approx(later_ns, abs=SECOND_NS)
 
 
 def test_a_quiet_bench_is_watched_for_ever_without_growing(
@@ -130,4 +130,4 @@ def test_a_turn_needs_something_to_follow(store: Store) -> None:
 
 def test_the_first_sample_of_an_empty_stretch_is_its_beginning(store: Store) -> None:
     store.commit(BENCH, [])
-    assert Following(store.path).first_sample_ns(BENCH, START_NS) == START_NS
+    assert first_sample_ns(store, BENCH, START_NS) == START_NS

@@ -44,9 +44,6 @@ class Script:
             raise turn
         return turn
 
-    async def first_sample_ns(self, bench: str, start_ns: int) -> int:
-        return start_ns
-
 
 @pytest.fixture
 def script() -> Script:
