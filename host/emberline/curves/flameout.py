@@ -80,7 +80,7 @@ def find_flameout(
     flame: Column | None,
     *,
     flame_lag_s: float = 0.0,
-    steaming: Array | None = None,
+    steaming: NDArray[np.bool_] | None = None,
 ) -> Event | None:
     """Find the end of flame in a record, or None where the fire still burns at its end or never burnt.
 
@@ -129,7 +129,7 @@ def _from_flame(drop: "Drop", fall: Fall | None) -> Event:
     return Event(EventKind.FLAMEOUT, drop.t_s, u_s, words)
 
 
-def _from_mass(fall: Fall, steaming: Array | None) -> Event:
+def _from_mass(fall: Fall, steaming: NDArray[np.bool_] | None) -> Event:
     u_s = _u_mass(fall)
     words = (
         f"mass loss fell from {fall.flaming_g_s * 60:.1f} to {fall.tail_g_s * 60:.1f} g/min, the fall ending at "
