@@ -1,0 +1,301 @@
+"""Boils on ramps that end at a known moment, seen through probes whose lag is integrated step by step."""
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from uncertainties import UFloat, ufloat
+
+from column_fixture import column, seconds
+from emberline.bench.air import Place, boiling_point
+from emberline.curves.boil import WaterProbe, find_boils, find_plateau, judge, steam_jump
+from emberline.curves.events import Event, EventKind
+
+Array = NDArray[np.float64]
+
+BOILING_C = ufloat(99.3, 0.4, tag="pressure")
+GOOD = WaterProbe(0.5, 1.5, 0.4)
+CLASS_2 = WaterProbe(1.85, 1.5, 0.4)
+FINE_S = 0.02
+
+
+def lagged(water_c: Array, lag_s: float, fine_s: float = FINE_S) -> Array:
+    """Integrate dT/dt = (water - T) / lag in small steps: what a probe makes of the water."""
+    if lag_s == 0.0:
+        return water_c
+    reading = np.empty(len(water_c))
+    now = float(water_c[0])
+    share = 1.0 - np.exp(-fine_s / lag_s)
+    for i, true in enumerate(water_c.tolist()):
+        now += share * (true - now)
+        reading[i] = now
+    return reading
+
+
+def seen(
+    water_c: Array,
+    lag_s: float = 1.5,
+    *,
+    noise_k: float = 0.05,
+    bias_k: float = 0.0,
+    code_k: float = 0.25,
+    seed: int = 1,
+) -> Array:
+    """Take finely spaced water temperatures through a probe, its noise and its converter to seconds' medians."""
+    rng = np.random.default_rng(seed)
+    samples = lagged(water_c, lag_s)[:: round(0.1 / FINE_S)] + bias_k
+    samples = samples + rng.normal(0.0, noise_k, len(samples))
+    if code_k:
+        samples = np.round(samples / code_k) * code_k
+    return np.asarray(np.median(samples[: len(samples) // 10 * 10].reshape(-1, 10), axis=1))
+
+
+def fine(n: int) -> Array:
+    return np.arange(0.0, n, FINE_S)
+
+
+def ramp(
+    n: int = 600, *, boil_s: float = 400.0, slope_k_min: float = 11.0, top_c: float = 99.3, from_c: float = 18.0
+) -> Array:
+    """Water that warms evenly, ever a little slower, and boils."""
+    before = np.maximum(boil_s - fine(n), 0.0)
+    bend = 0.25 * slope_k_min / 60.0 / boil_s
+    return np.asarray(np.maximum(top_c - slope_k_min / 60.0 * before - bend * before**2, from_c))
+
+
+def stall(n: int = 1800, *, ceiling_c: float = 88.0, tau_s: float = 300.0, from_c: float = 18.0) -> Array:
+    """A pot whose losses eat its input: it nears its ceiling exponentially."""
+    return np.asarray(ceiling_c - (ceiling_c - from_c) * np.exp(-fine(n) / tau_s))
+
+
+def steam(n: int, boil_s: float, fuel_g_s: float = 0.15, steam_g_s: float = 0.25) -> Array:
+    """The loss of all that stands on the cell, when steam leaves from the boil on."""
+    return np.where(seconds(n) < boil_s, fuel_g_s, fuel_g_s + steam_g_s)
+
+
+def boils(
+    reading: Array,
+    probe: WaterProbe = GOOD,
+    loss: Array | None = None,
+    *,
+    boiling_c: UFloat = BOILING_C,
+    visits: list[tuple[float, float]] | None = None,
+) -> tuple[Event, ...]:
+    whole = [(0.0, float(len(reading)))]
+    return find_boils(column(reading), whole if visits is None else visits, boiling_c, probe, loss)
+
+
+@pytest.mark.parametrize("lag_s", [0.0, 1.5, 8.0])
+@pytest.mark.parametrize("slope_k_min", [4.0, 8.0, 16.0])
+def test_the_boil_is_where_the_water_reached_it_whatever_the_lag(lag_s: float, slope_k_min: float) -> None:
+    reading = seen(ramp(slope_k_min=slope_k_min), lag_s)
+    (boil,) = boils(reading, WaterProbe(0.5, lag_s, 0.25 * lag_s))
+    assert boil.kind is EventKind.BOIL
+    assert boil.confirmed
+    assert abs(boil.t_s - 400.0) < 3.0
+    assert abs(boil.t_s - 400.0) < 3.0 * boil.u_s
+    assert boil.u_s < 5.0
+
+
+def test_an_unremoved_lag_would_show() -> None:
+    reading = seen(ramp(slope_k_min=12.0), 10.0)
+    (right,) = boils(reading, WaterProbe(0.5, 10.0, 2.0))
+    (wrong,) = boils(reading, WaterProbe(0.5, 0.0, 2.0))
+    assert wrong.t_s - right.t_s > 5.0
+
+
+def test_stated_uncertainties_cover_it() -> None:
+    departures = []
+    for seed in range(20):
+        rng = np.random.default_rng(seed)
+        boil_s = float(rng.uniform(250.0, 450.0))
+        water_c = ramp(boil_s=boil_s, slope_k_min=float(rng.uniform(4.0, 16.0)))
+        (boil,) = boils(seen(water_c, noise_k=float(rng.uniform(0.02, 0.3)), seed=seed))
+        departures.append((boil.t_s - boil_s) / boil.u_s)
+    assert np.sqrt(np.mean(np.square(departures))) < 1.3
+    assert np.max(np.abs(departures)) < 3.0
+
+
+def test_a_stall_well_below_is_never_a_boil() -> None:
+    for ceiling_c in (80.0, 88.0, 93.0):
+        for tau_s in (100.0, 300.0):
+            assert boils(seen(stall(ceiling_c=ceiling_c, tau_s=tau_s)), CLASS_2) == ()
+            assert boils(seen(stall(ceiling_c=ceiling_c, tau_s=tau_s)), GOOD) == ()
+
+
+@pytest.mark.parametrize("tau_s", [60.0, 100.0, 150.0, 300.0])
+@pytest.mark.parametrize("ceiling_c", [96.5, 97.5, 98.5])
+@pytest.mark.parametrize("probe", [GOOD, CLASS_2])
+def test_a_stall_within_the_probes_error_is_never_confirmed(probe: WaterProbe, ceiling_c: float, tau_s: float) -> None:
+    for boil in boils(seen(stall(ceiling_c=ceiling_c, tau_s=tau_s)), probe):
+        assert not boil.confirmed
+        # What is announced at all has a time that somebody can use.
+        assert boil.u_s < 120.0
+
+
+def test_a_good_probe_tells_a_stall_two_kelvin_below() -> None:
+    assert boils(seen(stall(ceiling_c=97.0)), WaterProbe(0.2, 1.5, 0.4), boiling_c=ufloat(99.3, 0.1)) == ()
+
+
+@pytest.mark.parametrize("bias_k", [-2.0, 2.0])
+def test_a_probe_two_kelvin_off_still_shows_the_boil(bias_k: float) -> None:
+    reading = seen(ramp(), bias_k=bias_k)
+    (boil,) = boils(reading, CLASS_2, steam(600, 400.0))
+    assert abs(boil.t_s - 400.0) < 5.0
+    assert boil.confirmed
+    assert "2.0 K" in boil.evidence
+    # Nothing but a thermometer that bad cannot tell.
+    (alone,) = boils(reading, CLASS_2)
+    assert not alone.confirmed
+    assert "unconfirmed" in alone.evidence
+
+
+def test_steam_can_overrule_a_thermometer_but_does_not_confirm() -> None:
+    reading = seen(ramp(), bias_k=-3.0)
+    assert boils(reading, WaterProbe(0.5, 1.5, 0.4)) == ()
+    (boil,) = boils(reading, WaterProbe(0.5, 1.5, 0.4), steam(600, 400.0))
+    assert not boil.confirmed
+    assert "disagrees" in boil.evidence
+
+
+def test_high_up_water_boils_cooler() -> None:
+    # ISO 2533 and IAPWS R7-97: 3000 m, 70.1 kPa, 89.97 °C.
+    place = boiling_point(Place(altitude_m=ufloat(3000.0, 10.0)))
+    assert place.nominal_value == pytest.approx(89.97, abs=0.02)
+    (boil,) = boils(seen(ramp(top_c=89.97)), GOOD, boiling_c=place)
+    assert boil.confirmed
+    assert abs(boil.t_s - 400.0) < 3.0
+    # The same curve at the sea is a stall.
+    assert boils(seen(ramp(top_c=89.97)), GOOD) == ()
+
+
+@pytest.mark.parametrize("pause_c", [85.0, 92.0])
+def test_a_lull_on_the_way_is_not_the_boil(pause_c: float) -> None:
+    # The flame sinks when fuel is added: two minutes of standstill, then on.
+    t = fine(900)
+    first = 18.0 + 11.0 / 60.0 * t
+    until = (pause_c - 18.0) / (11.0 / 60.0)
+    water_c = np.minimum(np.where(t < until + 120.0, np.minimum(first, pause_c), first - 22.0), 99.3)
+    boil_s = (99.3 + 22.0 - 18.0) / (11.0 / 60.0)
+    (boil,) = boils(seen(np.asarray(water_c)), CLASS_2)
+    assert abs(boil.t_s - boil_s) < 4.0
+
+
+def test_a_lull_within_the_probes_error_is_not_the_boil() -> None:
+    t = fine(900)
+    water_c = np.interp(t, [0.0, 400.0, 500.0, 530.0], [18.0, 96.5, 96.5, 99.3])
+    (boil,) = boils(seen(np.asarray(water_c)), CLASS_2)
+    assert abs(boil.t_s - 530.0) < 6.0
+
+
+def test_water_boils_once_a_visit() -> None:
+    # The lid comes off, the boil stops for two minutes, and begins again.
+    t = fine(900)
+    water_c = np.asarray(np.interp(t, [0, 400, 600, 630, 720, 760, 900], [18, 99.3, 99.3, 94, 94, 99.3, 99.3]))
+    (boil,) = boils(seen(water_c))
+    assert abs(boil.t_s - 400.0) < 3.0
+
+
+def test_each_filling_has_its_boil() -> None:
+    t = fine(1200)
+    water_c = np.asarray(np.interp(t, [0, 400, 500, 520, 900, 1200], [18, 99.3, 99.3, 17, 99.3, 99.3]))
+    first, second = boils(seen(water_c), visits=[(0.0, 505.0), (520.0, 1200.0)])
+    assert abs(first.t_s - 400.0) < 3.0
+    assert abs(second.t_s - 900.0) < 3.0
+
+
+def test_a_probe_that_comes_out_of_the_water_ends_no_ramp() -> None:
+    t = fine(900)
+    water_c = np.asarray(np.interp(t, [0, 300, 305, 900], [18, 78, 25, 24]))
+    assert boils(seen(water_c), CLASS_2) == ()
+
+
+def test_a_probe_in_hot_gas_passes_through_and_does_not_boil() -> None:
+    t = fine(600)
+    assert boils(seen(np.asarray(18.0 + 0.5 * t)), CLASS_2) == ()
+
+
+def test_water_that_was_hot_from_the_start_has_no_ramp() -> None:
+    assert boils(seen(np.full(len(fine(600)), 99.3))) == ()
+
+
+def test_bubbles_that_knock_the_probe_do_not_move_the_boil() -> None:
+    reading = seen(ramp(), noise_k=0.1)
+    rng = np.random.default_rng(9)
+    knocked = reading.copy()
+    for second in rng.choice(np.arange(300, 400), 15, replace=False):
+        knocked[second] -= rng.uniform(0.5, 3.0)
+    (boil,) = boils(knocked)
+    assert abs(boil.t_s - 400.0) < 4.0
+
+
+@pytest.mark.parametrize("gap", [(330, 380), (405, 425)])
+def test_a_gap_beside_the_boil_costs_little(gap: tuple[int, int]) -> None:
+    reading = seen(ramp())
+    reading[gap[0] : gap[1]] = np.nan
+    (boil,) = boils(reading)
+    assert abs(boil.t_s - 400.0) < max(5.0, 3.0 * boil.u_s)
+
+
+@pytest.mark.parametrize("spacing", [2, 5])
+def test_a_slow_logger_finds_it_too(spacing: int) -> None:
+    reading = seen(ramp())
+    sparse = np.full(600, np.nan)
+    sparse[::spacing] = reading[::spacing]
+    (boil,) = boils(sparse)
+    assert abs(boil.t_s - 400.0) < 5.0
+
+
+def test_a_boil_needs_to_be_held() -> None:
+    reading = seen(ramp())
+    assert boils(reading[:408]) == ()
+    assert len(boils(reading[:440])) == 1
+    live = find_boils(column(reading[:416]), [(0.0, 416.0)], BOILING_C, GOOD, hold_s=10)
+    assert len(live) == 1
+    assert abs(live[0].t_s - 400.0) < 5.0
+
+
+def test_a_plateau_says_how_it_came_about() -> None:
+    value = seen(ramp(slope_k_min=11.0))
+    plateau = find_plateau(value, 0, 600, BOILING_C, GOOD)
+    assert plateau is not None
+    assert plateau.level_c == pytest.approx(99.3, abs=0.15)
+    assert plateau.slope_k_s * 60.0 == pytest.approx(11.0, rel=0.15)
+    assert plateau.sharpness > 0.7
+    assert plateau.held_s == pytest.approx(200.0, abs=15.0)
+
+
+def test_a_stall_is_softer_than_a_boil() -> None:
+    # An exponential approach has slopes in proportion to the distance left: between 1.5 and 4 K it has
+    # 2.75 / 11.5 of that between 8 and 15 K.
+    for tau_s in (60.0, 90.0):
+        value = seen(stall(ceiling_c=99.3, tau_s=tau_s), code_k=0.0, noise_k=0.02)
+        plateau = find_plateau(value, 0, len(value), BOILING_C, GOOD)
+        assert plateau is not None
+        assert plateau.sharpness < 0.4
+
+
+def test_judging_weighs_probe_place_knee_and_steam() -> None:
+    value = seen(ramp())
+    plateau = find_plateau(value, 0, 600, BOILING_C, GOOD)
+    assert plateau is not None
+    sure = judge(plateau, BOILING_C, GOOD, None)
+    assert sure is not None
+    assert sure.confirmed
+    weak = judge(plateau, BOILING_C, CLASS_2, None)
+    assert weak is not None
+    assert not weak.confirmed
+    helped = judge(plateau, BOILING_C, CLASS_2, (0.15, 0.4))
+    assert helped is not None
+    assert helped.confirmed
+    assert judge(plateau, BOILING_C - 10.0, GOOD, (0.15, 0.4)) is None
+
+
+def test_a_jump_of_steam_is_measured_around_the_boil() -> None:
+    assert steam_jump(steam(600, 400.0), 400.0) == pytest.approx((0.15, 0.40))
+    assert steam_jump(steam(600, 400.0), 10.0) is None
+    assert steam_jump(np.full(600, np.nan), 400.0) is None
+
+
+@pytest.mark.parametrize("values", [[], [18.0], [18.0] * 40, [np.nan] * 300, [99.3] * 12])
+def test_a_record_of_next_to_nothing_has_no_boil(values: list[float]) -> None:
+    assert boils(np.array(values)) == ()

@@ -1,0 +1,257 @@
+"""The end of flame on burns of two regimes whose end is known."""
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from column_fixture import column, seconds
+from emberline.curves.events import Event, EventKind
+from emberline.curves.flameout import (
+    FLAMEOUT_SHARE,
+    MASS_ONLY_WORDS,
+    final_fall,
+    find_flameout,
+    flame_drop,
+    flaming_level,
+)
+from emberline.curves.grid import Column
+
+Array = NDArray[np.float64]
+
+LEVEL_G_S, TAIL_G_S = 0.15, 0.012
+LIT_S, FALL_S = 60.0, 900.0
+
+
+def correlated(n: int, sd: float, lasting_s: float, seed: int) -> Array:
+    rng = np.random.default_rng(seed)
+    memory = np.exp(-1.0 / lasting_s)
+    out = np.zeros(n)
+    for i in range(1, n):
+        out[i] = memory * out[i - 1] + rng.normal(0.0, sd * (1.0 - memory**2) ** 0.5)
+    return out
+
+
+def rates(n: int = 1500, *, falls_over_s: float = 60.0, tail_g_s: float = TAIL_G_S, seed: int = 1) -> Array:
+    """Kindling, an even flame that wanders, a straight fall from 900 s on, glowing char."""
+    moments = [LIT_S, LIT_S + 90.0, FALL_S, FALL_S + falls_over_s]
+    shape = np.interp(seconds(n), moments, [0.0, LEVEL_G_S, LEVEL_G_S, tail_g_s], left=0.0)
+    return shape * (1.0 + correlated(n, 0.05, 20.0, seed))
+
+
+def out_s(falls_over_s: float = 60.0, tail_g_s: float = TAIL_G_S) -> float:
+    """When the rate passes the share of its flaming level at which flames are seen to end."""
+    return FALL_S + falls_over_s * (LEVEL_G_S - FLAMEOUT_SHARE * LEVEL_G_S) / (LEVEL_G_S - tail_g_s)
+
+
+def probe(n: int = 1500, *, ends_s: float = 950.0, lag_s: float = 4.0, after_c: float = 430.0, seed: int = 2) -> Column:
+    """A bead in a flickering flame of 600 degrees, then over calm glow."""
+    t = seconds(n)
+    since = np.maximum(t - ends_s, 0.0)
+    flame = np.where(t < LIT_S, 18.0, 600.0 - 582.0 * np.exp(-np.maximum(t - LIT_S, 0.0) / 8.0))
+    value = np.where(t < ends_s, flame, after_c + (600.0 - after_c) * np.exp(-since / lag_s))
+    flicker = np.where((t > LIT_S) & (t < ends_s), correlated(n, 30.0, 3.0, seed), correlated(n, 4.0, 3.0, seed + 1))
+    return column(value + flicker)
+
+
+def found(rate_g_s: Array, flame: Column | None = None, refuels_s: tuple[float, ...] = (), lag_s: float = 4.0) -> Event:
+    event = find_flameout(rate_g_s, LIT_S, refuels_s, flame, flame_lag_s=lag_s)
+    assert event is not None
+    assert event.kind is EventKind.FLAMEOUT
+    return event
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("falls_over_s", [15.0, 60.0, 150.0])
+def test_the_load_cell_alone_sees_the_end_of_fast_loss(falls_over_s: float, seed: int) -> None:
+    event = found(rates(falls_over_s=falls_over_s, seed=seed))
+    assert abs(event.t_s - out_s(falls_over_s)) < max(8.0, 0.15 * falls_over_s)
+    assert abs(event.t_s - out_s(falls_over_s)) < 2.0 * event.u_s
+    # Observed ends of flame scatter by more than the fit does, however sharp the fall.
+    assert event.u_s >= 15.0
+    assert not event.confirmed
+    assert MASS_ONLY_WORDS in event.evidence
+
+
+def test_the_longer_the_fall_the_less_is_known() -> None:
+    assert found(rates(falls_over_s=200.0)).u_s > 1.5 * found(rates(falls_over_s=20.0)).u_s
+
+
+def test_char_that_glows_brightly_ends_no_flame_later() -> None:
+    # A tail above the share: the foot of the fall is all there is.
+    event = found(rates(tail_g_s=0.25 * LEVEL_G_S))
+    assert abs(event.t_s - (FALL_S + 60.0)) < 15.0
+
+
+@pytest.mark.parametrize("seen_s", [90.0, 150.0, 300.0, 540.0])
+def test_where_the_record_ends_does_not_matter(seen_s: float) -> None:
+    whole = found(rates())
+    cut = int(out_s() + seen_s)
+    assert abs(found(rates()[:cut]).t_s - whole.t_s) < 6.0
+    flame = probe()
+    with_probe = found(rates(), flame)
+    assert abs(found(rates()[:cut], flame.between(0, cut)).t_s - with_probe.t_s) < 6.0
+
+
+def test_a_fire_that_still_burns_has_no_flameout() -> None:
+    assert find_flameout(rates()[:880], LIT_S, (), None) is None
+    assert find_flameout(rates()[:880], LIT_S, (), probe().between(0, 880)) is None
+
+
+def test_what_never_burnt_has_no_flameout() -> None:
+    assert find_flameout(np.full(900, 0.002), None, (), None) is None
+    assert find_flameout(np.zeros(900), None, (), column(np.full(900, 18.0))) is None
+
+
+def test_a_flash_is_no_burn() -> None:
+    rate = np.interp(seconds(600), [60.0, 62.0, 85.0, 90.0], [0.0, 0.2, 0.2, 0.0])
+    assert find_flameout(rate, 60.0, (), None) is None
+
+
+def test_a_slope_without_two_regimes_is_no_flameout() -> None:
+    # A load cell that settles: the loss dies away from the first second on, in proportion to what is left.
+    assert find_flameout(0.02 * np.exp(-seconds(300) / 900.0), None, (), None) is None
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("lag_s", [1.0, 4.0, 12.0, 34.0])
+def test_a_flame_probe_tells_it_to_seconds(lag_s: float, seed: int) -> None:
+    event = found(rates(seed=seed), probe(lag_s=lag_s, seed=10 + seed), lag_s=lag_s)
+    assert event.confirmed
+    assert abs(event.t_s - 950.0) < 15.0
+    assert abs(event.t_s - 950.0) < max(5.0, 3.0 * event.u_s)
+    assert MASS_ONLY_WORDS not in event.evidence
+
+
+def test_a_flame_probe_alone_is_enough() -> None:
+    event = found(np.full(1500, np.nan), probe())
+    assert abs(event.t_s - 950.0) < 10.0
+
+
+def test_a_probe_that_stood_beside_the_flame_has_no_vote() -> None:
+    event = found(rates(), column(20.0 + 60.0 * np.clip((seconds(1500) - 60.0) / 300.0, 0.0, 1.0)))
+    assert not event.confirmed
+    assert abs(event.t_s - out_s()) < 10.0
+
+
+def test_a_probe_whose_lead_breaks_leaves_the_word_to_the_load() -> None:
+    flame = probe()
+    flame.value[400:] = np.nan
+    event = found(rates(), flame)
+    assert not event.confirmed
+    assert abs(event.t_s - out_s()) < 10.0
+
+
+def test_a_probe_that_falls_out_of_the_flame_ends_no_fire() -> None:
+    event = found(rates(), probe(ends_s=500.0, after_c=60.0))
+    assert abs(event.t_s - out_s()) < 15.0
+    assert not event.confirmed
+
+
+def test_a_probe_that_falls_out_while_it_still_burns_ends_no_fire() -> None:
+    flame = probe(ends_s=500.0, after_c=60.0)
+    assert find_flameout(rates()[:800], LIT_S, (), flame.between(0, 800)) is None
+
+
+def test_char_smothered_later_is_not_the_end_of_flame() -> None:
+    flame = probe()
+    smothered = np.maximum(seconds(1500) - 1130.0, 0.0)
+    flame.value[:] = np.where(smothered > 0.0, 40.0 + 390.0 * np.exp(-smothered / 40.0), flame.value)
+    rate = np.where(seconds(1500) > 1130.0, 0.0, rates())
+    assert abs(found(rate, flame).t_s - 950.0) < 20.0
+
+
+def test_witnesses_that_disagree_know_less() -> None:
+    agreed = found(rates(), probe(ends_s=out_s()))
+    apart = found(rates(), probe(ends_s=out_s() - 45.0))
+    assert apart.u_s > 2.0 * agreed.u_s
+
+
+def test_steam_on_the_same_cell_is_said_and_widens() -> None:
+    dry = found(rates())
+    steaming = np.zeros(1500, dtype=np.bool_)
+    steaming[700:1200] = True
+    wet = find_flameout(rates(), LIT_S, (), None, steaming=steaming)
+    assert wet is not None
+    assert wet.u_s > dry.u_s
+    assert "water was boiling" in wet.evidence
+
+
+def dipped(curve: Array, at_s: int, *, sinks_to: float, for_s: int = 60) -> Array:
+    """Smother a fire for a while, as cold fuel does; it recovers within half a minute."""
+    t = seconds(len(curve))
+    points = [at_s - 5.0, at_s + 5.0, at_s + for_s, at_s + for_s + 30.0]
+    return curve * np.interp(t, points, [1.0, sinks_to, sinks_to, 1.0])
+
+
+@pytest.mark.parametrize("sinks_to", [0.05, 0.2, 0.4])
+def test_a_refuel_dip_is_not_the_end(sinks_to: float) -> None:
+    rate = dipped(rates(), 500, sinks_to=sinks_to)
+    assert abs(found(rate, refuels_s=(500.0,)).t_s - out_s()) < 10.0
+    flame = probe()
+    flame.value[:] = dipped(flame.value, 500, sinks_to=0.55)
+    assert abs(found(rate, flame, refuels_s=(500.0,)).t_s - 950.0) < 15.0
+
+
+def test_a_fire_that_burns_lower_after_a_late_refuel_still_ends() -> None:
+    late = np.where(seconds(1500) > 600.0, 0.5, 1.0) * rates()
+    event = found(dipped(late, 600, sinks_to=0.1), refuels_s=(600.0,))
+    assert abs(event.t_s - out_s()) < 15.0
+
+
+def test_the_second_of_two_burns_counts() -> None:
+    rate = dipped(rates(), 400, sinks_to=0.03, for_s=200)
+    assert abs(found(rate).t_s - out_s()) < 10.0
+
+
+def test_gaps_in_the_rate_are_bridged() -> None:
+    rate = rates()
+    rate[300:360] = np.nan
+    rate[940:955] = np.nan
+    assert abs(found(rate).t_s - out_s()) < 20.0
+
+
+def test_a_record_that_began_mid_burn_ends_all_the_same() -> None:
+    event = find_flameout(rates()[300:], None, (), None)
+    assert event is not None
+    assert abs(event.t_s + 300.0 - out_s()) < 10.0
+
+
+def test_the_fall_has_its_parts() -> None:
+    fall = final_fall(rates(seed=3), LIT_S, ())
+    assert fall is not None
+    assert fall.flaming_g_s == pytest.approx(LEVEL_G_S, rel=0.1)
+    assert fall.tail_g_s == pytest.approx(TAIL_G_S, rel=0.2)
+    assert abs(fall.half_s - (FALL_S + 60.0 * 0.5 * LEVEL_G_S / (LEVEL_G_S - TAIL_G_S))) < 8.0
+    assert abs(fall.foot_s - (FALL_S + 60.0)) < 10.0
+    assert fall.half_s < fall.end_s <= fall.foot_s + 10.0
+
+
+def test_the_flaming_level_is_the_median_of_the_vigorous() -> None:
+    rate = np.concatenate((np.full(300, 0.01), np.full(200, 0.14), np.full(200, 0.16), [np.nan] * 50))
+    assert flaming_level(rate, 0, len(rate)) == pytest.approx(0.15, abs=0.011)
+    assert flaming_level(rate, 0, 300) == pytest.approx(0.01)
+    assert flaming_level(rate, 700, 750) == 0.0
+
+
+def test_a_drop_tells_flame_from_glow_by_its_flicker() -> None:
+    drop = flame_drop(probe(), LIT_S, None, 4.0)
+    assert drop is not None
+    assert drop.hot_c == pytest.approx(600.0, abs=40.0)
+    assert drop.after_c == pytest.approx(430.0, abs=20.0)
+    assert drop.flicker_k > 4.0 * drop.calm_k
+
+
+def test_a_fall_that_the_rate_forbids_is_only_a_weakening_flame() -> None:
+    flame = probe(ends_s=900.0)
+    rate = rates()
+    share = rate / LEVEL_G_S
+    alone, together = flame_drop(flame, LIT_S, None, 4.0), flame_drop(flame, LIT_S, share, 4.0)
+    assert alone is not None
+    assert together is not None
+    assert together.t_s >= alone.t_s
+
+
+@pytest.mark.parametrize("n", [0, 1, 20, 50])
+def test_a_record_of_next_to_nothing_has_no_flameout(n: int) -> None:
+    assert find_flameout(np.full(n, 0.1), None, (), None) is None
+    assert find_flameout(np.full(n, np.nan), None, (), column(np.full(n, np.nan))) is None

@@ -1,0 +1,166 @@
+"""Lighting on curves of which it is known."""
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from column_fixture import column, seconds
+from emberline.curves.burning_rate import noise_of
+from emberline.curves.events import Event, EventKind
+from emberline.curves.grid import Column
+from emberline.curves.ignition import find_lit, flame_onset, loss_trigger, mass_onset
+
+Array = NDArray[np.float64]
+LIT_S = 100.0
+
+
+def mass(
+    n: int = 600,
+    *,
+    lit_s: float = LIT_S,
+    takes_s: float = 120.0,
+    drift_g_s: float = 0.0,
+    noise_g: float = 0.05,
+    seed: int = 1,
+) -> Array:
+    """A level that drifts, and from the match on a loss that takes some time to grow to 9 g/min, evenly."""
+    since = np.maximum(seconds(n) - lit_s, 0.0)
+    loss = np.where(since < takes_s, since**2 / (2.0 * takes_s), since - takes_s / 2.0)
+    return 900.0 - drift_g_s * seconds(n) - 0.15 * loss + np.random.default_rng(seed).normal(0.0, noise_g, n)
+
+
+def flame(n: int = 600, *, lit_s: float = LIT_S, lag_s: float = 5.0, noise_k: float = 0.5, seed: int = 2) -> Column:
+    """A probe in 18 degrees of air that a flame of 650 degrees reaches at the match."""
+    since = np.maximum(seconds(n) - lit_s, 0.0)
+    rng = np.random.default_rng(seed)
+    return column(18.0 + 632.0 * (1.0 - np.exp(-since / lag_s)) + rng.normal(0.0, noise_k, n))
+
+
+def lit(masses_g: Array | None, probe: Column | None, lag_s: float = 5.0) -> Event | None:
+    if masses_g is None:
+        assert probe is not None
+        masses_g = np.full(len(probe), np.nan)
+    return find_lit(masses_g, noise_of(masses_g), probe, flame_lag_s=lag_s)
+
+
+@pytest.mark.parametrize("lag_s", [1.0, 5.0, 34.0])
+def test_a_flame_probe_tells_the_match_to_some_seconds(lag_s: float) -> None:
+    onset = flame_onset(flame(lag_s=lag_s), lag_s)
+    assert onset is not None
+    assert abs(onset.t_s - LIT_S) < max(2.0, 2.0 * onset.u_s)
+    assert onset.u_s < 12.0
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("noise_g", [0.02, 0.1, 0.3])
+@pytest.mark.parametrize("takes_s", [60.0, 120.0, 240.0])
+def test_the_load_cell_alone_tells_it_within_what_it_states(takes_s: float, noise_g: float, seed: int) -> None:
+    # Ignition to full pyrolysis takes 1 to 4 min in top-lit stoves (common practice, no source).
+    masses_g = mass(900, takes_s=takes_s, noise_g=noise_g, seed=seed)
+    onset = mass_onset(masses_g, noise_of(masses_g))
+    assert onset is not None
+    assert abs(onset.t_s - LIT_S) < 3.0 * onset.u_s
+    assert onset.u_s < 20.0
+
+
+def test_the_load_cell_is_believed_within_a_minute_or_so() -> None:
+    masses_g = mass()
+    trigger = loss_trigger(masses_g, noise_of(masses_g))
+    assert trigger is not None
+    assert LIT_S + 20 < trigger < LIT_S + 90
+
+
+@pytest.mark.parametrize("drift_g_s", [0.004, -0.004])
+def test_a_cell_that_warms_is_not_lit(drift_g_s: float) -> None:
+    # 0.24 g/min: four times what a cell of 5 kg drifts when it warms by 10 K in ten minutes (0.05 % of capacity).
+    masses_g = 900.0 - drift_g_s * seconds(1200) + np.random.default_rng(3).normal(0.0, 0.05, 1200)
+    assert loss_trigger(masses_g, noise_of(masses_g)) is None
+    assert lit(masses_g, None) is None
+
+
+def test_a_match_is_found_on_a_drift() -> None:
+    found = lit(mass(drift_g_s=0.004), None)
+    assert found is not None
+    assert abs(found.t_s - LIT_S) < max(10.0, 3.0 * found.u_s)
+
+
+def test_a_gust_is_not_lit() -> None:
+    masses_g = mass(lit_s=1e9)
+    masses_g[200:215] -= 8.0
+    assert lit(masses_g, None) is None
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_wind_is_not_lit(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    push = np.zeros(1200)
+    for i in range(1, 1200):
+        push[i] = 0.8 * push[i - 1] + rng.normal(0.0, 1.2)
+    assert lit(900.0 + push, None) is None
+
+
+def test_a_lighter_held_to_the_probe_is_not_lit() -> None:
+    probe = flame(lit_s=1e9)
+    probe.value[50:55] += 300.0
+    assert flame_onset(probe, 1.0) is None
+
+
+def test_sunshine_is_not_lit() -> None:
+    probe = column(18.0 + 30.0 * np.clip((seconds(900) - 200.0) / 120.0, 0.0, 1.0))
+    assert flame_onset(probe, 5.0) is None
+
+
+def test_with_both_the_probe_dates_it() -> None:
+    found = lit(mass(lit_s=LIT_S + 8.0), flame())
+    assert found is not None
+    assert found.kind is EventKind.LIT
+    assert abs(found.t_s - LIT_S) < 3.0
+    assert "flame probe" in found.evidence
+
+
+def test_a_probe_warmed_long_before_is_overruled_by_the_load() -> None:
+    found = lit(mass(1800, lit_s=1200.0), flame(1800, lit_s=200.0))
+    assert found is not None
+    assert abs(found.t_s - 1200.0) < 15.0
+    assert "mass" in found.evidence
+
+
+def test_a_probe_that_stays_cold_outvotes_a_slow_loss() -> None:
+    # Water spilt on the stove dries away; nothing burns.
+    assert lit(mass(), column(np.full(600, 18.0))) is None
+    assert lit(mass(), None) is not None
+
+
+def test_a_probe_that_reads_nothing_has_no_vote() -> None:
+    found = lit(mass(), column(np.full(600, np.nan)))
+    assert found is not None
+    assert "mass" in found.evidence
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_record_that_began_mid_burn_has_no_lighting(seed: int) -> None:
+    assert lit(mass(lit_s=-300.0, seed=seed), None) is None
+    assert lit(None, flame(lit_s=-300.0, seed=seed)) is None
+
+
+@pytest.mark.parametrize("spacing", [2, 5])
+def test_a_slow_logger_tells_it_too(spacing: int) -> None:
+    sparse = np.full(600, np.nan)
+    sparse[::spacing] = mass()[::spacing]
+    found = lit(sparse, None)
+    assert found is not None
+    assert abs(found.t_s - LIT_S) < max(12.0, 3.0 * found.u_s)
+
+
+def test_a_gap_at_the_match_is_bridged_by_the_other_witness() -> None:
+    masses_g = mass()
+    masses_g[80:200] = np.nan
+    found = lit(masses_g, flame())
+    assert found is not None
+    assert abs(found.t_s - LIT_S) < 3.0
+
+
+@pytest.mark.parametrize("n", [0, 1, 7, 31])
+def test_a_record_of_next_to_nothing_has_no_lighting(n: int) -> None:
+    assert lit(np.full(n, 900.0), column(np.full(n, 18.0))) is None
+    assert lit(np.full(n, np.nan), None) is None
