@@ -1,0 +1,208 @@
+"""What steps of the load are taken for, with a plan and without."""
+
+import pytest
+from uncertainties import ufloat
+
+from emberline.bench.plan import Plan, PotPlan, RefuelPlan, VisitPlan, empty_plan
+from emberline.curves.events import EventKind
+from emberline.curves.loads import Loads, tell_apart, with_standing_pot
+from emberline.curves.mass_steps import MassStep
+
+LIT_S = 60.0
+
+
+def step(at_s: int, size_g: float, *, u_g: float = 0.2, excursion_g: float | None = None, for_s: int = 3) -> MassStep:
+    moved = abs(size_g) if excursion_g is None else excursion_g
+    return MassStep(at_s, at_s + for_s, ufloat(size_g, u_g, "mass_step"), moved)
+
+
+def planned(
+    tare_g: float = 412.0,
+    water_g: float | None = 500.0,
+    *,
+    lid_g: float | None = None,
+    lid: bool = False,
+    visits: tuple[float, ...] = (),
+    refuels: tuple[float, ...] = (),
+) -> Plan:
+    pot = PotPlan(
+        tare_g=ufloat(tare_g, 0.5),
+        lid=lid or lid_g is not None,
+        lid_g=None if lid_g is None else ufloat(lid_g, 0.5),
+        every=VisitPlan(None if water_g is None else ufloat(water_g, 0.5)),
+        visits=tuple(VisitPlan(ufloat(water, 0.5)) for water in visits),
+    )
+    return Plan(pot=pot, refuels=tuple(RefuelPlan(ufloat(mass, 0.5)) for mass in refuels))
+
+
+def read(*steps: MassStep, plan: Plan | None = None, lit_s: float | None = LIT_S) -> Loads:
+    return tell_apart(steps, empty_plan() if plan is None else plan, lit_s)
+
+
+def kinds(loads: Loads) -> list[str]:
+    return [event.kind.value for event in loads.events]
+
+
+PLANS = pytest.mark.parametrize("plan", [empty_plan(), planned()], ids=["no plan", "plan"])
+
+
+@PLANS
+def test_a_pot_comes_and_goes(plan: Plan) -> None:
+    loads = read(step(200, 912.0), step(600, -870.0), plan=plan)
+    assert kinds(loads) == ["pot_on", "pot_off"]
+    (stay,) = loads.stays
+    assert stay.on is not None
+    assert stay.off is not None
+    assert stay.window(1500.0) == (203.0, 600.0)
+    assert [event.size_g.nominal_value for event in loads.events if event.size_g is not None] == [912.0, -870.0]
+
+
+@PLANS
+def test_a_pot_stands_when_all_its_weight_does_and_is_off_midway(plan: Plan) -> None:
+    on, off = read(step(200, 912.0, for_s=8), step(600, -870.0, for_s=8), plan=plan).events
+    assert on.t_s == pytest.approx(207.0)
+    assert off.t_s == pytest.approx(604.0)
+    assert on.u_s == pytest.approx((0.4**2 + 8.0**2 / 12.0) ** 0.5)
+
+
+@PLANS
+def test_a_pot_never_lifted_stays_to_the_end(plan: Plan) -> None:
+    (stay,) = read(step(200, 912.0), plan=plan).stays
+    assert stay.off is None
+    assert stay.window(1500.0) == (203.0, 1500.0)
+
+
+@PLANS
+def test_fuel_added_while_burning_is_a_refuel(plan: Plan) -> None:
+    loads = read(step(200, 912.0), step(500, 62.0), step(700, -860.0), step(900, 55.0), plan=plan)
+    assert kinds(loads) == ["pot_on", "refuel", "pot_off", "refuel"]
+    assert [refuel.start_s for refuel in loads.refuels] == [500, 900]
+
+
+@PLANS
+def test_fuel_laid_in_before_the_match_is_no_refuel(plan: Plan) -> None:
+    loads = read(step(20, 40.0), step(300, 40.0), plan=plan)
+    assert kinds(loads) == ["step", "refuel"]
+    assert "before lighting" in loads.events[0].evidence
+
+
+def test_nothing_is_a_refuel_while_nothing_burns() -> None:
+    assert kinds(read(step(300, 40.0), lit_s=None)) == ["step"]
+
+
+def test_a_record_that_began_mid_burn_may_be_refuelled_at_once() -> None:
+    loads = tell_apart([step(30, 40.0)], empty_plan(), None, burning_at_start=True)
+    assert kinds(loads) == ["refuel"]
+
+
+def test_the_plan_tells_a_heavy_refuel_from_a_light_pot() -> None:
+    steps = step(200, 420.0), step(500, 300.0)
+    assert kinds(read(*steps, plan=planned(120.0, 300.0, refuels=(300.0,)))) == ["pot_on", "refuel"]
+    # 300 g of firewood with no pot planned but weighed refuels.
+    assert kinds(read(step(500, 300.0), plan=Plan(refuels=(RefuelPlan(ufloat(300.0, 1.0)),)))) == ["refuel"]
+
+
+def test_water_other_than_planned_makes_a_pot_all_the_same() -> None:
+    assert kinds(read(step(200, 690.0), plan=planned())) == ["pot_on"]
+
+
+def test_each_visit_has_its_own_filling() -> None:
+    plan = planned(visits=(500.0, 250.0))
+    loads = read(step(200, 912.0), step(500, -880.0), step(560, 662.0), step(800, -640.0), plan=plan)
+    assert kinds(loads) == ["pot_on", "pot_off", "pot_on", "pot_off"]
+    assert len(loads.stays) == 2
+    assert "planned: 662 g" in loads.events[2].evidence
+
+
+def test_a_pot_set_back_half_empty_is_known_again_without_a_plan() -> None:
+    loads = read(step(200, 912.0), step(500, -880.0), step(560, 640.0))
+    assert kinds(loads) == ["pot_on", "pot_off", "pot_on"]
+
+
+@pytest.mark.parametrize("lid_g", [105.0, None])
+def test_a_lid_that_comes_off_and_on_is_no_refuel(lid_g: float | None) -> None:
+    plan = planned(lid_g=lid_g, lid=True)
+    loads = read(step(200, 912.0), step(260, 105.0), step(500, -105.0), step(530, 105.0), step(700, -990.0), plan=plan)
+    assert kinds(loads) == ["pot_on", "step", "step", "step", "pot_off"]
+    assert "as a lid does" in loads.events[1].evidence
+    assert loads.refuels == ()
+
+
+def test_a_lid_set_down_with_the_pot_may_be_lifted_first() -> None:
+    loads = read(step(200, 1017.0), step(500, -105.0), step(700, -880.0), plan=planned(lid_g=105.0))
+    assert kinds(loads) == ["pot_on", "step", "pot_off"]
+
+
+@PLANS
+def test_a_tool_laid_on_and_taken_off_is_neither_fuel_nor_pot(plan: Plan) -> None:
+    loads = read(step(300, 34.0), step(430, -34.1), plan=plan)
+    assert kinds(loads) == ["step", "step"]
+    assert "taken off later" in loads.events[0].evidence
+    assert loads.refuels == ()
+
+
+def test_fuel_of_which_a_part_falls_off_again_stays_a_refuel() -> None:
+    loads = read(step(300, 60.0), step(430, -34.0))
+    assert kinds(loads) == ["refuel", "step"]
+    assert "unexplained" in loads.events[1].evidence
+
+
+def test_a_planned_refuel_is_not_taken_for_a_tool() -> None:
+    loads = read(step(300, 60.0), step(430, -60.0), plan=Plan(refuels=(RefuelPlan(ufloat(60.0, 0.5)),)))
+    assert kinds(loads) == ["refuel", "step"]
+
+
+@PLANS
+def test_a_pot_that_stood_there_before_the_record_can_be_lifted(plan: Plan) -> None:
+    loads = read(step(700, -860.0), plan=plan)
+    assert kinds(loads)[-1] == "pot_off"
+    (stay,) = loads.stays
+    assert stay.on is None
+    assert stay.window(1500.0) == (0.0, 700.0)
+    assert [event.t_s for event in loads.events if event.kind is EventKind.POT_ON] in ([], [0.0])
+
+
+def test_a_planned_pot_of_which_no_step_tells_stood_there() -> None:
+    loads = with_standing_pot(read(step(300, 40.0), plan=planned()))
+    assert kinds(loads) == ["pot_on", "refuel"]
+    assert loads.events[0].t_s == 0.0
+    assert loads.stays[0].window(1200.0) == (0.0, 1200.0)
+
+
+def test_what_is_lifted_without_ever_having_stood_is_unexplained() -> None:
+    loads = read(step(300, -40.0))
+    assert kinds(loads) == ["step"]
+    assert "unexplained" in loads.events[0].evidence
+
+
+@PLANS
+def test_more_than_the_pot_can_weigh_is_not_the_pot(plan: Plan) -> None:
+    loads = read(step(200, 912.0), step(600, -990.0), plan=plan)
+    assert kinds(loads) == ["pot_on", "step"]
+    assert loads.stays[0].off is None
+
+
+def test_a_pot_lighter_than_its_tare_is_not_lifted() -> None:
+    # 300 g cannot be the pot of 412 g: something was ladled out.
+    loads = read(step(200, 912.0), step(600, -300.0), plan=planned())
+    assert kinds(loads) == ["pot_on", "step"]
+
+
+def test_a_knock_that_leaves_no_load_is_kept_where_it_was_hard() -> None:
+    loads = read(step(300, 0.1, excursion_g=180.0), step(500, 0.1, excursion_g=6.0), step(700, -1.5, excursion_g=3.0))
+    assert kinds(loads) == ["step"]
+    assert "180 g" in loads.events[0].evidence
+
+
+def test_a_load_within_its_own_uncertainty_is_none() -> None:
+    assert kinds(read(step(300, 9.0, u_g=4.0, excursion_g=9.0))) == []
+
+
+def test_no_steps_are_no_loads() -> None:
+    assert read() == Loads((), (), ())
+
+
+def test_events_keep_the_order_of_time() -> None:
+    loads = read(step(100, 20.0), step(200, 912.0), step(400, 30.0), step(600, -880.0), step(700, 25.0))
+    assert [event.t_s for event in loads.events] == sorted(event.t_s for event in loads.events)
+    assert all(event.size_g is not None for event in loads.events)
