@@ -113,7 +113,7 @@ def flame_onset(flame: Column, lag_s: float = 0.0) -> Onset | None:
         slope = (v1 - v0) / (t1 - t0) if t1 > t0 else np.inf
         onset = t0 - min((v0 - quiet) / slope if slope > 0 else 0.0, 20.0)
         spacing = float(np.median(np.diff(finite))) if len(finite) > 1 else 1.0
-        u = float(np.hypot(0.3 * (t1 - onset) + 0.5 * spacing, 0.3 * min(lag_s, 20.0)))
+        u = float(np.hypot(0.3 * (t1 - onset) + 0.5 * spacing, 0.1 * min(lag_s, 20.0)))
         rise = float(v[i:][later[i:]].max())
         words = f"flame probe rose from {quiet:.0f} to {rise:.0f} °C within {t1 - onset + FLAME_HOLD_S:.0f} s"
         return Onset(max(0.0, onset), max(u, 0.5), words)

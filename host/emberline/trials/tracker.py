@@ -42,16 +42,22 @@ SAME_EVENT_S = 60.0
 """Distance up to which a revised event is still the one that was announced."""
 NEAR_BOIL_K = 8.0
 """Distance from the local boiling point within which a live run looks for a boil."""
+HOTTER_K = 0.6
+"""Excess of the water over a plateau that was called boiling which says that it was not."""
 STEADY_S = 15.0
 """Seconds for which the end of flame must be found at the same moment before it is announced."""
 STEADY_WITHIN_S = 8.0
 """What counts as the same moment."""
 SURE_SHARE = 0.25
 """Share of the flaming level below which the rate must be before an end of flame is announced."""
-CALMER = 0.6
+CALMER = 0.4
 """Ratio of a flame probe's scatter to that in flame which passes for afterglow."""
+COOLER = 0.65
+"""Ratio of its temperature to that in flame which leaves no flame, flicker or not."""
 SAME_LOAD_S = 12.0
 """The same for changes of load."""
+SAME_WITHIN_S = {EventKind.LIT: float("inf"), EventKind.FLAMEOUT: 180.0}
+"""The same for what happens once, or dies slowly."""
 LIVE_WANDER = 1e-4
 """Intensity of the rate's random walk in a live run, as a share of the squared rate per second."""
 
@@ -71,9 +77,7 @@ class Tracked:
 
 def same_event(event: Event, others: Sequence[Event], taken: set[int]) -> int | None:
     """Return the index of the event among others that is this one in an earlier form, or None."""
-    reach = SAME_EVENT_S if event.size_g is None else SAME_LOAD_S
-    if event.kind is EventKind.LIT:
-        reach = float("inf")
+    reach = SAME_WITHIN_S.get(event.kind, SAME_EVENT_S if event.size_g is None else SAME_LOAD_S)
     found = [
         (abs(other.t_s - event.t_s), index)
         for index, other in enumerate(others)
@@ -137,7 +141,7 @@ class Tracker:
             tuple(self._steps),
             self._loss.upto(now) if mass is not None else None,
             lit,
-            tuple(self._announced(EventKind.BOIL)),
+            tuple(boil for boil in self._announced(EventKind.BOIL) if boil.t_s in self._plateaus),
             self._standing(EventKind.FLAMEOUT),
             near_boil,
             sinking,
@@ -206,7 +210,7 @@ class Tracker:
         boil = self._standing(EventKind.BOIL)
         on = self._standing(EventKind.POT_ON)
         if boil is not None and (on is None or boil.t_s > on.t_s):
-            if level <= self._plateaus.get(boil.t_s, level) + 1.0 or level > 110.0:
+            if level <= self._plateaus.get(boil.t_s, level) + HOTTER_K or level > 110.0:
                 return False
             self._retract_on_next_look(boil)
             return True
@@ -293,7 +297,7 @@ class Tracker:
             if float(np.nanmean(rate[-20:])) > SURE_SHARE * level:
                 return False
         flame = grid.get(Role.FLAME)
-        if flame is not None and now - event.t_s < 2 * TAIL_S and not _calm(flame.value, int(event.t_s), now):
+        if flame is not None and now - event.t_s < 4 * TAIL_S and not _calm(flame.value, int(event.t_s), now):
             return False
         return now - event.t_s >= TAIL_S and now - last_refuel >= REFUEL_GRACE_S
 
@@ -352,6 +356,9 @@ def _calm(flame: Array, out: int, now: int) -> bool:
     in_flame = [_scatter(flame[a : a + width]) for a in range(max(0, out - 6 * width), max(1, out - width), width)]
     known = [scatter for scatter in in_flame if np.isfinite(scatter)]
     if not known or not np.isfinite(since):
+        return True
+    hot = float(np.nanmedian(flame[max(0, out - 300) : max(1, out - 20)]))
+    if float(np.nanmedian(flame[max(out, now - 15) : now])) < COOLER * hot:
         return True
     usual = float(np.median(known))
     return since < CALMER * usual or usual < 3.0
