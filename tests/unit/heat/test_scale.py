@@ -1,0 +1,78 @@
+import numpy as np
+import pytest
+from uncertainties import UFloat, ufloat
+
+from emberline.bench.channels import Channel, Role, default_channel
+from emberline.bench.plan import empty_plan
+from emberline.curves.burning_rate import LossRate
+from emberline.curves.loads import tell_apart
+from emberline.curves.mass_steps import MassStep
+from emberline.heat.scale import Scale, error_about_zero, scale_of
+
+N = 1000
+RATE_G_S = 0.15
+POT_ON = MassStep(300, 304, ufloat(800.0, 0.5, "mass_step"), 800.0)
+
+
+def scale(channel: Channel | None = None, *, u_mass_g: float = 0.1) -> Scale:
+    """A cell on which 0.15 g/s burn and a pot is set down after five minutes."""
+    seconds = np.arange(N, dtype=np.float64) + 0.5
+    level = np.ones(N)
+    loss = LossRate(900.0 - RATE_G_S * seconds, RATE_G_S * level, 0.01 * level, u_mass_g * level, 0.1 * level, 1e-5)
+    return scale_of(loss, tell_apart([POT_ON], empty_plan(), 60.0), channel or default_channel(Role.MASS))
+
+
+def parts(value: UFloat) -> dict[str, float]:
+    """Return the contribution of each tag to an uncertainty."""
+    found: dict[str, float] = {}
+    for variable, by in value.error_components().items():
+        found[str(variable.tag)] = float(np.hypot(found.get(str(variable.tag), 0.0), by))
+    return {tag: by for tag, by in found.items() if by > 0.0}
+
+
+def test_what_left_is_what_the_smoothed_curve_lost_and_no_load() -> None:
+    assert scale().lost(100.0, 250.0).nominal_value == pytest.approx(0.15 * 150.0)
+    assert scale().lost(100.0, 700.0).nominal_value == pytest.approx(0.15 * 600.0)
+
+
+def test_moments_between_seconds_count() -> None:
+    assert scale().lost(100.25, 100.75).nominal_value == pytest.approx(0.15 * 0.5)
+
+
+def test_each_error_of_the_cell_has_its_part() -> None:
+    # Assumed: 0.2 % of span, 2 g of drift an hour.
+    lost = scale().lost(100.0, 250.0)
+    assert parts(lost) == pytest.approx(
+        {"load_cell_span": 0.002 * 22.5, "load_cell_drift": 2.0 * 150.0 / 3600.0, "mass_curve": 0.1 * 2.0**0.5}
+    )
+
+
+def test_a_load_laid_on_between_adds_its_own_error() -> None:
+    assert "mass_step" not in parts(scale().lost(100.0, 250.0))
+    assert parts(scale().lost(250.0, 350.0))["mass_step"] == pytest.approx(0.5, rel=0.01)
+
+
+def test_the_span_cancels_in_a_ratio() -> None:
+    cell = scale(u_mass_g=1e-9)
+    ratio = cell.lost(100.0, 200.0) / cell.lost(100.0, 250.0)
+    assert ratio.nominal_value == pytest.approx(2.0 / 3.0)
+    assert ratio.std_dev < 1e-6
+
+
+def test_the_weight_of_a_load_carries_the_span() -> None:
+    weight = scale().load(POT_ON.size_g)
+    assert weight.nominal_value == 800.0
+    assert parts(weight) == pytest.approx({"mass_step": 0.5, "load_cell_span": 1.6})
+
+
+def test_what_was_set_down_and_lifted_shares_its_span() -> None:
+    cell = scale()
+    water = cell.load(POT_ON.size_g) - cell.load(ufloat(780.0, 0.5, "mass_step"))
+    assert parts(water)["load_cell_span"] == pytest.approx(0.002 * 20.0)
+
+
+def test_a_cell_without_error_has_none() -> None:
+    exact = error_about_zero(0.0, "load_cell_span")
+    assert (exact.nominal_value, exact.std_dev) == (0.0, 0.0)
+    assert error_about_zero(0.1, "water_probe").std_dev == 0.1
+    assert next(iter(error_about_zero(0.1, "water_probe").derivatives)).tag == "water_probe"

@@ -1,0 +1,130 @@
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from uncertainties import UFloat, ufloat
+
+from emberline.heat.steam_model import MOST_SHARE, Coefficients, SteamModel, summed
+
+Array = NDArray[np.float64]
+
+N, ON_S, BOIL_S, OUT_S, OFF_S = 1200, 100, 500, 900, 1100
+EXPECTED = Coefficients(0.05, 0.0175, 1.6, 0.3, 1.3, 0.4)
+
+
+def model() -> SteamModel:
+    """A pot that warms from 100 s, boils from 500 s, and stands on glowing char from 900 to 1100 s."""
+    t = np.arange(N)
+    inside = (t >= ON_S) & (t < OFF_S)
+    drive = np.where(inside, np.clip(2.2 * ((t - ON_S) / (BOIL_S - ON_S)) ** 3, 0.0, 2.2), 0.0)
+    loss = np.interp(t, [0, 60, 899, 960, 1200], [0.15, 0.2, 0.35, 0.05, 0.03])
+    return SteamModel(drive, loss, inside & (t >= BOIL_S), t >= OUT_S, inside)
+
+
+def total_of(rate: Array, shifts: list[Array], variables: list[UFloat], until_s: int) -> UFloat:
+    """Return the whole sum by a moment as an uncertain number."""
+    total = float(np.sum(rate[:until_s])) + 0.0 * variables[0]
+    for shift, variable in zip(shifts, variables, strict=True):
+        total += float(np.sum(shift[:until_s])) * variable
+    return total
+
+
+def test_water_leaves_only_while_the_pot_stands_there() -> None:
+    rate = model().rate(0.05, 1.6, 1.3)
+    assert (rate[:ON_S] == 0.0).all()
+    assert (rate[OFF_S:] == 0.0).all()
+    assert (rate[ON_S + 10 : OFF_S] > 0.0).all()
+
+
+def test_below_boiling_the_vapour_pressure_law_holds() -> None:
+    seen = model()
+    rate = seen.rate(0.05, 1.6, 1.3)
+    np.testing.assert_allclose(rate[ON_S:BOIL_S], 0.05 * seen.drive[ON_S:BOIL_S])
+
+
+def test_below_boiling_something_must_keep_the_water_hot() -> None:
+    seen = model()
+    rate = seen.rate(10.0, 1.6, 1.3)
+    assert (rate[ON_S:BOIL_S] <= MOST_SHARE * seen.loss_g_s[ON_S:BOIL_S] + 1e-12).all()
+
+
+def test_while_boiling_steam_stands_in_proportion_to_fuel() -> None:
+    seen = model()
+    steam = seen.rate(0.05, 1.6, 1.3)
+    fuel = seen.loss_g_s - steam
+    np.testing.assert_allclose((steam / fuel)[BOIL_S:OUT_S], 1.6)
+    np.testing.assert_allclose((steam / fuel)[OUT_S:OFF_S], 1.6 * 1.3)
+
+
+def test_no_more_leaves_than_the_cell_saw() -> None:
+    for share in (0.1, 1.6, 40.0):
+        seen = model()
+        assert (seen.rate(0.05, share, 1.3) <= seen.loss_g_s).all()
+
+
+def test_left_as_they_are_each_coefficient_has_its_own_doubt() -> None:
+    seen = model()
+    rate, shifts, variables = seen.standing(EXPECTED)
+    np.testing.assert_array_equal(rate, seen.rate(0.05, 1.6, 1.3))
+    assert [variable.tag for variable in variables] == ["evaporation_model", "steam_share", "evaporation_model"]
+    for changed, shift in zip(((0.0675, 1.6, 1.3), (0.05, 1.9, 1.3), (0.05, 1.6, 1.7)), shifts, strict=True):
+        np.testing.assert_allclose(rate + shift, seen.rate(*changed))
+
+
+@pytest.mark.parametrize("until_s", [OFF_S, 1000])
+@pytest.mark.parametrize("grams", [40.0, 90.0, 130.0])
+def test_a_weighed_account_is_closed_to_the_gram_and_no_better(grams: float, until_s: int) -> None:
+    rate, shifts, variables = model().closing(EXPECTED, ufloat(grams, 1.4, "weighed"), float(until_s))
+    total = total_of(rate, shifts, variables, until_s)
+    assert total.nominal_value == pytest.approx(grams, rel=1e-9)
+    # All of the total's doubt is that of the weighing: the course in time adds none of its own.
+    assert total.std_dev == pytest.approx(1.4, rel=1e-6)
+
+
+def test_the_course_before_the_weighing_is_less_sure_than_its_end() -> None:
+    rate, shifts, variables = model().closing(EXPECTED, ufloat(110.0, 0.5, "weighed"), float(OFF_S))
+    at_boil = total_of(rate, shifts, variables, BOIL_S)
+    at_end = total_of(rate, shifts, variables, OFF_S)
+    assert at_boil.std_dev > at_end.std_dev
+    assert at_boil.std_dev / at_boil.nominal_value > 3.0 * at_end.std_dev / at_end.nominal_value
+
+
+@pytest.mark.parametrize(("below_by", "share_by"), [(1.0, 1.0), (1.25, 1.0), (1.0, 0.8), (1.3, 1.15), (0.75, 0.85)])
+def test_a_course_near_expectation_is_found_again(below_by: float, share_by: float) -> None:
+    seen = model()
+    true = seen.rate(0.05 * below_by, 1.6 * share_by, 1.3)
+    grams = float(np.sum(true))
+    rate, shifts, variables = seen.closing(EXPECTED, ufloat(grams, 0.3, "weighed"), float(OFF_S))
+    at_boil = total_of(rate, shifts, variables, BOIL_S)
+    assert abs(at_boil.nominal_value - np.sum(true[:BOIL_S])) < 2.0 * at_boil.std_dev
+    # Weighing helps: without it the whole sum would be known far less well.
+    standing = total_of(*seen.standing(EXPECTED), OFF_S)
+    assert standing.std_dev > 10.0 * 0.3
+    assert abs(standing.nominal_value - grams) < 2.5 * standing.std_dev
+
+
+def test_a_total_as_expected_leaves_the_coefficients_as_expected() -> None:
+    seen = model()
+    expected = seen.rate(EXPECTED.below_g_s, EXPECTED.share, EXPECTED.char_ratio)
+    rate, _, _ = seen.closing(EXPECTED, ufloat(float(np.sum(expected)), 0.3, "weighed"), float(OFF_S))
+    assert np.max(np.abs(rate - expected)) < 0.05 * np.max(expected)
+
+
+def test_a_pot_that_never_boiled_is_closed_by_the_vapour_pressure_law() -> None:
+    seen = model()
+    cool = SteamModel(seen.drive, seen.loss_g_s, np.zeros(N, dtype=np.bool_), seen.glowing, seen.inside)
+    rate, shifts, variables = cool.closing(EXPECTED, ufloat(30.0, 0.5, "weighed"), float(OFF_S))
+    assert total_of(rate, shifts, variables, OFF_S).nominal_value == pytest.approx(30.0)
+    assert (rate[ON_S:OFF_S] <= seen.loss_g_s[ON_S:OFF_S] + 1e-9).all()
+
+
+@pytest.mark.parametrize("grams", [0.0, -3.0])
+def test_a_pot_that_lost_nothing_lost_nothing(grams: float) -> None:
+    rate, _, _ = model().closing(EXPECTED, ufloat(grams, 0.5, "weighed"), float(OFF_S))
+    assert float(np.sum(rate)) == pytest.approx(0.0, abs=1e-6)
+    assert np.isfinite(rate).all()
+
+
+def test_running_sums_begin_at_nothing() -> None:
+    rate, shift = np.array([1.0, 2.0, 0.5]), np.array([0.0, -1.0, 0.0])
+    sums = summed(rate, [shift])
+    assert [list(column) for column in sums] == [[0.0, 1.0, 3.0, 3.5], [0.0, 0.0, -1.0, -1.0]]
