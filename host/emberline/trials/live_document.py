@@ -1,6 +1,6 @@
 """The JSON document of a bench as it is now, for whoever watches."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
@@ -128,11 +128,6 @@ def event_document(bench: str, trial: str, said: Event | Retraction) -> dict[str
         "by_person": said.by_person,
         "evidence": said.evidence,
     }
-
-
-def events_in_order(said: Sequence[Event]) -> list[Event]:
-    """Return announced events in the order of their times."""
-    return sorted(said, key=lambda event: event.t_s)
 
 
 def _value(value: LiveValue, now_ns: int) -> dict[str, Any]:

@@ -14,9 +14,9 @@ COLD_JUNCTION_SUFFIX = ".cold_junction"
 """Ending of the stored name of a thermocouple's cold junction, whose samples are degrees."""
 DECIDING = (Role.MASS, Role.POT_MASS, Role.WATER, Role.FLAME)
 """Roles whose readings a second must have before events are looked for in it."""
-LATEST_S = 30.0
-"""A channel that is this far behind the others is not waited for. After a break a device sends what it kept one stream
-after the other, and it keeps some eight seconds."""
+LATEST_S = 120.0
+"""A channel that is this far behind the others is not waited for any more. After a break a device sends what it kept one
+stream after the other; a broken probe still sends, with a fault."""
 
 Array = NDArray[np.float64]
 

@@ -1,0 +1,84 @@
+import json
+from dataclasses import replace
+
+from uncertainties import ufloat
+
+from emberline.bench.channels import Role
+from emberline.curves.events import Event, EventKind, Phase, Retraction
+from emberline.trials.forecast import Forecast, NoForecast
+from emberline.trials.live import Estimates
+from emberline.trials.live_document import (
+    HOT_CHAR,
+    LiveState,
+    LiveValue,
+    Recording,
+    event_document,
+    live_document,
+)
+
+STATE = LiveState(
+    bench="yard",
+    now_ns=10_000_000_000,
+    recording=Recording.RECORDING,
+    link="streaming",
+    values={
+        Role.WATER: LiveValue(87.25, "c", 9_500_000_000, 5.0),
+        Role.MASS: LiveValue(None, "g", 1_000_000_000, 5.0),
+    },
+    trial="2025-11-25-1",
+    label="chips",
+    t_s=452.123,
+    followed_s=451.0,
+    phase=Phase.FLAMING,
+    estimates=Estimates(
+        rate_g_min=ufloat(7.61, 0.3),
+        burnt_g=ufloat(41.0, 3.0),
+        boil=Forecast(560.0, 12.0),
+        flameout=NoForecast("the plan gives no mass of fuel"),
+        progress=0.4217,
+    ),
+)
+
+
+def test_each_value_has_its_age_and_whether_it_may_be_shown_as_current() -> None:
+    values = live_document(STATE)["values"]
+    assert values["water"] == {"value": 87.25, "unit": "c", "age_s": 0.5, "stale": False}
+    assert values["mass"] == {"value": None, "unit": "g", "age_s": 9.0, "stale": True}
+
+
+def test_forecasts_carry_an_interval_or_a_reason() -> None:
+    document = live_document(STATE)
+    assert document["boil_forecast"] == {"t_s": 560.0, "u_s": 12.0, "interval_95": [536.5, 583.5]}
+    assert document["flameout_forecast"] == {"absent": "the plan gives no mass of fuel"}
+    assert document["burning_rate_g_min"] == {"value": 7.61, "u": 0.3}
+    assert document["progress"] == 0.422
+
+
+def test_an_idle_bench_has_a_document_too() -> None:
+    document = live_document(LiveState("yard", 0, Recording.NOT_RECORDING, "looking for the device"))
+    assert (document["trial"], document["t_s"], document["phase"]) == (None, None, "waiting")
+    assert document["burning_rate_g_min"] is None
+
+
+def test_documents_are_plain_json() -> None:
+    for document in (live_document(STATE), live_document(replace(STATE, trial=None, t_s=None))):
+        assert json.loads(json.dumps(document, allow_nan=False)) == document
+
+
+def test_an_event_and_its_retraction() -> None:
+    event = Event(EventKind.POT_ON, 188.04, 1.25, "load rose", ufloat(812.345, 0.2), announced_t_s=196.0)
+    document = event_document("yard", "t", event)
+    assert (document["kind"], document["t_s"], document["size_g"], document["retracted"]) == (
+        "pot_on",
+        188.04,
+        812.35,
+        False,
+    )
+    back = event_document("yard", "t", Retraction(EventKind.FLAMEOUT, 90.0, 120.0, "it burns again"))
+    assert (back["kind"], back["retracted"], back["why"]) == ("flameout", True, "it burns again")
+
+
+def test_at_flameout_the_words_are_of_char_and_carbon_monoxide() -> None:
+    assert "Hot char" in HOT_CHAR
+    assert "carbon monoxide rises" in HOT_CHAR
+    assert "done" not in HOT_CHAR
