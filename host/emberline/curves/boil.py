@@ -39,8 +39,12 @@ SURE_U_K = 1.25
 """Standard uncertainty of the difference below which the thermometer alone confirms a boil."""
 SAME_PLATEAU_K = 0.5
 """Spread of a boiling plateau: what lies further below the highest is not boiling."""
+TELLING_K = 0.5
+"""Rise that a ramp which goes on would have shown in the time for which a plateau is watched."""
 ARRIVAL_K = 0.1
 """Distance from its plateau at which a ramp counts as arrived, and that distance's standard uncertainty."""
+PAUSE_S = 600
+"""Seconds after a plateau in which a hotter one unmasks it."""
 _RAMP_K = 15.0
 _RAMP_S = 300
 
@@ -138,11 +142,19 @@ def find_plateau(
         rose = ahead_v - start_level > 4.0
         enough = (ahead_n >= 0.6 * hold / spacing) & (k + hold <= len(piece))
         candidates = np.flatnonzero(flat & near & calm & rose & enough)
-    if len(candidates) == 0:
-        return None
-    # Water is never hotter than boiling: what a later stretch of the same visit exceeds was a pause, not a boil.
-    top = float(np.max(ahead_v[candidates]))
-    for first in candidates[ahead_v[candidates] > top - max(SAME_PLATEAU_K, 2.0 * noise)]:
+    for first in candidates:
+        # Water is never hotter than boiling: what the minutes after it exceed was a pause, not a boil. Over an hour a
+        # plateau may creep up as the water thickens or the probe ages.
+        soon = candidates[(candidates > first) & (candidates < first + PAUSE_S)]
+        if len(soon) and float(np.max(ahead_v[soon])) > ahead_v[first] + max(SAME_PLATEAU_K, 2.0 * noise):
+            continue
+        # A slow ramp must be watched until going on would have shown.
+        slope_before = float(back_slope[first])
+        needed = int(min(TELLING_K / slope_before, 150.0)) if slope_before > 0 else hold
+        if needed > hold:
+            _, _, _, slope, _ = lines.window(np.array([first]), np.array([first + needed]))
+            if first + needed > len(piece) or not abs(float(slope[0])) < 0.4 * slope_before:
+                continue
         plateau = _fit(piece, int(first), probe, noise, low)
         if plateau is not None:
             return plateau

@@ -27,13 +27,16 @@ def equivalent_dry_rate(burn: Burn) -> UFloat:
 
 
 def peak_rate(burn: Burn) -> UFloat:
-    """Largest smoothed rate between lit and flameout, outside masked seconds."""
+    """Largest smoothed rate between lit and flameout, outside masked seconds.
+
+    It is taken where its lower 95 % bound is highest: a badly known second beside a pot's lifting is no peak.
+    """
     _ = burn.loss_g
     account = burn.account
     rates = np.where(_flaming(burn), account.burning_rate_g_min, np.nan)
     if not np.isfinite(rates).any():
         raise AbsentError("no burning rate is known between lighting and flameout")
-    at = int(np.nanargmax(rates))
+    at = int(np.nanargmax(rates - COVERAGE_95 * account.u_burning_rate_g_min))
     return ufloat(float(rates[at]), float(account.u_burning_rate_g_min[at]), tag="burning_rate")
 
 
