@@ -10,6 +10,7 @@ from emberline.curves.grid import MAD_TO_SD
 from emberline.curves.mass_rate import MassRateError, block_means, five_point_rate, window_10_90
 from emberline.heat.burn import Burn
 from emberline.heat.errors import AbsentError
+from emberline.heat.result import COVERAGE_95
 
 FIVE_POINT_SPACING_S = 5
 """Spacing of the masses in the five-point rule, the longest that ISO 5660-1 allows (from memory)."""
