@@ -1,0 +1,186 @@
+"""Reading whole records of which everything is known."""
+
+from collections.abc import Sequence
+from functools import cache
+
+import numpy as np
+import pytest
+from uncertainties import ufloat
+
+from emberline.bench.air import Place
+from emberline.bench.channels import Channel, Role, default_channel
+from emberline.bench.plan import Plan, empty_plan
+from emberline.bench.samples import Curve
+from emberline.curves.events import Event, EventKind
+from emberline.curves.grid import grid_of
+from emberline.trials.reading import Reading, read_record
+from stove_fixture import Stove
+
+LIFTED = Stove()
+
+
+def channels(curves: dict[Role, Curve]) -> dict[Role, Channel]:
+    return {role: default_channel(role) for role in curves}
+
+
+def read(curves: dict[Role, Curve], plan: Plan, person_events: Sequence[Event] = ()) -> Reading:
+    return read_record(grid_of(curves), channels(curves), plan, person_events=person_events)
+
+
+def without(missing: Role) -> dict[Role, Curve]:
+    """Return what a bench without one of its channels delivers."""
+    curves: dict[Role, Curve] = LIFTED.curves()
+    del curves[missing]
+    return curves
+
+
+@cache
+def usual() -> Reading:
+    return read(LIFTED.curves(), LIFTED.plan())
+
+
+def times(reading: Reading) -> dict[str, float]:
+    return {event.kind.value: event.t_s for event in reading.events}
+
+
+def test_a_whole_burn_is_read_in_order_of_time() -> None:
+    found = times(usual())
+    assert list(found) == ["lit", "pot_on", "boil", "pot_off", "flameout"]
+    true = (LIFTED.lit_s, LIFTED.pot_on_s, LIFTED.boil_s, LIFTED.pot_off_s, LIFTED.flameout_s)
+    for (kind, t_s), true_s in zip(found.items(), true, strict=True):
+        assert true_s is not None
+        assert abs(t_s - true_s) < 5.0, kind
+
+
+def test_steam_is_taken_off_the_fuel() -> None:
+    reading = usual()
+    assert reading.fuel is not None
+    assert reading.scale is not None
+    boils = slice(600, 780)
+    assert np.mean(reading.scale.loss.rate_g_s[boils]) > 2.0 * 0.16
+    assert np.mean(reading.fuel.rate_g_s[boils]) == pytest.approx(0.16, rel=0.08)
+
+
+def test_steam_that_ends_is_no_flameout() -> None:
+    # A pot that boils hard and is lifted: the loss on the cell falls to a third at once.
+    assert abs(times(usual())["flameout"] - LIFTED.flameout_s) < 10.0
+    assert abs(times(read(without(Role.FLAME), LIFTED.plan()))["flameout"] - LIFTED.flameout_s) < 30.0
+
+
+@pytest.mark.parametrize("kind", [EventKind.LIT, EventKind.BOIL, EventKind.FLAMEOUT])
+def test_a_persons_word_takes_the_place_of_the_detectors(kind: EventKind) -> None:
+    said = Event(kind, times(usual())[kind.value] + 7.0, 1.0, "button", by_person=True)
+    reading = read(LIFTED.curves(), LIFTED.plan(), (said,))
+    assert [event for event in reading.events if event.kind is kind] == [said]
+    assert len(reading.events) == len(usual().events)
+
+
+def test_remarks_are_kept_among_the_events() -> None:
+    remark = Event(EventKind.NOTE, 400.0, 0.0, "wind got up", by_person=True)
+    reading = read(LIFTED.curves(), LIFTED.plan(), (remark,))
+    assert remark in reading.events
+    assert [event.t_s for event in reading.events] == sorted(event.t_s for event in reading.events)
+
+
+def test_the_weight_of_a_load_carries_the_cells_span() -> None:
+    reading = usual()
+    pot = next(event for event in reading.events if event.kind is EventKind.POT_ON)
+    size = reading.true_size(pot)
+    assert size is not None
+    assert size.nominal_value == pytest.approx(800.0, abs=0.5)
+    # 0.2 % of span, as assumed.
+    assert size.std_dev == pytest.approx(1.6, rel=0.05)
+    assert reading.true_size(reading.events[0]) is None
+
+
+def test_a_measured_pressure_takes_precedence_over_the_plan() -> None:
+    curves = LIFTED.curves()
+    t_s = np.arange(0.0, 1500.0, 10.0)
+    curves[Role.PRESSURE] = Curve(t_s, np.full(len(t_s), 79_500.0))
+    reading = read(curves, LIFTED.plan())
+    # IAPWS-IF97: 93.32 °C at 79.50 kPa.
+    assert reading.boiling_point_c.nominal_value == pytest.approx(93.32, abs=0.02)
+    curves[Role.PRESSURE] = Curve(t_s, np.full(len(t_s), np.nan))
+    assert read(curves, LIFTED.plan()).boiling_point_c.nominal_value == pytest.approx(99.31, abs=0.02)
+
+
+def test_a_place_nobody_knows_leaves_a_wide_boiling_point() -> None:
+    reading = read({Role.MASS: LIFTED.curves()[Role.MASS]}, empty_plan())
+    assert reading.boiling_point_c.std_dev > 0.6
+
+
+def test_without_a_load_cell_the_water_and_the_flame_tell_what_they_can() -> None:
+    reading = read(without(Role.MASS), LIFTED.plan())
+    found = times(reading)
+    assert list(found) == ["lit", "boil", "flameout"]
+    assert abs(found["boil"] - LIFTED.boil_s) < 5.0
+    assert abs(found["flameout"] - LIFTED.flameout_s) < 10.0
+    assert (reading.scale, reading.fuel, reading.courses) == (None, None, ())
+
+
+def test_two_fillings_without_a_load_cell_are_told_by_the_temperature() -> None:
+    t_s = np.arange(0.25, 1200.0, 0.25)
+    water = np.interp(t_s, [0, 400, 500, 520, 900, 1200], [18, 99.3, 99.3, 17, 99.3, 99.3])
+    water = water + np.random.default_rng(2).normal(0.0, 0.05, len(t_s))
+    plan = Plan(place=Place(altitude_m=ufloat(200.0, 10.0)))
+    reading = read({Role.WATER: Curve(t_s, water)}, plan)
+    boils = [event.t_s for event in reading.events]
+    assert len(boils) == 2
+    assert boils == pytest.approx([400.0, 900.0], abs=4.0)
+
+
+def test_with_the_load_cell_alone_the_burn_is_read_all_the_same() -> None:
+    stove = Stove(pot_on_s=None)
+    reading = read({Role.MASS: stove.curves()[Role.MASS]}, stove.plan())
+    found = times(reading)
+    assert list(found) == ["lit", "flameout"]
+    assert abs(found["lit"] - stove.lit_s) < 15.0
+    assert abs(found["flameout"] - stove.flameout_s) < 20.0
+    assert not reading.events[-1].confirmed
+
+
+def test_a_pot_that_stood_there_all_the_time_is_known_by_its_water() -> None:
+    stove = Stove(pot_on_s=-5.0, pot_off_s=None)
+    reading = read(stove.curves(), stove.plan())
+    assert "boil" in times(reading)
+    (course,) = reading.courses
+    assert course.window == (0.0, float(stove.n))
+    cold = Stove(pot_on_s=None)
+    assert read(cold.curves(), stove.plan()).courses == ()
+
+
+def test_a_second_cell_under_the_pot_is_read_for_itself() -> None:
+    stove = Stove(pot_on_s=None, n=1200, flameout_s=900.0)
+    potted = Stove(n=1200, flameout_s=900.0, pot_off_s=700.0)
+    curves = stove.curves()
+    t_s = curves[Role.MASS].t_s
+    stands = (t_s > 200.0) & (t_s < 700.0)
+    water_left = potted.water_g - np.cumsum(potted.water_rate_g_s)
+    reading_g = np.where(stands, potted.tare_g + water_left[t_s.astype(int)], 0.0)
+    curves[Role.POT_MASS] = Curve(t_s, reading_g + np.random.default_rng(5).normal(0.0, 0.05, len(t_s)))
+    curves[Role.WATER] = potted.curves()[Role.WATER]
+    reading = read(curves, potted.plan())
+    assert list(times(reading)) == ["lit", "pot_on", "boil", "pot_off", "flameout"]
+    (course,) = reading.courses
+    lost = course.lost_by(1200.0)
+    assert abs(lost.nominal_value - potted.evaporated_g()) < 3.0 * lost.std_dev
+    pot = next(event for event in reading.events if event.kind is EventKind.POT_ON)
+    size = reading.true_size(pot)
+    assert size is not None
+    assert size.nominal_value == pytest.approx(800.0, abs=1.0)
+
+
+def test_a_record_that_began_mid_burn_has_no_lighting_and_takes_refuels() -> None:
+    t_s = np.arange(0.25, 900.0, 0.25)
+    burnt = np.interp(t_s, [0, 700, 760, 900], [0, 105, 110, 112])
+    mass = 900.0 - burnt + np.where(t_s > 300.0, 60.0, 0.0) + np.random.default_rng(3).normal(0.0, 0.1, len(t_s))
+    reading = read({Role.MASS: Curve(t_s, mass)}, empty_plan())
+    kinds = [event.kind for event in reading.events]
+    assert kinds == [EventKind.REFUEL, EventKind.FLAMEOUT]
+    assert reading.lit_s is None
+
+
+def test_an_empty_record_has_no_events() -> None:
+    assert read({}, empty_plan()).events == ()
+    nothing = Curve(np.zeros(0), np.zeros(0))
+    assert read({Role.MASS: nothing, Role.WATER: nothing, Role.FLAME: nothing}, empty_plan()).events == ()
