@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from emberline.curves.robust import SlidingLines, local_scale, white_noise_sd
+from emberline.curves.robust import SlidingLines, between_codes, code_step, local_scale, white_noise_sd
 
 Array = NDArray[np.float64]
 
@@ -60,7 +60,7 @@ def noise_of(masked_g: Array) -> Array:
     reach = gap + (width - 1) / 2 + 0.5
     per_noise = math.sqrt(2 * (1 / width + reach**2 * 12 / (width**3 - width)))
     scale = local_scale(difference, half_width=90, step=15) / per_noise
-    white = max(white_noise_sd(masked_g), _NOISE_FLOOR_G)
+    white = max(white_noise_sd(masked_g), code_step(masked_g) / 12.0**0.5, _NOISE_FLOOR_G)
     return np.where(np.isfinite(scale), np.maximum(scale, white), white)
 
 
@@ -95,6 +95,7 @@ def smooth(masked_g: Array, *, wander: float | None = None) -> LossRate:
         wander: Intensity of the rate's random walk, g²/s³; chosen by likelihood where None.
     """
     noise = noise_of(masked_g)
+    masked_g = between_codes(masked_g)
     if wander is None:
         scale = typical_rate(masked_g) ** 2
         choices = [share * scale for share in WANDER_CHOICES]
@@ -107,6 +108,7 @@ def smooth(masked_g: Array, *, wander: float | None = None) -> LossRate:
 def filtered(masked_g: Array, *, wander: float) -> LossRate:
     """Estimate mass and rate from the past alone, as a live run knows them."""
     noise = noise_of(masked_g)
+    masked_g = between_codes(masked_g)
     passed = _filter(masked_g, noise, wander)
     u_mass, u_rate = np.sqrt(passed.p[:, 0]), np.sqrt(passed.p[:, 2])
     return LossRate(passed.x[:, 0], passed.x[:, 1], u_rate, u_mass, noise, wander)

@@ -33,6 +33,10 @@ U_FLAMEOUT_SHARE = 0.05
 """Standard uncertainty of that share."""
 INDEPENDENT_S = 5.0
 """Seconds of flicker that make one independent value."""
+KNOCK_S = 20
+"""Reach of a knock in the smoothed rate."""
+LEAST_STRETCH_S = 20
+"""Shortest stretch of fast loss that is flame and not a knock on the cell."""
 LEAST_FLAMING_S = 45
 """Shortest stretch of flame that makes a burn."""
 TAIL_S = 25
@@ -171,8 +175,8 @@ def final_fall(rate_g_s: Array, lit_s: float | None, refuels_s: Sequence[float])
     """Find the decline from which the burning rate does not recover, or None."""
     begin = int(lit_s) if lit_s is not None else 0
     n = len(rate_g_s)
-    rate = _averaged(rate_g_s, 11)
-    known = np.isfinite(rate)
+    rate = _averaged(rate_g_s, 21)
+    known = np.isfinite(rate_g_s)
     if known[begin:].sum() < LEAST_FLAMING_S:
         return None
     last_refuel = max((int(t) for t in refuels_s), default=begin)
@@ -182,10 +186,13 @@ def final_fall(rate_g_s: Array, lit_s: float | None, refuels_s: Sequence[float])
     level = recent if last_refuel > begin and recent > 0.4 * whole else whole
     if level <= 0:
         return None
-    filled = np.interp(np.arange(n), np.flatnonzero(known), rate[known])
+    # A running median, so that a knock on the cell, which the smoother spreads into a hump, is no flame.
+    filled = np.interp(np.arange(n), np.flatnonzero(known), rate_g_s[known])
+    padded = np.pad(filled, KNOCK_S, mode="edge")
+    filled = np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * KNOCK_S + 1), axis=1)
     burning = filled > RECOVERY_SHARE * level
     burning[:begin] = False
-    stretches = [(a, b) for a, b in runs(burning) if b - a >= 10]
+    stretches = [(a, b) for a, b in runs(burning) if b - a >= LEAST_STRETCH_S]
     if not stretches or sum(b - a for a, b in stretches) < LEAST_FLAMING_S:
         return None
     half = stretches[-1][1]
@@ -302,7 +309,10 @@ def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, l
     earlier = (t > drop.t_s - 200.0) & (t < drop.t_s - 2.0)
     first = _split(t[earlier], v[earlier], share, lag_s)
     if first is not None and first.calm_k < 0.35 * first.flicker_k and drop.t_s - first.t_s > 20.0:
-        return first
+        stretch = v[(t > first.t_s + 5.0) & (t < drop.t_s)]
+        cooler = len(stretch) > 0 and float(np.median(stretch)) < (1.0 - LEAST_DROP_SHARE) * hot
+        if cooler and (share is None or float(_too_soon(share, np.array([first.t_s]))[0]) < 9.0):
+            return first
     return drop
 
 

@@ -133,7 +133,7 @@ def mass_onset(masked_g: Array, noise_g: Array) -> Onset | None:
     if len(t) < 12:
         return None
     candidates = np.arange(low, trigger + 1, dtype=np.float64)
-    score = _onset_costs(t, v, candidates)
+    score, shapes = _onset_costs(t, v, candidates)
     best = int(np.argmin(score))
     onset = float(candidates[best])
     if (t < onset).sum() < 4:
@@ -142,8 +142,15 @@ def mass_onset(masked_g: Array, noise_g: Array) -> Onset | None:
     within = candidates[score <= score[best] + noise**2 * 3.84]
     u = max((float(within[-1]) - float(within[0])) / 3.92, 1.0)
     lost = float(np.median(v[:4]) - np.median(v[-4:]))
-    # What the first glow loses is below the cell's noise: the model's onset lags a match by a few seconds.
-    return Onset(onset, float(np.hypot(u, 4.0)), f"mass began to fall, {lost:.1f} g in the first {t[-1] - onset:.0f} s")
+    # What the first glow loses is below the cell's noise: a match is struck some time before the onset that can be
+    # seen, the longer the slower the loss then grows.
+    pace, growth = max(-float(shapes[best, 2]), 0.0), max(-float(shapes[best, 3]), 1e-6)
+    unseen = (np.hypot(pace, 2.0 * (3.0 * noise * growth) ** 0.5) - pace) / (2.0 * growth)
+    return Onset(
+        onset,
+        float(np.sqrt(u**2 + 16.0 + min(float(unseen), 60.0) ** 2)),
+        f"mass began to fall, {lost:.1f} g in the first {t[-1] - onset:.0f} s",
+    )
 
 
 def loss_trigger(masked_g: Array, noise_g: Array) -> int | None:
@@ -181,11 +188,11 @@ def _running_median(values: Array, width: int) -> Array:
     return np.asarray(median)
 
 
-def _onset_costs(t: Array, v: Array, onsets: Array) -> Array:
-    """Return the summed squared residual of a drifting level that turns into an accelerating loss at each onset."""
+def _onset_costs(t: Array, v: Array, onsets: Array) -> tuple[Array, Array]:
+    """Fit a drifting level that turns into a growing loss at each onset: squared residuals and coefficients."""
     after = np.maximum(t[None, :] - onsets[:, None], 0.0)
     level = np.ones_like(after)
     # With too little level before it, a drift cannot be told from the loss.
     drift = np.where(((t[None, :] < onsets[:, None]).sum(axis=1) >= 4)[:, None], (t - t[0])[None, :], 0.0)
-    cost, _, _ = profile(np.stack((level, drift, after, after**2), axis=2), v)
-    return cost
+    cost, coefficients, _ = profile(np.stack((level, drift, after, after**2), axis=2), v)
+    return cost, coefficients

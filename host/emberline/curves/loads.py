@@ -45,11 +45,13 @@ class Loads:
         events: One event a step, in order of time.
         stays: The pot's stays, in order.
         refuels: The refuelling steps, in order.
+        steps: All steps, those too doubtful for an event among them.
     """
 
     events: tuple[Event, ...]
     stays: tuple[Stay, ...]
     refuels: tuple[MassStep, ...]
+    steps: tuple[MassStep, ...]
 
 
 def tell_apart(steps: Sequence[MassStep], plan: Plan, lit_s: float | None, *, burning_at_start: bool = False) -> Loads:
@@ -65,13 +67,13 @@ def tell_apart(steps: Sequence[MassStep], plan: Plan, lit_s: float | None, *, bu
     passing = _laid_on_and_taken(steps, plan)
     for index, step in enumerate(steps):
         reader.read(step, passing=index in passing)
-    return reader.loads()
+    return reader.loads(tuple(steps))
 
 
 def with_standing_pot(loads: Loads) -> Loads:
     """Return the loads of a record in which a planned pot stood on the stove all the time."""
     event = _stood_there("its water warmed, and no step of the load set it down or lifted it")
-    return Loads((event, *loads.events), (Stay(None, None),), loads.refuels)
+    return Loads((event, *loads.events), (Stay(None, None),), loads.refuels, loads.steps)
 
 
 def _stood_there(why: str) -> Event:
@@ -138,8 +140,8 @@ class _Reader:
         if pot_stands:
             self._events.append(_stood_there("it was lifted without having been set down"))
 
-    def loads(self) -> Loads:
-        return Loads(tuple(self._events), tuple(self._stays), tuple(self._refuels))
+    def loads(self, steps: tuple[MassStep, ...]) -> Loads:
+        return Loads(tuple(self._events), tuple(self._stays), tuple(self._refuels), steps)
 
     def read(self, step: MassStep, *, passing: bool = False) -> None:
         size = step.size_g.nominal_value

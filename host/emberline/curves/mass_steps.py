@@ -6,6 +6,7 @@ judged against how the same difference scatters in the surrounding minutes, so w
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -89,12 +90,36 @@ def find_steps(mass: Column) -> tuple[MassStep, ...]:
         level[start:end] = np.nan
     found += _excursions(level, spacing)
     handlings = _merged(found, values, spacing)
+    while True:
+        steps = _measured(values, handlings, spacing)
+        passing = _passing(steps, spacing)
+        if passing is None:
+            return steps
+        handlings[passing : passing + 2] = [(handlings[passing][0], handlings[passing + 1][1])]
+
+
+def _measured(values: Array, handlings: list[tuple[int, int]], spacing: int) -> tuple[MassStep, ...]:
+    """Size every disturbance between its neighbours."""
     calm_from = [0, *(end for _, end in handlings)]
     calm_until = [*(start for start, _ in handlings[1:]), len(values)]
     return tuple(
         _measure(values[low:high], start - low, end - low, low, spacing)
         for (start, end), low, high in zip(handlings, calm_from, calm_until, strict=False)
     )
+
+
+def _passing(steps: tuple[MassStep, ...], spacing: int) -> int | None:
+    """Return the index of two doubtful steps, close together and opposite, that are one gust; None without such."""
+    for index, (first, second) in enumerate(pairwise(steps)):
+        sizes = (first.size_g, second.size_g)
+        doubtful = all(abs(size.nominal_value) < 5.0 * size.std_dev for size in sizes)
+        if (
+            doubtful
+            and second.start_s - first.end_s < 20 * spacing
+            and sizes[0].nominal_value * sizes[1].nominal_value < 0
+        ):
+            return index
+    return None
 
 
 def masked(mass: Column, steps: tuple[MassStep, ...]) -> Array:

@@ -1,5 +1,7 @@
 """Robust statistics on curves with gaps: outliers, noise and sliding lines, all without a Python loop."""
 
+import itertools
+
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
@@ -8,6 +10,10 @@ from emberline.curves.grid import MAD_TO_SD
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
+
+
+STANDING_S = 60
+"""Seconds for which a code stands before its middle counts as a reading."""
 
 
 def mad_sd(values: Array) -> float:
@@ -94,6 +100,38 @@ class SlidingLines:
         slope[few] = np.nan
         mean_v = np.where(few, np.nan, mean_v + self._offset)
         return count, mean_t, mean_v, slope, sd
+
+
+def code_step(values: Array) -> float:
+    """Return the step of a curve's codes where it moves in codes, else a distance below its noise."""
+    levels = np.unique(values[np.isfinite(values)])
+    return float(np.quantile(np.diff(levels), 0.1)) if len(levels) > 4 else 0.0
+
+
+def between_codes(values: Array) -> Array:
+    """Keep of a staircase what it tells: the moments of its steps, at the height between the two codes.
+
+    A balance that shows whole grams says nothing new while its code stands; where the code changes, the load was half
+    way. Read as it stands, the staircase would look like a load that rests and jumps. Long stretches without a step
+    keep one reading in their middle. Curves whose noise moves them between codes are returned as they are.
+    """
+    where = np.flatnonzero(np.isfinite(values))
+    if len(where) < 20:
+        return values
+    v = values[where]
+    change = np.diff(v) != 0.0
+    if change.mean() > 0.4:
+        return values
+    kept = np.full(len(values), np.nan)
+    at = np.flatnonzero(change)
+    kept[where[at + 1]] = 0.5 * (v[at] + v[at + 1])
+    edges = np.concatenate(([0], at + 1, [len(v)]))
+    for low, high in itertools.pairwise(edges):
+        if where[high - 1] - where[low] > STANDING_S:
+            middle = (low + high) // 2
+            kept[where[middle]] = v[middle]
+    kept[where[0]], kept[where[-1]] = v[0], v[-1]
+    return kept
 
 
 def local_scale(values: Array, half_width: int = 120, step: int = 20) -> Array:

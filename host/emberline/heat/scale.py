@@ -33,9 +33,9 @@ class Scale:
         at = np.interp([a_s, b_s], seconds, self.loss.mass_g)
         noise = np.interp([a_s, b_s], seconds, self.loss.u_mass_g)
         lost = ufloat(float(at[0] - at[1]), float(np.hypot(*noise)), "mass_curve")
-        for event in self.loads.events:
-            if a_s < event.t_s <= b_s and event.size_g is not None:
-                lost += event.size_g - event.size_g.nominal_value
+        for step in self.loads.steps:
+            if a_s < step.t_s <= b_s:
+                lost += step.size_g - step.size_g.nominal_value
         return lost * (1 + self.span) + self.drift_g_h * ((b_s - a_s) / 3600.0)
 
     def load(self, size_g: UFloat) -> UFloat:
