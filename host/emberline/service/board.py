@@ -14,7 +14,7 @@ from emberline.links.serial import LinkState, SerialLink, age_limits_s
 from emberline.service.clock import Clock
 from emberline.service.ingest import IngestCounts
 from emberline.store.records import CommitReceipt
-from emberline.trials.live import Estimates
+from emberline.trials.estimates import Estimates
 from emberline.trials.live_document import LiveState, LiveValue, Recording, live_document
 from emberline.trials.trial import calibrated
 

@@ -4,7 +4,7 @@ from pathlib import Path
 from typing import cast
 
 from emberline.service.apart import Apart
-from emberline.service.following import Following, Turn, Watch
+from emberline.service.watch import Turn, Watch
 
 LIMIT_S = 120.0
 """Longest wait for a turn, real seconds; the first one imports the detectors' libraries."""
@@ -15,7 +15,7 @@ class ApartFollower:
 
     def __init__(self, store: Path) -> None:
         """Prepare; the process is started when it is first needed, and anew after it went down."""
-        self._apart = Apart(Following, store, name="the follower")
+        self._apart = Apart(_following, store, name="the follower")
 
     async def start(self) -> None:
         """Start the process, so that nobody waits for it later.
@@ -45,3 +45,10 @@ class ApartFollower:
     async def close(self) -> None:
         """End the process."""
         await self._apart.close()
+
+
+def _following(store: Path) -> object:
+    """Make the object in the process apart, which alone imports the detectors."""
+    from emberline.service.following import Following
+
+    return Following(store)

@@ -5,76 +5,27 @@ It reads commits in their order and nothing else, so that a replay of the same c
 
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from itertools import islice
+from dataclasses import replace
 from pathlib import Path
 
 from emberline.bench.bench_file import Bench, parse_bench
 from emberline.bench.channels import Channel, Role
 from emberline.bench.plan import empty_plan, parse_plan
 from emberline.bench.samples import SampleBatch
-from emberline.curves.events import Event, EventKind, Phase, Retraction
+from emberline.curves.events import Event, EventKind, Retraction
+from emberline.service.watch import LOOKOUT_S, SECOND_NS, Turn, Watch
 from emberline.store.store import StoreReader
-from emberline.trials.live import Estimates, LiveTrial
+from emberline.trials.live import LiveTrial
 from emberline.trials.tracker import same_event
 
 TURN_S = 0.2
 """Longest turn before what was found so far is handed over, real seconds."""
 HISTORY_S = 300
 """Seconds before `lit` that belong to a trial which nobody armed."""
-LOOKOUT_S = 1_200
-"""Length of record in which `lit` is looked for while no trial is open; then its older part is let go."""
 LONGEST_TRIAL_S = 12 * 3_600
 NEW_FUEL_G = 10.0
 """Least addition after flameout that may be a new batch."""
 SETTLE_S = 12
-SECOND_NS = 1_000_000_000
-
-
-@dataclass(frozen=True, slots=True)
-class Watch:
-    """What to follow.
-
-    Attributes:
-        bench: Id of the bench.
-        bench_text: Its bench file, calibrations completed.
-        start_ns: UTC nanoseconds of `t_s = 0`.
-        plan_text: What is known beforehand; None while no trial is open and only `lit` is looked for.
-        announced: What was announced before a crash; those times stand.
-    """
-
-    bench: str
-    bench_text: str
-    start_ns: int
-    plan_text: str | None = None
-    announced: tuple[Event, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Turn:
-    """What one turn found.
-
-    Attributes:
-        said: What is to be said now.
-        announced: Everything that stands announced, in its last form.
-        retracted: Everything taken back.
-        more: Whether more commits wait.
-        t_s: Seconds of the record looked at.
-        phase: Phase of the trial.
-        estimates: Newest estimates.
-        begin_ns: While no trial is open: where a trial begins, once `lit` was seen.
-        end_ns: Where the trial has ended by itself; None while it goes on.
-    """
-
-    said: tuple[Event | Retraction, ...]
-    announced: tuple[Event, ...]
-    retracted: tuple[Retraction, ...]
-    more: bool
-    t_s: float
-    phase: Phase
-    estimates: Estimates
-    begin_ns: int | None = None
-    end_ns: int | None = None
 
 
 class Following:
@@ -186,13 +137,6 @@ class Following:
         if self._live.now_s >= LONGEST_TRIAL_S:
             return watch.start_ns + LONGEST_TRIAL_S * SECOND_NS
         return None
-
-
-def first_sample_ns(store: StoreReader, bench: str, start_ns: int) -> int:
-    """Return the time of the first stored sample at or after a moment; the moment where there is none."""
-    # Streams are committed within a second of each other, so the first of all is in one of the first commits.
-    first = islice(store.commits(bench, start_ns), 4)
-    return min((int(batch.t_ns[0]) for commit in first for batch in commit.batches), default=start_ns)
 
 
 def _by_role(bench: Bench) -> dict[Role, Channel]:

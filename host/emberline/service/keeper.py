@@ -8,6 +8,7 @@ import asyncio
 import logging
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import islice
 from typing import Protocol
 
 from emberline.bench.bench_file import Bench, parse_bench
@@ -18,9 +19,9 @@ from emberline.service.bench_fit import bench_text
 from emberline.service.board import Board, TrialNow
 from emberline.service.clock import Clock
 from emberline.service.errors import ApartError, RequestError
-from emberline.service.following import LOOKOUT_S, SECOND_NS, Turn, Watch, first_sample_ns
+from emberline.service.watch import LOOKOUT_S, SECOND_NS, Turn, Watch
 from emberline.store.records import Note, Trial
-from emberline.store.store import Store
+from emberline.store.store import Store, StoreReader
 from emberline.trials.live_document import event_document
 
 LOG = logging.getLogger(__name__)
@@ -332,6 +333,13 @@ def _moment(said: Event | Retraction) -> float:
 def _key(said: Event | Retraction) -> tuple[EventKind, float | None, float | None]:
     """Return what names an announcement: its kind and the moments at which it was made and taken back."""
     return said.kind, said.announced_t_s, said.retracted_t_s if isinstance(said, Retraction) else None
+
+
+def first_sample_ns(store: StoreReader, bench: str, start_ns: int) -> int:
+    """Return the time of the first stored sample at or after a moment; the moment where there is none."""
+    # Streams are committed within a second of each other, so the first of all is in one of the first commits.
+    first = islice(store.commits(bench, start_ns), 4)
+    return min((int(batch.t_ns[0]) for commit in first for batch in commit.batches), default=start_ns)
 
 
 def labelled_plan(plan_text: str, label: str | None) -> str:

@@ -1,7 +1,6 @@
 """A trial while it runs: what the tracker says of it, what it burns now, and what is to come."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +14,7 @@ from emberline.curves.burning_rate import filtered, typical_rate
 from emberline.curves.events import Event, EventKind, Phase, Retraction
 from emberline.curves.grid import Column, Grid
 from emberline.heat.evaporation import sub_boiling_coefficient, vapour_drive
+from emberline.trials.estimates import NO_POT, NOT_LIT, Estimates
 from emberline.trials.forecast import Forecast, NoForecast, PotFacts, forecast_boil, forecast_flameout
 from emberline.trials.tracker import LIVE_WANDER, Tracked, Tracker
 from emberline.trials.trial import GrowingGrid
@@ -32,29 +32,6 @@ HELD_REL_U = 0.2
 MOST_U_RATE_G_S = 0.04
 """A rate less certain than this (2.4 g/min) is not shown."""
 USUAL_PA = 97_000.0
-NO_POT = NoForecast("no pot stands on the fire")
-NOT_LIT = NoForecast("the fire is not lit yet")
-
-
-@dataclass(frozen=True, slots=True)
-class Estimates:
-    """What a live run estimates beside the events.
-
-    Attributes:
-        rate_g_min: Burning rate; None where it is not known.
-        held: Whether that is the rate from before the boil, because steam hides the present one.
-        burnt_g: What the fuel has lost since it was lit.
-        boil: Forecast of the boil.
-        flameout: Forecast of the flameout.
-        progress: Share of the present phase that has passed, 0 to 1; None where nobody can tell.
-    """
-
-    rate_g_min: UFloat | None = None
-    held: bool = False
-    burnt_g: UFloat | None = None
-    boil: Forecast | NoForecast = NO_POT
-    flameout: Forecast | NoForecast = NOT_LIT
-    progress: float | None = None
 
 
 class LiveTrial:

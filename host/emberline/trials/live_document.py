@@ -9,8 +9,8 @@ from uncertainties import UFloat
 
 from emberline.bench.channels import Role
 from emberline.curves.events import Event, Phase, Retraction
+from emberline.trials.estimates import Estimates
 from emberline.trials.forecast import Forecast, NoForecast
-from emberline.trials.live import Estimates
 
 LIVE_SCHEMA = "emberline.live/1"
 EVENT_SCHEMA = "emberline.event/1"

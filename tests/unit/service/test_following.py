@@ -7,7 +7,9 @@ import stored_burn
 from emberline.curves.events import Event, EventKind, Phase
 from emberline.service import following as module
 from emberline.service.bench_fit import bench_text
-from emberline.service.following import Following, Turn, Watch, first_sample_ns
+from emberline.service.following import Following
+from emberline.service.keeper import first_sample_ns
+from emberline.service.watch import Turn, Watch
 from emberline.store.store import Store
 from emberline_sim.recording import Recording
 from stored_burn import BENCH, SECOND_NS, START_NS

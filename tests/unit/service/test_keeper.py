@@ -13,11 +13,11 @@ from emberline.service import keeper as module
 from emberline.service.board import Board
 from emberline.service.clock import Clock
 from emberline.service.errors import ApartError, RequestError
-from emberline.service.following import Turn, Watch
 from emberline.service.ingest import IngestCounts
 from emberline.service.keeper import Ended, Keeper, labelled_plan
+from emberline.service.watch import Turn, Watch
 from emberline.store.store import Store
-from emberline.trials.live import Estimates
+from emberline.trials.estimates import Estimates
 from live_fixture import until
 from unit.store.made_up import NOON_NS, SECOND_NS, batch
 

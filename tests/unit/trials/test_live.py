@@ -6,8 +6,9 @@ from emberline.bench.channels import Role
 from emberline.bench.plan import empty_plan, parse_plan
 from emberline.bench.samples import SampleBatch
 from emberline.curves.events import Event, EventKind, Phase
+from emberline.trials.estimates import Estimates
 from emberline.trials.forecast import Forecast, NoForecast
-from emberline.trials.live import Estimates, LiveTrial
+from emberline.trials.live import LiveTrial
 from emberline_sim.recording import Recording
 from stored_burn import START_NS
 

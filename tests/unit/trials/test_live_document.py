@@ -5,8 +5,8 @@ from uncertainties import ufloat
 
 from emberline.bench.channels import Role
 from emberline.curves.events import Event, EventKind, Phase, Retraction
+from emberline.trials.estimates import Estimates
 from emberline.trials.forecast import Forecast, NoForecast
-from emberline.trials.live import Estimates
 from emberline.trials.live_document import (
     HOT_CHAR,
     LiveState,

@@ -1,0 +1,56 @@
+"""What is asked of the process that follows a record, and what it answers. Light, for the daemon to start quickly."""
+
+from dataclasses import dataclass
+
+from emberline.curves.events import Event, Phase, Retraction
+from emberline.trials.estimates import Estimates
+
+LOOKOUT_S = 1_200
+"""Length of record in which `lit` is looked for while no trial is open; then its older part is let go."""
+SECOND_NS = 1_000_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Watch:
+    """What to follow.
+
+    Attributes:
+        bench: Id of the bench.
+        bench_text: Its bench file, calibrations completed.
+        start_ns: UTC nanoseconds of `t_s = 0`.
+        plan_text: What is known beforehand; None while no trial is open and only `lit` is looked for.
+        announced: What was announced before a crash; those times stand.
+    """
+
+    bench: str
+    bench_text: str
+    start_ns: int
+    plan_text: str | None = None
+    announced: tuple[Event, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """What one turn found.
+
+    Attributes:
+        said: What is to be said now.
+        announced: Everything that stands announced, in its last form.
+        retracted: Everything taken back.
+        more: Whether more commits wait.
+        t_s: Seconds of the record looked at.
+        phase: Phase of the trial.
+        estimates: Newest estimates.
+        begin_ns: While no trial is open: where a trial begins, once `lit` was seen.
+        end_ns: Where the trial has ended by itself; None while it goes on.
+    """
+
+    said: tuple[Event | Retraction, ...]
+    announced: tuple[Event, ...]
+    retracted: tuple[Retraction, ...]
+    more: bool
+    t_s: float
+    phase: Phase
+    estimates: Estimates
+    begin_ns: int | None = None
+    end_ns: int | None = None

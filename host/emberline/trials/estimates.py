@@ -1,0 +1,31 @@
+"""What a live run estimates beside the events."""
+
+from dataclasses import dataclass
+
+from uncertainties import UFloat
+
+from emberline.trials.forecast import Forecast, NoForecast
+
+NO_POT = NoForecast("no pot stands on the fire")
+NOT_LIT = NoForecast("the fire is not lit yet")
+
+
+@dataclass(frozen=True, slots=True)
+class Estimates:
+    """What a live run estimates beside the events.
+
+    Attributes:
+        rate_g_min: Burning rate; None where it is not known.
+        held: Whether that is the rate from before the boil, because steam hides the present one.
+        burnt_g: What the fuel has lost since it was lit.
+        boil: Forecast of the boil.
+        flameout: Forecast of the flameout.
+        progress: Share of the present phase that has passed, 0 to 1; None where nobody can tell.
+    """
+
+    rate_g_min: UFloat | None = None
+    held: bool = False
+    burnt_g: UFloat | None = None
+    boil: Forecast | NoForecast = NO_POT
+    flameout: Forecast | NoForecast = NOT_LIT
+    progress: float | None = None
