@@ -124,10 +124,10 @@ class Control:
             while not reader.at_eof():
                 await self._board.changed(version, STILL_S)
                 version = self._board.version
+                await _send(writer, {"live": self._board.document()})
                 said, index = self._board.said_since(index)
                 for document in said:
                     await _send(writer, {"event": document})
-                await _send(writer, {"live": self._board.document()})
                 await asyncio.sleep(LEAST_PAUSE_S)
         finally:
             self._viewers -= 1

@@ -15,8 +15,8 @@ COLD_JUNCTION_SUFFIX = ".cold_junction"
 DECIDING = (Role.MASS, Role.POT_MASS, Role.WATER, Role.FLAME)
 """Roles whose readings a second must have before events are looked for in it."""
 LATEST_S = 120.0
-"""A channel that is this far behind the others is not waited for any more. After a break a device sends what it kept one
-stream after the other; a broken probe still sends, with a fault."""
+"""A channel that is this far behind the others is not waited for any more. After a break a device sends what it kept
+one stream after the other; a broken probe still sends, with a fault."""
 
 Array = NDArray[np.float64]
 

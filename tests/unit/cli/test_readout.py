@@ -98,7 +98,8 @@ def test_at_flameout_the_panel_warns_of_the_char() -> None:
 
 
 def test_the_bench_without_a_trial_is_shown_too() -> None:
-    nothing: dict[str, Any] = {"trial": None, "label": None, "t_s": None, "progress": None, "burning_rate_g_min": None, "values": {}}
+    nothing: dict[str, Any] = dict.fromkeys(("trial", "label", "t_s", "progress", "burning_rate_g_min"))
+    nothing["values"] = {}
     text = drawn(live(phase="waiting", **nothing), [])
     assert "no trial is open" in text
     assert "waiting for fire" in text

@@ -135,8 +135,8 @@ async def test_who_watches_sees_what_was_said_and_then_what_happens(
         writer.write(b'{"do": "watch"}\n')
         async with asyncio.timeout(10.0):
             first = [json.loads(await reader.readline()) for _ in range(2)]
-            assert first[0] == {"event": {"kind": "lit"}}
-            assert first[1]["live"]["schema"] == "emberline.live/1"
+            assert first[0]["live"]["schema"] == "emberline.live/1"
+            assert first[1] == {"event": {"kind": "lit"}}
             board.say({"kind": "boil"})
             while True:
                 line = json.loads(await reader.readline())
