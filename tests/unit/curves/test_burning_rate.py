@@ -107,6 +107,15 @@ def test_the_smoother_knows_more_than_the_filter() -> None:
     assert np.std((both.rate_g_s - rate)[middle]) < 0.8 * np.std((past.rate_g_s - rate)[middle])
 
 
+def test_a_balance_of_whole_grams_tells_the_rate_all_the_same() -> None:
+    masses_g, _, rate = wandering(900, 1e-6, 0.02, seed=12)
+    smoothed = smooth(np.round(masses_g))
+    inside = slice(60, -60)
+    departure = (smoothed.rate_g_s - rate)[inside]
+    assert np.sqrt(np.mean(departure**2)) < 0.02
+    assert np.mean(np.abs(departure) < 2.0 * smoothed.u_rate_g_s[inside]) > 0.9
+
+
 def test_a_wild_value_does_not_throw_the_rate() -> None:
     masses_g, _, _ = wandering(300, 1e-6, 0.1, seed=5)
     clean = smooth(masses_g, wander=1e-6)

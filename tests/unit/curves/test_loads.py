@@ -199,7 +199,7 @@ def test_a_load_within_its_own_uncertainty_is_none() -> None:
 
 
 def test_no_steps_are_no_loads() -> None:
-    assert read() == Loads((), (), ())
+    assert read() == Loads((), (), (), ())
 
 
 def test_events_keep_the_order_of_time() -> None:

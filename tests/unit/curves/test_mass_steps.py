@@ -1,5 +1,7 @@
 """Steps on curves whose changes of load are known."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -157,6 +159,35 @@ def test_a_logger_that_speaks_every_few_seconds_is_enough(spacing: int) -> None:
     step = only(sparse)
     assert step.size_g.nominal_value == pytest.approx(850.0, abs=1.0)
     assert abs(step.t_s - 600) <= 3 * spacing
+
+
+@pytest.mark.parametrize("code_g", [0.5, 1.0, 2.0])
+def test_a_balance_of_whole_grams_makes_no_steps_of_its_own(code_g: float) -> None:
+    even = np.round(burn(900, noise_g=0.02, seed=21) / code_g) * code_g
+    assert find_steps(column(even)) == ()
+    step = only(np.round(loaded(burn(900, noise_g=0.02, seed=22), 450, 812.0) / code_g) * code_g)
+    assert step.size_g.nominal_value == pytest.approx(812.0, abs=1.5 * code_g)
+
+
+def test_spans_of_the_handling_do_not_overlap() -> None:
+    steps = find_steps(column(loaded(loaded(loaded(burn(seed=23), 150, 800.0), 300, 60.0), 330, -30.0)))
+    assert [round(step.size_g.nominal_value) for step in steps] == [800, 60, -30]
+    assert all(before.end_s <= after.start_s for before, after in pairwise(steps))
+
+
+@pytest.mark.parametrize("gap", [(3, 30), (8, 40), (560, 590), (570, 597)])
+def test_a_gap_at_either_end_of_a_slow_record_is_stood(gap: tuple[int, int]) -> None:
+    sparse = np.full(600, np.nan)
+    sparse[::5] = burn(seed=24)[::5]
+    sparse[gap[0] : gap[1]] = np.nan
+    assert find_steps(column(sparse)) == ()
+
+
+def test_a_curve_without_any_noise_has_sizes_all_the_same() -> None:
+    # Curves that a program made up have no noise at all.
+    step = only(np.repeat([3.0, -500.0], 80))
+    assert step.size_g.nominal_value == pytest.approx(-503.0)
+    assert step.size_g.std_dev > 0.0
 
 
 def test_stated_sizes_hold_what_they_promise() -> None:

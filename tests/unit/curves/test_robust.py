@@ -6,7 +6,10 @@ from numpy.typing import NDArray
 from scipy.stats import median_abs_deviation
 
 from emberline.curves.robust import (
+    STANDING_S,
     SlidingLines,
+    between_codes,
+    code_step,
     local_scale,
     mad_sd,
     profile,
@@ -101,6 +104,44 @@ def test_sliding_lines_are_clipped_to_the_curve() -> None:
 def test_sliding_lines_of_nothing_are_not_a_number() -> None:
     *_, slope, _ = SlidingLines(np.full(30, np.nan)).window(np.array([0]), np.array([30]))
     assert np.isnan(slope).all()
+
+
+def test_a_staircase_tells_the_moments_of_its_steps() -> None:
+    # A balance that shows whole grams while 9 g burn a minute.
+    true = 700.4 - 0.15 * np.arange(600.0)
+    kept = between_codes(np.round(true))
+    known = np.flatnonzero(np.isfinite(kept))
+    assert 80 < len(known) < 120
+    # Between its ends it is right to the burn of a second.
+    np.testing.assert_allclose(kept[known[1:-1]], true[known[1:-1]], atol=0.16)
+
+
+def test_a_code_that_stands_for_long_keeps_a_reading() -> None:
+    codes = np.repeat([20.0, 19.0], [int(4 * STANDING_S), int(STANDING_S / 2)])
+    kept = between_codes(codes)
+    assert np.flatnonzero(np.isfinite(kept)).tolist() == [0, 2 * STANDING_S, 4 * STANDING_S, len(codes) - 1]
+    assert kept[2 * STANDING_S] == 20.0
+    assert kept[4 * STANDING_S] == 19.5
+
+
+@pytest.mark.parametrize("code_g", [0.01, 0.1])
+def test_noise_that_moves_between_codes_tells_more_than_the_codes(code_g: float) -> None:
+    noisy = 700.0 - 0.15 * np.arange(600.0) + np.random.default_rng(11).normal(0.0, 0.1, 600)
+    values = np.round(noisy / code_g) * code_g
+    np.testing.assert_array_equal(between_codes(values), values)
+
+
+def test_next_to_nothing_has_no_codes() -> None:
+    for values in (np.zeros(0), np.full(30, np.nan), np.array([1.0, 2.0, 3.0])):
+        np.testing.assert_array_equal(between_codes(values), values)
+        assert code_step(values) == 0.0
+
+
+@pytest.mark.parametrize("code_g", [0.25, 1.0, 5.0])
+def test_the_step_of_the_codes_is_read_off(code_g: float) -> None:
+    values = np.round((700.0 - 0.15 * np.arange(600.0)) / code_g) * code_g
+    values[::7] = np.nan
+    assert code_step(values) == pytest.approx(code_g)
 
 
 def test_local_scale_follows_a_noise_that_grows() -> None:
