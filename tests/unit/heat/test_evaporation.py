@@ -3,21 +3,24 @@
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from uncertainties import ufloat
+from uncertainties import UFloat, ufloat
 
 from emberline.heat.evaporation import (
     LID_FACTOR,
     OPEN_POT_G_S,
     OPEN_POT_REL_U,
     SHARE_WITHOUT_RAMP,
+    SHARE_WITHOUT_RAMP_REL_U,
     WATER_IN_15_CM_G,
-    steam_share,
+    PotHeat,
+    expected_heat,
+    heat_from_ramp,
     sub_boiling_coefficient,
     vapour_drive,
 )
 
 Array = NDArray[np.float64]
-POTS = (ufloat(150.0, 5.0), None)
+WATER_G, POT_J_K = ufloat(500.0, 1.0), ufloat(150.0, 5.0)
 
 SEA_LEVEL_PA = 101_325.0
 SATURATION_KPA = {40.0: 7.38, 60.0: 19.95, 80.0: 47.41, 90.0: 70.18, 95.0: 84.61}
@@ -91,56 +94,106 @@ def test_a_small_pot_has_a_small_surface() -> None:
     assert sub_boiling_coefficient(False, ufloat(1e6, 1.0))[0] < 5.0 * usual
 
 
-def ramp(watts: float, fuel_g_s: float, water_g: float, pot_j_k: float, n: int = 900) -> tuple[Array, Array]:
-    """Water on an even fire, heat capacity 4.19 J/(g K), no loss of water."""
-    slope = watts / (4.19 * water_g + pot_j_k)
-    return np.minimum(18.0 + slope * (np.arange(n) + 0.5), 99.0), np.full(n, fuel_g_s)
+LATENT_J_G = 2_300.0
+"""Heat of evaporation at some 80 °C (IAPWS-IF97: 2308 J/g)."""
 
 
-@pytest.mark.parametrize("watts", [250.0, 420.0])
-@pytest.mark.parametrize("fuel_g_s", [0.1, 0.2])
-def test_a_ramp_tells_how_much_steam_a_gram_of_fuel_will_raise(watts: float, fuel_g_s: float) -> None:
-    water_c, loss = ramp(watts, fuel_g_s, 500.0, 150.0)
-    end = int(np.argmax(water_c >= 99.0))
-    learnt = steam_share(water_c, loss, (0, end), ufloat(500.0, 1.0), ufloat(150.0, 10.0), np.zeros(900))
-    # Latent heat at some 85 °C: 2295 J/g (IAPWS-IF97).
-    assert learnt.value == pytest.approx(watts / 2295.0 / fuel_g_s, rel=0.02)
-    assert 0.1 < learnt.u / learnt.value < 0.25
+def ramp(
+    *, share: float, below_g_s: float = 0.03, wall_w_k: float = 0.4, water_g: float = 500.0, n: int = 1500
+) -> tuple[Array, Array, Array, int]:
+    """Integrate the heat balance of a pot second by second on an even fire of 0.15 g/s.
+
+    Returns:
+        Temperature, loss of all that stands on the cell, drive of the vapour-pressure law, and when 99 °C are reached.
+    """
+    water_c, loss = np.empty(n), np.empty(n)
+    now = 18.0
+    for i in range(n):
+        steam = below_g_s * float(vapour_drive(np.array([now]), SEA_LEVEL_PA)[0])
+        heat_w = (share * 0.15 - steam) * LATENT_J_G - wall_w_k * (now - 20.0)
+        now = min(now + heat_w / (4.19 * water_g + 150.0), 99.0)
+        water_c[i], loss[i] = now, 0.15 + steam
+    top = int(np.argmax(water_c >= 98.9)) or n
+    return water_c, loss, vapour_drive(water_c, SEA_LEVEL_PA), top
 
 
-def test_steam_on_the_ramp_counts_as_heat_and_not_as_fuel() -> None:
-    water_c, fuel = ramp(300.0, 0.15, 500.0, 150.0)
-    own = np.full(900, 0.04)
-    end = int(np.argmax(water_c >= 99.0))
-    with_steam = steam_share(water_c, fuel + own, (0, end), ufloat(500.0, 1.0), ufloat(150.0, 10.0), own)
-    assert with_steam.value == pytest.approx((300.0 / 2295.0 + 0.04) / 0.15, rel=0.02)
+def learnt(
+    water_c: Array,
+    loss: Array,
+    drive: Array,
+    top: int,
+    *,
+    water_g: UFloat | None = WATER_G,
+    pot_j_k: UFloat | None = POT_J_K,
+) -> PotHeat:
+    expected = expected_heat(False, water_g)
+    return heat_from_ramp(expected, water_c, loss, drive, (0, top), water_g, pot_j_k, 20.0)
+
+
+@pytest.mark.parametrize("share", [0.8, 1.6, 2.4])
+@pytest.mark.parametrize("below_g_s", [0.02, 0.05])
+@pytest.mark.parametrize("wall_w_k", [0.0, 0.8])
+def test_a_ramp_tells_how_much_steam_a_gram_of_fuel_will_raise(share: float, below_g_s: float, wall_w_k: float) -> None:
+    heat = learnt(*ramp(share=share, below_g_s=below_g_s, wall_w_k=wall_w_k))
+    u_below, u_share, u_wall = np.sqrt(np.diag(heat.covariance))
+    assert abs(heat.share - share) < 2.0 * u_share
+    assert abs(heat.below_g_s - below_g_s) < 2.5 * u_below
+    assert abs(heat.wall_w_k - wall_w_k) < 2.0 * u_wall
+    # What matters is the steam to come once it boils: the fuel's heat less the wall's loss.
+    weights = np.array([0.0, 0.15, -79.0 / LATENT_J_G])
+    steam = weights @ [heat.below_g_s, heat.share, heat.wall_w_k]
+    u_steam = (weights @ heat.covariance @ weights) ** 0.5
+    assert abs(steam - weights @ [below_g_s, share, wall_w_k]) < 1.5 * u_steam
+    assert u_steam < 0.3 * steam
+
+
+def test_a_ramp_tells_more_than_what_was_expected() -> None:
+    before, after = expected_heat(False, WATER_G), learnt(*ramp(share=1.2))
+    assert after.covariance[1, 1] ** 0.5 / after.share < 0.5 * before.covariance[1, 1] ** 0.5 / before.share
+    assert "ramp from" in after.words
+
+
+def test_heat_has_a_covariance_that_can_be_drawn_from() -> None:
+    for heat in (expected_heat(True, None), learnt(*ramp(share=1.2)), learnt(*ramp(share=2.0), pot_j_k=None)):
+        assert heat.covariance.shape == (3, 3)
+        np.testing.assert_allclose(heat.covariance, heat.covariance.T, rtol=1e-6, atol=1e-15)
+        assert (np.linalg.eigvalsh(heat.covariance) > -1e-12).all()
 
 
 def test_an_unknown_pot_leaves_more_doubt() -> None:
-    water_c, loss = ramp(300.0, 0.15, 500.0, 150.0)
-    end = int(np.argmax(water_c >= 99.0))
-    shares = [steam_share(water_c, loss, (0, end), ufloat(500.0, 1.0), pot, np.zeros(900)) for pot in POTS]
-    known, unknown = shares
-    assert unknown.u / unknown.value > known.u / known.value
-    assert abs(unknown.value - known.value) < unknown.u
+    known, unknown = learnt(*ramp(share=1.5)), learnt(*ramp(share=1.5), pot_j_k=None)
+    assert unknown.covariance[1, 1] ** 0.5 / unknown.share > known.covariance[1, 1] ** 0.5 / known.share
+    assert abs(unknown.share - known.share) < unknown.covariance[1, 1] ** 0.5
 
 
-@pytest.mark.parametrize("spoil", ["no water weighed", "no temperature", "no ramp", "no fuel", "too short"])
-def test_without_a_ramp_a_usual_share_is_taken_and_said(spoil: str) -> None:
-    water_c, loss = ramp(300.0, 0.15, 500.0, 150.0)
-    water_g, window = ufloat(500.0, 1.0), (0, 400)
+def test_a_pot_that_stalls_tells_what_its_wall_loses() -> None:
+    # Its ceiling is where heat in is heat out: 0.21 g/s of steam's worth against wall and evaporation.
+    water_c, loss, drive, _ = ramp(share=0.5, below_g_s=0.05, wall_w_k=0.8, n=2500)
+    assert water_c[-1] < 95.0
+    heat = learnt(water_c, loss, drive, 2500)
+    assert abs(heat.share - 0.5) < 2.0 * heat.covariance[1, 1] ** 0.5
+
+
+@pytest.mark.parametrize("spoil", ["no water weighed", "no temperature", "no ramp", "too short"])
+def test_without_a_ramp_what_is_usual_is_taken_and_said(spoil: str) -> None:
+    water_c, loss, drive, top = ramp(share=1.5)
+    water_g: UFloat | None = WATER_G
     match spoil:
         case "no water weighed":
             water_g = None
         case "no temperature":
-            water_c = np.full(900, np.nan)
+            water_c = np.full(len(water_c), np.nan)
         case "no ramp":
-            water_c = np.full(900, 60.0)
-        case "no fuel":
-            loss = np.zeros(900)
+            water_c = np.full(len(water_c), 60.0)
         case "too short":
-            window = (0, 20)
-    share = steam_share(water_c, loss, window, water_g, ufloat(150.0, 10.0), np.zeros(900))
-    assert share.value == SHARE_WITHOUT_RAMP
-    assert share.u / share.value > 0.3
-    assert "usual share" in share.words
+            top = 25
+    heat = learnt(water_c, loss, drive, top, water_g=water_g)
+    assert heat.share == pytest.approx(SHARE_WITHOUT_RAMP)
+    assert heat.covariance[1, 1] ** 0.5 == pytest.approx(SHARE_WITHOUT_RAMP * SHARE_WITHOUT_RAMP_REL_U)
+    assert "usual share" in heat.words
+
+
+def test_a_lid_is_expected_to_keep_the_steam_in() -> None:
+    bare, lid = expected_heat(False, WATER_G), expected_heat(True, WATER_G)
+    assert lid.below_g_s == pytest.approx(LID_FACTOR * bare.below_g_s)
+    assert lid.share == bare.share

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -8,7 +10,8 @@ from emberline.heat.steam_model import MOST_SHARE, Coefficients, SteamModel, sum
 Array = NDArray[np.float64]
 
 N, ON_S, BOIL_S, OUT_S, OFF_S = 1200, 100, 500, 900, 1100
-EXPECTED = Coefficients(0.05, 0.0175, 1.6, 0.3, 1.3, 0.4)
+WALL_G_S = 0.01
+EXPECTED = Coefficients(0.05, 1.6, WALL_G_S, np.diag([0.0175**2, 0.3**2, 0.005**2]), 1.3, 0.4)
 
 
 def model() -> SteamModel:
@@ -29,7 +32,7 @@ def total_of(rate: Array, shifts: list[Array], variables: list[UFloat], until_s:
 
 
 def test_water_leaves_only_while_the_pot_stands_there() -> None:
-    rate = model().rate(0.05, 1.6, 1.3)
+    rate = model().rate(0.05, 1.6, WALL_G_S, 1.3)
     assert (rate[:ON_S] == 0.0).all()
     assert (rate[OFF_S:] == 0.0).all()
     assert (rate[ON_S + 10 : OFF_S] > 0.0).all()
@@ -37,37 +40,61 @@ def test_water_leaves_only_while_the_pot_stands_there() -> None:
 
 def test_below_boiling_the_vapour_pressure_law_holds() -> None:
     seen = model()
-    rate = seen.rate(0.05, 1.6, 1.3)
+    rate = seen.rate(0.05, 1.6, WALL_G_S, 1.3)
     np.testing.assert_allclose(rate[ON_S:BOIL_S], 0.05 * seen.drive[ON_S:BOIL_S])
 
 
 def test_below_boiling_something_must_keep_the_water_hot() -> None:
     seen = model()
-    rate = seen.rate(10.0, 1.6, 1.3)
+    rate = seen.rate(10.0, 1.6, WALL_G_S, 1.3)
     assert (rate[ON_S:BOIL_S] <= MOST_SHARE * seen.loss_g_s[ON_S:BOIL_S] + 1e-12).all()
 
 
 def test_while_boiling_steam_stands_in_proportion_to_fuel() -> None:
     seen = model()
-    steam = seen.rate(0.05, 1.6, 1.3)
+    steam = seen.rate(0.05, 1.6, WALL_G_S, 1.3)
     fuel = seen.loss_g_s - steam
-    np.testing.assert_allclose((steam / fuel)[BOIL_S:OUT_S], 1.6)
-    np.testing.assert_allclose((steam / fuel)[OUT_S:OFF_S], 1.6 * 1.3)
+    # What the wall loses raises no steam.
+    np.testing.assert_allclose(((steam + WALL_G_S) / fuel)[BOIL_S:OUT_S], 1.6)
+    np.testing.assert_allclose(((steam + WALL_G_S) / fuel)[OUT_S:OFF_S], 1.6 * 1.3)
 
 
 def test_no_more_leaves_than_the_cell_saw() -> None:
     for share in (0.1, 1.6, 40.0):
         seen = model()
-        assert (seen.rate(0.05, share, 1.3) <= seen.loss_g_s).all()
+        assert (seen.rate(0.05, share, WALL_G_S, 1.3) <= seen.loss_g_s).all()
+
+
+def test_a_wall_that_loses_all_raises_no_steam() -> None:
+    rate = model().rate(0.05, 1.6, 5.0, 1.3)
+    assert (rate[BOIL_S:OFF_S] == 0.0).all()
 
 
 def test_left_as_they_are_each_coefficient_has_its_own_doubt() -> None:
     seen = model()
     rate, shifts, variables = seen.standing(EXPECTED)
-    np.testing.assert_array_equal(rate, seen.rate(0.05, 1.6, 1.3))
-    assert [variable.tag for variable in variables] == ["evaporation_model", "steam_share", "evaporation_model"]
-    for changed, shift in zip(((0.0675, 1.6, 1.3), (0.05, 1.9, 1.3), (0.05, 1.6, 1.7)), shifts, strict=True):
-        np.testing.assert_allclose(rate + shift, seen.rate(*changed))
+    np.testing.assert_array_equal(rate, seen.rate(0.05, 1.6, WALL_G_S, 1.3))
+    tags = [str(variable.tag) for variable in variables]
+    assert sorted(set(tags)) == ["evaporation_model", "steam_share"]
+    changes = (
+        (0.0675, 1.6, WALL_G_S, 1.3),
+        (0.05, 1.9, WALL_G_S, 1.3),
+        (0.05, 1.6, 0.015, 1.3),
+        (0.05, 1.6, WALL_G_S, 1.7),
+    )
+    for changed, shift in zip(changes, shifts, strict=True):
+        np.testing.assert_allclose(rate + shift, seen.rate(*changed), atol=1e-6)
+
+
+def test_coefficients_that_hang_together_leave_less_doubt() -> None:
+    # A ramp tells heat less wall: a greater share goes with a greater loss, and steam hardly changes.
+    seen = model()
+    together = EXPECTED.covariance.copy()
+    together[1, 2] = together[2, 1] = 0.95 * (together[1, 1] * together[2, 2]) ** 0.5
+    apart = total_of(*seen.standing(EXPECTED), OFF_S)
+    bound = total_of(*seen.standing(replace(EXPECTED, covariance=together)), OFF_S)
+    assert bound.nominal_value == pytest.approx(apart.nominal_value)
+    assert bound.std_dev < apart.std_dev
 
 
 @pytest.mark.parametrize("until_s", [OFF_S, 1000])
@@ -91,7 +118,7 @@ def test_the_course_before_the_weighing_is_less_sure_than_its_end() -> None:
 @pytest.mark.parametrize(("below_by", "share_by"), [(1.0, 1.0), (1.25, 1.0), (1.0, 0.8), (1.3, 1.15), (0.75, 0.85)])
 def test_a_course_near_expectation_is_found_again(below_by: float, share_by: float) -> None:
     seen = model()
-    true = seen.rate(0.05 * below_by, 1.6 * share_by, 1.3)
+    true = seen.rate(0.05 * below_by, 1.6 * share_by, WALL_G_S, 1.3)
     grams = float(np.sum(true))
     rate, shifts, variables = seen.closing(EXPECTED, ufloat(grams, 0.3, "weighed"), float(OFF_S))
     at_boil = total_of(rate, shifts, variables, BOIL_S)
@@ -104,7 +131,7 @@ def test_a_course_near_expectation_is_found_again(below_by: float, share_by: flo
 
 def test_a_total_as_expected_leaves_the_coefficients_as_expected() -> None:
     seen = model()
-    expected = seen.rate(EXPECTED.below_g_s, EXPECTED.share, EXPECTED.char_ratio)
+    expected = seen.rate(EXPECTED.below_g_s, EXPECTED.share, WALL_G_S, EXPECTED.char_ratio)
     rate, _, _ = seen.closing(EXPECTED, ufloat(float(np.sum(expected)), 0.3, "weighed"), float(OFF_S))
     assert np.max(np.abs(rate - expected)) < 0.05 * np.max(expected)
 

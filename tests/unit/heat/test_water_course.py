@@ -34,7 +34,9 @@ def known(level: str) -> tuple[Stove, Told]:
         case "char weighed":
             plan = KEPT.plan()
             char_g = KEPT.fuel_g - KEPT.burnt_g(0.0, KEPT.n)
-            fuel = replace(plan.fuel, char_left_g=ufloat(char_g, 2.0, "fuel.char_left_g"))
+            snuffed_s = ufloat(KEPT.n - KEPT.flameout_s, 5.0, "fuel.char_snuffed_s")
+            char = ufloat(char_g, 2.0, "fuel.char_left_g")
+            fuel = replace(plan.fuel, char_left_g=char, char_snuffed_s=snuffed_s)
             return KEPT, told(KEPT, replace(plan, fuel=fuel))
         case "heat balance":
             return KEPT, told(KEPT)
