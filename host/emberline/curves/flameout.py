@@ -31,8 +31,8 @@ FLAMEOUT_SHARE = 0.15
 cone-calorimeter burns of wood."""
 U_FLAMEOUT_SHARE = 0.05
 """Standard uncertainty of that share."""
-INDEPENDENT_S = 5.0
-"""Seconds of flicker that make one independent value."""
+CORRELATED = (5.0, 40.0)
+"""Fewest and most readings of a flame probe that make one independent value."""
 KNOCK_S = 20
 """Reach of a knock in the smoothed rate."""
 LEAST_STRETCH_S = 20
@@ -321,18 +321,30 @@ def _split(t: Array, v: Array, share: Array | None, lag_s: float) -> Drop | None
     if len(t) < 12:
         return None
     step = max(1.0, float(np.median(np.diff(t))))
-    coarse = _split_at(t, v, np.arange(t[0] + 15.0, t[-1] - 10.0, 4.0 * step), share)
+    correlated_s = _correlation_s(v[: len(v) // 2]) * step
+    coarse = _split_at(t, v, np.arange(t[0] + 15.0, t[-1] - 10.0, 4.0 * step), share, correlated_s)
     if coarse is None:
         return None
     near = np.arange(max(t[0] + 8.0, coarse.t_s - 24.0 * step), min(t[-1] - 8.0, coarse.t_s + 24.0 * step), step)
-    fine = _split_at(t, v, near, share)
+    fine = _split_at(t, v, near, share, correlated_s)
     if fine is None:
         return None
     u = float(np.sqrt(fine.u_s**2 + 9.0 + (0.1 * min(lag_s, 30.0)) ** 2))
     return replace(fine, u_s=u)
 
 
-def _split_at(t: Array, v: Array, onsets: Array, share: Array | None) -> Drop | None:
+def _correlation_s(v: Array) -> float:
+    """Return how many readings in flame make one independent value: (1 + r) / (1 - r) for their lag-one correlation r."""
+    x = np.linspace(-1.0, 1.0, len(v))
+    residual = v - np.polyval(np.polyfit(x, v, 2), x) if len(v) > 8 else np.zeros(0)
+    power = float(residual @ residual)
+    if power <= 0:
+        return CORRELATED[0]
+    r = min(max(float(residual[1:] @ residual[:-1]) / power, 0.0), 0.99)
+    return float(np.clip((1.0 + r) / (1.0 - r), *CORRELATED))
+
+
+def _split_at(t: Array, v: Array, onsets: Array, share: Array | None, correlated_s: float) -> Drop | None:
     """Return the likeliest of some splits, its uncertainty from the likelihood alone."""
     if len(onsets) == 0:
         return None
@@ -351,14 +363,14 @@ def _split_at(t: Array, v: Array, onsets: Array, share: Array | None) -> Drop | 
     before, after = np.maximum(before, 2.0), np.maximum(after, 2.0)
     cost = count * np.log(before) + rest * np.log(after)
     if share is not None:
-        cost += INDEPENDENT_S * _too_soon(share, onset_of)
+        cost += correlated_s * _too_soon(share, onset_of)
     entry = coefficients[:, 3] + coefficients[:, 4]
     falls = (coefficients[:, 0] > coefficients[:, 3] + LEAST_DROP_K / 2) & (entry > coefficients[:, 3] - LEAST_DROP_K)
     cost[~falls | (count < 8) | (rest < 8)] = np.inf
     best = int(np.argmin(cost))
     if not np.isfinite(cost[best]):
         return None
-    within = onset_of[cost <= cost[best] + 3.84 * INDEPENDENT_S]
+    within = onset_of[cost <= cost[best] + 3.84 * correlated_s]
     return Drop(
         float(onset_of[best]),
         max(float(within[-1] - within[0]) / 3.92, 1.0),

@@ -33,8 +33,8 @@ class Column:
         return len(self.value)
 
     def between(self, low: int, high: int) -> "Column":
-        """Return the seconds `low` to `high`."""
-        return Column(self.t_s[low:high], self.value[low:high], self.spread[low:high], self.count[low:high])
+        """Return the seconds `low` to `high` as a record of its own, whose time begins at `low`."""
+        return Column(self.t_s[low:high] - low, self.value[low:high], self.spread[low:high], self.count[low:high])
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from uncertainties import UFloat
 
 from emberline.bench.air import saturation_pressure_pa
-from emberline.bench.water import heat_capacity_j_gk, latent_heat_j_g
+from emberline.bench.water import latent_heat_j_g
+from emberline.curves.robust import SlidingLines
 
 Array = NDArray[np.float64]
 
@@ -33,6 +34,14 @@ CHAR_RATIO = 1.3
 radiation rather than by flame."""
 CHAR_RATIO_U = 0.4
 """Its standard uncertainty."""
+WALL_W_K = 0.7
+"""Heat lost through the wall of a 15 cm pot, W per kelvin above the air: some 0.06 m² at 10-12 W/(m² K)."""
+WALL_U_W_K = 1.0
+"""Its standard uncertainty: hot gas along the wall cancels part of it, wind adds."""
+STILL_RISING = 0.25
+"""Share of a ramp's best slope below which it is no ramp any more."""
+RAMP_PIECE_S = 20
+"""Seconds over which one slope of a ramp is taken."""
 SHARE_WITHOUT_RAMP = 1.6
 """Grams of steam a gram of fuel when no ramp was seen: 28 % of 13.2 kJ/g over 2.257 kJ/g."""
 SHARE_WITHOUT_RAMP_REL_U = 0.35
@@ -67,78 +76,105 @@ def sub_boiling_coefficient(lid: bool, water_g: UFloat | None) -> tuple[float, f
     return (open_pot * LID_FACTOR, open_pot * LID_FACTOR * LID_REL_U) if lid else (open_pot, open_pot * OPEN_POT_REL_U)
 
 
-@dataclass(frozen=True, slots=True)
-class SteamShare:
-    """Grams of steam that a gram of flaming fuel raises.
+@dataclass(frozen=True, slots=True, eq=False)
+class PotHeat:
+    """How a pot takes up and loses heat.
 
     Attributes:
-        value: The share.
-        u: Its standard uncertainty.
-        words: Where it comes from.
+        below_g_s: Coefficient of the vapour-pressure law.
+        share: Grams of steam that the heat from a gram of flaming fuel would raise.
+        wall_w_k: Heat lost through the wall, per kelvin above the air.
+        covariance: (3, 3) of these three, in their order.
+        words: Where they come from.
     """
 
-    value: float
-    u: float
+    below_g_s: float
+    share: float
+    wall_w_k: float
+    covariance: Array
     words: str
 
 
-def steam_share(
+def expected_heat(lid: bool, water_g: UFloat | None) -> PotHeat:
+    """Return what is expected of a pot before its ramp has been seen."""
+    below, u_below = sub_boiling_coefficient(lid, water_g)
+    size = sub_boiling_coefficient(False, water_g)[0] / OPEN_POT_G_S
+    share, u_share = SHARE_WITHOUT_RAMP, SHARE_WITHOUT_RAMP * SHARE_WITHOUT_RAMP_REL_U
+    wall, u_wall = WALL_W_K * size, WALL_U_W_K * size
+    return PotHeat(
+        below, share, wall, np.diag([u_below**2, u_share**2, u_wall**2]), "a usual share, as no ramp could be read"
+    )
+
+
+def heat_from_ramp(
+    expected: PotHeat,
     water_c: Array,
     loss_rate_g_s: Array,
+    drive: Array,
     window: tuple[int, int],
     water_g: UFloat | None,
     pot_j_k: UFloat | None,
-    sub_boiling_g_s: Array,
-) -> SteamShare:
-    """Learn from a ramp how much steam a gram of fuel will raise.
+    air_c: float,
+) -> PotHeat:
+    """Learn from a ramp how a pot takes up and loses heat.
+
+    On the ramp, heat from the fuel warms water and pot, evaporates some water and leaks through the wall:
+    `C dT/dt = s h (loss - k drive) - h k drive - U (T - T_air)`, with `s` the share, `k` the coefficient of the
+    vapour-pressure law and `U` the wall's loss. That is linear in `s`, `(1 + s) k` and `U`; the three are fitted to the
+    whole ramp together with what was expected of them.
 
     Args:
+        expected: What is expected of the pot.
         water_c: (n,) smoothed water temperature.
         loss_rate_g_s: (n,) rate of loss of all that stands on the cell.
+        drive: (n,) drive of the vapour-pressure law.
         window: Seconds of the ramp, from the pot being set down to its boil or to the end of the visit.
         water_g: Water in the pot; None where nobody knows.
         pot_j_k: Heat capacity of the empty pot; None where unknown.
-        sub_boiling_g_s: (n,) water's own loss below boiling.
+        air_c: Temperature of the air.
     """
-    default = SteamShare(
-        SHARE_WITHOUT_RAMP, SHARE_WITHOUT_RAMP * SHARE_WITHOUT_RAMP_REL_U, "a usual share, as no ramp could be read"
-    )
     if water_g is None:
-        return default
-    low, high = window
-    low += 8
-    t = np.arange(low, high, dtype=np.float64)
-    c = water_c[low:high]
-    good = np.isfinite(c) & np.isfinite(loss_rate_g_s[low:high]) & (c > 40.0)
-    if good.sum() < 30:
-        good = np.isfinite(c) & np.isfinite(loss_rate_g_s[low:high])
-    if good.sum() < 30:
-        return default
-    # The last two minutes of the ramp are nearest to what boiling will see.
-    keep = np.flatnonzero(good)[-150:]
-    rise_k = float(np.polyval(np.polyfit(t[keep], c[keep], 1), [t[keep[0]], t[keep[-1]]]) @ np.array([-1.0, 1.0]))
-    seconds = float(t[keep[-1]] - t[keep[0]])
-    if rise_k < 2.0 or seconds < 20.0:
-        return default
-    mean_c = float(np.mean(c[keep]))
-    capacity = float(water_g.nominal_value) * float(heat_capacity_j_gk(mean_c))
+        return expected
+    low, high = window[0] + 10, window[1] - 3
+    _, middle, mean_c, slope, _ = SlidingLines(water_c).window(
+        np.arange(low, max(high - RAMP_PIECE_S, low), 5),
+        np.arange(low, max(high - RAMP_PIECE_S, low), 5) + RAMP_PIECE_S,
+    )
+    if not np.isfinite(slope).any():
+        return expected
+    # Where the water hardly warms, heat, steam and wall can no longer be told from each other.
+    with np.errstate(invalid="ignore"):
+        good = slope > STILL_RISING * float(np.nanquantile(slope, 0.9))
+    if good.sum() < 6:
+        return expected
+    at = np.clip(np.round(middle[good]).astype(int), 0, len(drive) - 1)
+    mean_c, slope = mean_c[good], slope[good]
+    if np.ptp(mean_c) < 8.0:
+        return expected
+    latent = float(latent_heat_j_g(float(np.clip(np.mean(mean_c), 1.0, 110.0))))
+    capacity = float(water_g.nominal_value) * 4.19
     pot = float(pot_j_k.nominal_value) if pot_j_k is not None else 0.08 * capacity
     u_pot = float(pot_j_k.std_dev) if pot_j_k is not None else 0.05 * capacity
-    latent = float(latent_heat_j_g(mean_c))
-    own = float(np.mean(sub_boiling_g_s[low:high][keep]))
-    fuel = float(np.mean(loss_rate_g_s[low:high][keep])) - own
-    if fuel <= 0.005:
-        return default
-    heating_w = (capacity + pot) * rise_k / seconds
-    value = (heating_w / latent + own) / fuel
-    u_own = OPEN_POT_REL_U * own
-    relative = np.sqrt(
-        (u_pot / (capacity + pot)) ** 2
-        + (u_own * (1.0 / (heating_w / latent + own) + 1.0 / fuel)) ** 2
-        + (float(water_g.std_dev) / float(water_g.nominal_value)) ** 2
-        + SHARE_REL_U**2
-    )
-    if not 0.05 < value < 6.0:
-        return default
-    words = f"the ramp's last {seconds:.0f} s, where {heating_w:.0f} W warmed the pot"
-    return SteamShare(value, float(value * relative), words)
+    heating = (capacity + pot) * slope / latent
+    columns = np.stack((loss_rate_g_s[at], -drive[at], -(mean_c - air_c) / latent), axis=1)
+    share_0, below_0 = expected.share, expected.below_g_s
+    u_below, u_share, u_wall = np.sqrt(np.diag(expected.covariance))
+    prior = np.array([share_0, (1.0 + share_0) * below_0, expected.wall_w_k])
+    u_prior = np.array([u_share, np.hypot((1.0 + share_0) * u_below, below_0 * u_share), u_wall])
+    weight = 1.0
+    for _ in range(2):
+        normal = weight * columns.T @ columns + np.diag(u_prior**-2.0)
+        fitted = np.linalg.solve(normal, weight * columns.T @ heating + prior / u_prior**2)
+        residual = heating - columns @ fitted
+        # Pieces overlap and a flame wanders over minutes: one independent value in about six.
+        weight = 1.0 / (6.0 * max(float(np.mean(residual**2)), 1e-8))
+    share, through, wall = (float(value) for value in fitted)
+    if not 0.05 < share < 6.0:
+        return expected
+    below = max(through / (1.0 + share), 0.05 * below_0)
+    jacobian = np.array([[-below / (1.0 + share), 1.0 / (1.0 + share), 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])
+    covariance = jacobian @ np.linalg.inv(normal) @ jacobian.T
+    capacity_rel_u = np.hypot(u_pot / (capacity + pot), float(water_g.std_dev) / float(water_g.nominal_value))
+    covariance[1, 1] += (np.hypot(SHARE_REL_U, capacity_rel_u) * share) ** 2
+    words = f"what the ramp from {mean_c.min():.0f} to {mean_c.max():.0f} °C tells"
+    return PotHeat(below, share, max(wall, 0.0), covariance, words)

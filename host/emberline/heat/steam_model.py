@@ -19,26 +19,26 @@ Mask = NDArray[np.bool_]
 
 MOST_SHARE = 0.85
 """Largest share of the load's loss below boiling that can be water: something keeps the water hot."""
-_TRIED = np.exp(np.linspace(-1.5, 1.2, 28))
+_TRIED = np.exp(np.linspace(-1.5, 1.0, 26))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Coefficients:
-    """What drives the model, each with its standard uncertainty.
+    """What drives the model.
 
     Attributes:
         below_g_s: Coefficient of the vapour-pressure law.
-        u_below_g_s: Its uncertainty.
-        share: Grams of steam that a gram of flaming fuel raises.
-        u_share: Its uncertainty.
-        char_ratio: The same for a gram of glowing char, over that for flaming fuel.
-        u_char_ratio: Its uncertainty.
+        share: Grams of steam that the heat from a gram of flaming fuel would raise.
+        wall_g_s: Grams of steam a second that the wall's loss costs while the water boils.
+        covariance: (3, 3) of these three, in their order.
+        char_ratio: The share for a gram of glowing char, over that for flaming fuel.
+        u_char_ratio: Its standard uncertainty.
     """
 
     below_g_s: float
-    u_below_g_s: float
     share: float
-    u_share: float
+    wall_g_s: float
+    covariance: Array
     char_ratio: float
     u_char_ratio: float
 
@@ -61,22 +61,27 @@ class SteamModel:
     glowing: Mask
     inside: Mask
 
-    def rate(self, below_g_s: float, share: float, char_ratio: float) -> Array:
-        """Return the rate of water's loss, (n,) g/s."""
+    def rate(self, below_g_s: float, share: float, wall_g_s: float, char_ratio: float) -> Array:
+        """Return the rate of water's loss, (n,) g/s.
+
+        While boiling, steam is what the fuel's heat raises less the wall's loss, and the fuel's loss is the cell's less
+        that steam: `e = s (loss - e) - w`.
+        """
         steam = share * np.where(self.glowing, char_ratio, 1.0)
-        boiling = self.loss_g_s * steam / (1.0 + steam)
+        boiling = np.maximum(steam * self.loss_g_s - wall_g_s, 0.0) / (1.0 + steam)
         below = np.minimum(below_g_s * self.drive, MOST_SHARE * self.loss_g_s)
         return np.where(self.inside, np.where(self.boiling, boiling, below), 0.0)
 
     def standing(self, c: Coefficients) -> tuple[Array, list[Array], list[UFloat]]:
         """Return the rate with the coefficients as they are, and its shifts with their variables."""
-        rate = self.rate(c.below_g_s, c.share, c.char_ratio)
-        shifts = [
-            self.rate(c.below_g_s + c.u_below_g_s, c.share, c.char_ratio) - rate,
-            self.rate(c.below_g_s, c.share + c.u_share, c.char_ratio) - rate,
-            self.rate(c.below_g_s, c.share, c.char_ratio + c.u_char_ratio) - rate,
-        ]
-        tags = ("evaporation_model", "steam_share", "evaporation_model")
+        mean = np.array([c.below_g_s, c.share, c.wall_g_s])
+        rate = self.rate(*mean, c.char_ratio)
+        # Along the columns of a root of the covariance, the three move independently.
+        root = np.linalg.cholesky(c.covariance + 1e-12 * np.eye(3))
+        moved = [np.maximum(mean + root[:, i], 0.0) for i in range(3)]
+        shifts = [self.rate(*values, c.char_ratio) - rate for values in moved]
+        shifts.append(self.rate(*mean, c.char_ratio + c.u_char_ratio) - rate)
+        tags = ("evaporation_model", "steam_share", "evaporation_model", "evaporation_model")
         return rate, shifts, [ufloat(0.0, 1.0, tag) for tag in tags]
 
     def closing(self, c: Coefficients, total: UFloat, until_s: float) -> tuple[Array, list[Array], list[UFloat]]:
@@ -85,15 +90,15 @@ class SteamModel:
         target = max(float(total.nominal_value), 0.0)
         seen = _Sums(self, k)
         best, one_off = seen.nearest(c, target, c.char_ratio)
-        rate = self._closed(best, c.char_ratio, k, target)
+        rate = self._closed(best, c.wall_g_s, c.char_ratio, k, target)
         # A gram more in the account, the same account one deviation along the valley, and with another char ratio.
         step = max(float(total.std_dev), 0.5)
         more, _ = seen.nearest(c, target + step, c.char_ratio)
-        per_gram = (self._closed(more, c.char_ratio, k, target + step) - rate) / step
-        along = self._closed(one_off, c.char_ratio, k, target) - rate
+        per_gram = (self._closed(more, c.wall_g_s, c.char_ratio, k, target + step) - rate) / step
+        along = self._closed(one_off, c.wall_g_s, c.char_ratio, k, target) - rate
         other_ratio = c.char_ratio + c.u_char_ratio
         other, _ = seen.nearest(c, target, other_ratio)
-        by_ratio = self._closed(other, other_ratio, k, target) - rate
+        by_ratio = self._closed(other, c.wall_g_s, other_ratio, k, target) - rate
         variables = [
             total - total.nominal_value,
             ufloat(0.0, 1.0, "evaporation_model"),
@@ -101,8 +106,8 @@ class SteamModel:
         ]
         return rate, [per_gram, along, by_ratio], variables
 
-    def _closed(self, pair: tuple[float, float], char_ratio: float, k: int, target: float) -> Array:
-        rate = self.rate(*pair, char_ratio)
+    def _closed(self, pair: tuple[float, float], wall_g_s: float, char_ratio: float, k: int, target: float) -> Array:
+        rate = self.rate(*pair, wall_g_s, char_ratio)
         reached = float(np.sum(rate[:k]))
         return rate * (target / reached) if reached > 0 else rate
 
@@ -112,14 +117,16 @@ class _Sums:
 
     def __init__(self, model: SteamModel, k: int) -> None:
         steaming = model.inside & model.boiling
-        self._flaming = float(np.sum(model.loss_g_s[:k][(steaming & ~model.glowing)[:k]]))
-        self._glowing = float(np.sum(model.loss_g_s[:k][(steaming & model.glowing)[:k]]))
+        self._flaming = model.loss_g_s[:k][(steaming & ~model.glowing)[:k]]
+        self._glowing = model.loss_g_s[:k][(steaming & model.glowing)[:k]]
         below = (model.inside & ~model.boiling)[:k]
         self._drive, self._cap = model.drive[:k][below], MOST_SHARE * model.loss_g_s[:k][below]
 
-    def _steam(self, share: float, char_ratio: float) -> float:
-        glow = share * char_ratio
-        return self._flaming * share / (1.0 + share) + self._glowing * glow / (1.0 + glow)
+    def _steam(self, share: float, wall_g_s: float, char_ratio: float) -> float:
+        total = 0.0
+        for loss, steam in ((self._flaming, share), (self._glowing, share * char_ratio)):
+            total += float(np.sum(np.maximum(steam * loss - wall_g_s, 0.0))) / (1.0 + steam)
+        return total
 
     def nearest(
         self, c: Coefficients, target: float, char_ratio: float
@@ -129,28 +136,36 @@ class _Sums:
         for factor in _TRIED:
             below_g_s = c.below_g_s * float(factor)
             rest = target - float(np.sum(np.minimum(below_g_s * self._drive, self._cap)))
-            share, missed = self._share_for(rest, char_ratio)
-            cost = (math.log(factor) * c.below_g_s / c.u_below_g_s) ** 2
-            if self._flaming + self._glowing > 0:
-                cost += (math.log(max(share, 1e-3) / c.share) * c.share / c.u_share) ** 2
+            share, missed = self._share_for(rest, c.wall_g_s, char_ratio)
+            off = c.below_g_s * math.log(factor)
+            if self._boils:
+                departure = np.array([off, c.share * math.log(max(share, 1e-3) / c.share)])
+                cost = float(departure @ np.linalg.solve(c.covariance[:2, :2], departure))
+            else:
+                cost = off**2 / float(c.covariance[0, 0])
             pairs.append((below_g_s, share))
             costs.append(cost + (missed / max(1.0, 0.02 * target)) ** 2)
         best = int(np.argmin(costs))
         further = next((i for i in range(best + 1, len(costs)) if costs[i] > costs[best] + 1.0), best)
         return pairs[best], pairs[further]
 
-    def _share_for(self, rest: float, char_ratio: float) -> tuple[float, float]:
+    @property
+    def _boils(self) -> bool:
+        return len(self._flaming) + len(self._glowing) > 0
+
+    def _share_for(self, rest: float, wall_g_s: float, char_ratio: float) -> tuple[float, float]:
         """Return the share of steam that makes up the rest, and what it cannot make up."""
-        if self._flaming + self._glowing <= 0:
+        if not self._boils:
             return 1.0, rest
         low, high = 0.0, 60.0
         if rest <= 0:
             return low, rest
-        if self._steam(high, char_ratio) < rest:
-            return high, rest - self._steam(high, char_ratio)
-        for _ in range(40):
+        most = self._steam(high, wall_g_s, char_ratio)
+        if most < rest:
+            return high, rest - most
+        for _ in range(24):
             middle = 0.5 * (low + high)
-            low, high = (middle, high) if self._steam(middle, char_ratio) < rest else (low, middle)
+            low, high = (middle, high) if self._steam(middle, wall_g_s, char_ratio) < rest else (low, middle)
         return 0.5 * (low + high), 0.0
 
 

@@ -15,6 +15,7 @@ from uncertainties.core import to_affine_scalar
 
 from emberline.bench.air import pressure_at_altitude_pa
 from emberline.bench.plan import Plan
+from emberline.bench.water import latent_heat_j_g
 from emberline.curves.burning_rate import LossRate, smooth
 from emberline.curves.events import Event, EventKind, last
 from emberline.curves.loads import Stay
@@ -23,6 +24,9 @@ from emberline.heat.scale import Scale
 from emberline.heat.steam_model import Coefficients, SteamModel, summed
 
 Array = NDArray[np.float64]
+
+AIR_C = 20.0
+"""Temperature of the air where nobody says."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -111,26 +115,35 @@ def _from_balance(scale: Scale, pot: PotCurves, plan: Plan, events: Sequence[Eve
     pressure = _pressure_pa(plan)
     lid = plan.pot is not None and plan.pot.lid
     water_g = plan.pot.visit(index).water_g if plan.pot is not None else None
-    coefficient, u_coefficient = evaporation.sub_boiling_coefficient(lid, water_g)
     drive = evaporation.vapour_drive(pot.water_c, pressure)
     boiling = _boiling(t, boil, pot, inside)
     glowing = t > flameout.t_s if flameout is not None else np.zeros(n, dtype=bool)
     ramp_end = int(boil.t_s) if boil is not None else int(min(window[1], flameout.t_s if flameout is not None else n))
-    share = evaporation.steam_share(
-        pot.water_c,
+    air_c = float(plan.place.ambient_c.nominal_value) if plan.place.ambient_c is not None else AIR_C
+    heat = evaporation.heat_from_ramp(
+        evaporation.expected_heat(lid, water_g),
+        np.where(inside, pot.water_c, np.nan),
         scale.loss.rate_g_s,
+        drive,
         (int(window[0]), min(ramp_end, n)),
         water_g,
         plan.pot.heat_capacity_j_k if plan.pot is not None else None,
-        coefficient * drive * inside,
+        air_c,
     )
+    per_steam = (float(pot.boiling_c.nominal_value) - air_c) / latent_heat_j_g(float(pot.boiling_c.nominal_value))
     model = SteamModel(drive, np.maximum(scale.loss.rate_g_s, 0.0), boiling, glowing, inside)
+    in_steam = np.array([1.0, 1.0, per_steam])
     coefficients = Coefficients(
-        coefficient, u_coefficient, share.value, share.u, evaporation.CHAR_RATIO, evaporation.CHAR_RATIO_U
+        heat.below_g_s,
+        heat.share,
+        heat.wall_w_k * per_steam,
+        heat.covariance * np.outer(in_steam, in_steam),
+        evaporation.CHAR_RATIO,
+        evaporation.CHAR_RATIO_U,
     )
     total, until_s, known_by = _closed_total(scale, plan, stay, index, window, flameout, pot)
     if total is None:
-        return _course(stay, window, model.standing(coefficients), f"the heat balance alone ({share.words})")
+        return _course(stay, window, model.standing(coefficients), f"the heat balance alone ({heat.words})")
     return _course(stay, window, model.closing(coefficients, total, until_s), known_by)
 
 
