@@ -15,7 +15,7 @@ import click
 from emberline_sim.device.life import DeviceSpec
 from emberline_sim.device.microcontroller import Microcontroller
 from emberline_sim.device.wiring import wire
-from emberline_sim.errors import SimError
+from emberline_sim.errors import OutputError, SimError
 from emberline_sim.faults import MEANING, Mischief, parse_fault
 from emberline_sim.files import write_csv, write_plan, write_truth
 from emberline_sim.hookup import Hookup
@@ -173,7 +173,8 @@ def _run(
     left = 0 if stopped() else device.waiting
     _say("told to stop" if stopped() else f"the burn is over, {left or 'no'} samples were left with the device")
     if tally is not None:
-        tally.write_text(json.dumps(device.tally(), indent=1) + "\n", encoding="utf-8")
+        with _writing(tally):
+            tally.write_text(json.dumps(device.tally(), indent=1) + "\n", encoding="utf-8")
     return left
 
 
@@ -199,11 +200,20 @@ def _boot_ids() -> Iterator[int]:
 
 
 def _write(recording: Recording, folder: Path) -> None:
-    folder.mkdir(parents=True, exist_ok=True)
-    write_csv(recording, folder / "readings.csv")
-    write_plan(recording, folder / "plan.toml")
-    write_truth(recording, folder / "truth.json")
+    with _writing(folder):
+        folder.mkdir(parents=True, exist_ok=True)
+        write_csv(recording, folder / "readings.csv")
+        write_plan(recording, folder / "plan.toml")
+        write_truth(recording, folder / "truth.json")
     _say(f"wrote readings.csv, plan.toml and truth.json into {folder}")
+
+
+@contextlib.contextmanager
+def _writing(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as exc:
+        raise OutputError(f"cannot write {exc.filename or path}: {exc.strerror or exc}") from exc
 
 
 def _say(text: str) -> None:

@@ -33,7 +33,7 @@ class Course:
         pressure_pa: Station pressure.
         boiling_c: Local boiling point.
         nominal_power_w: Volatiles' power of the batch fully alight.
-        lit_s: Moment of lighting; None without fuel.
+        lit_s: Moment of lighting; None without fuel, or if the record ends before it.
         flameout_s: Final end of sustained visible flame; None if it burns to the end of the record.
         dark: Stretches before it in which no flame burnt.
         visits: The pot's stays.
@@ -120,7 +120,7 @@ def run_course(scenario: Scenario) -> Course:
         rows.append(grate + flows + heats + water + stove)
     table = np.asarray(rows).T
     column = {name: np.ascontiguousarray(values) for name, values in zip(COLUMNS, table, strict=True)}
-    lit_s = burn.lit_s if fuel is not None else None
+    lit_s = burn.lit_s if fuel is not None and burn.lit_s < t_s[-1] else None
     flameout_s, dark = _flame_ends(t_s, column["flame"] > 0.5)
     past = tuple(visits.past) if visits is not None else ()
     return Course(t_s, column, pressure_pa, boiling_point_c(pressure_pa), nominal_w, lit_s, flameout_s, dark, past)

@@ -19,3 +19,7 @@ class FaultError(SimError):
 
 class PortError(SimError):
     """The simulated port cannot be made."""
+
+
+class OutputError(SimError):
+    """A file that was asked for cannot be written."""

@@ -92,7 +92,7 @@ def plan_text(recording: Recording) -> str:
                     lines += _final_water(recording)
     place = scenario.place
     lines += ["", "[place]", f"altitude_m = {place.altitude_m}", f"ambient_c = {place.ambient_c}"]
-    for refuel in scenario.refuel:
+    for refuel in (one for one in scenario.refuel if one.t_s <= truth.curves.t_s[-1]):
         lines += ["", "[[refuel]]", f"mass_g = {refuel.mass_g}", f"moisture_wet = {refuel.moisture_wet}"]
     return "\n".join(lines) + "\n"
 

@@ -1,5 +1,7 @@
 """The weight and forces on a load cell, before its errors."""
 
+from itertools import zip_longest
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -19,8 +21,8 @@ def pot_load_g(t_s: NDArray[np.float64], scenario: Scenario, course: Course) -> 
     pot = scenario.pot
     if pot is None:
         return total
-    starts = [visit.on_s for visit in course.visits]
-    for visit, following in zip(course.visits, [*starts[1:], np.inf], strict=True):
+    later = [visit.on_s for visit in course.visits[1:]]
+    for visit, following in zip_longest(course.visits, later, fillvalue=np.inf):
         share = ramp(t_s, visit.on_s, SET_OVER_S)
         if visit.off_s is not None:
             share = share - ramp(t_s, visit.off_s, LIFT_OVER_S)

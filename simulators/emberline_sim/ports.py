@@ -4,7 +4,6 @@ import contextlib
 import os
 import select
 import time
-import tty
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Protocol
@@ -44,15 +43,14 @@ class PtyPort:
         """Make the line appear.
 
         Raises:
-            PortError: The link's path is taken by something that is no link, or cannot be written.
+            PortError: The link's path is taken by something that is no link, or cannot be written, or this system has
+                no pseudo-terminals.
 
         """
         if self._master is not None:
             return
-        master, slave = os.openpty()
+        master, slave = _open_pty()
         try:
-            tty.setraw(slave)
-            os.set_blocking(master, False)
             self._point_link_at(os.ttyname(slave))
         except (OSError, PortError):
             os.close(master)
@@ -108,6 +106,35 @@ class PtyPort:
             fresh.replace(self.link)
         except OSError as exc:
             raise PortError(f"cannot make the link {self.link}: {exc.strerror}") from exc
+
+
+def _open_pty() -> tuple[int, int]:
+    """Return both ends of a fresh pseudo-terminal that changes no byte and whose near end never waits.
+
+    Raises:
+        PortError: This system has none, or none to spare.
+
+    """
+    try:
+        # Missing on a system without terminals of this kind, where `--write-files` still works.
+        import termios
+        import tty
+
+        open_pty = os.openpty
+    except (ImportError, AttributeError) as exc:
+        raise PortError("this system has no pseudo-terminals: write files instead (--write-files FOLDER)") from exc
+    try:
+        master, slave = open_pty()
+    except OSError as exc:
+        raise PortError(f"no pseudo-terminal can be had: {exc.strerror}") from exc
+    try:
+        tty.setraw(slave)
+        os.set_blocking(master, False)
+    except (OSError, termios.error) as exc:
+        os.close(master)
+        os.close(slave)
+        raise PortError(f"a pseudo-terminal cannot be set up: {exc}") from exc
+    return master, slave
 
 
 @contextlib.contextmanager

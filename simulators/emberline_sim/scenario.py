@@ -70,7 +70,10 @@ def load_scenario(name_or_path: str, *, seed: int | None = None) -> Scenario:
         path = Path(name_or_path)
         if not path.is_file():
             raise UnknownScenarioError(f"no such scenario file: {name_or_path}")
-        name, text = path.stem, path.read_text(encoding="utf-8")
+        try:
+            name, text = path.stem, path.read_text(encoding="utf-8")
+        except (OSError, UnicodeDecodeError) as error:
+            raise ScenarioError(f"{path} cannot be read as text: {error}") from error
     else:
         names = scenario_names()
         if name_or_path not in names:

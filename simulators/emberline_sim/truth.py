@@ -232,7 +232,8 @@ def _events(scenario: Scenario, course: Course) -> tuple[TrueEvent, ...]:
     events.extend(TrueEvent("step", hand.t_s, hand_weight_g(hand, scenario), hand.kind) for hand in scenario.hand)
     if course.flameout_s is not None:
         events.append(TrueEvent("flameout", course.flameout_s, note="end of sustained visible flame"))
-    return tuple(sorted(events, key=lambda event: event.t_s))
+    end_s = float(course.t_s[-1])
+    return tuple(sorted((event for event in events if event.t_s <= end_s), key=lambda event: event.t_s))
 
 
 def _probe_sees(scenario: Scenario, t_s: float) -> bool:

@@ -6,8 +6,8 @@ from emberline_sim.pot import Pot
 from emberline_sim.trial_specs import PotSpec, VisitSpec
 
 BOILING_WITHIN_K = 0.2
-"""Distance of the bulk from the local boiling point at which its boil begins: the vapour-pressure law, which has no end at
-boiling, lets the last fifth of a kelvin take any time, and no thermometer tells it (common practice, no source)."""
+"""Distance of the bulk from the local boiling point at which its boil begins: the vapour-pressure law, which has no end
+at boiling, lets the last fifth of a kelvin take any time, and no thermometer tells it (common practice, no source)."""
 
 
 @dataclass(slots=True)

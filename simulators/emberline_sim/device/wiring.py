@@ -57,10 +57,11 @@ def cut(readings: list[Block], length_s: float) -> Iterator[Block]:
 
 
 def _converter(stream: int, name: str, record: ChannelRecord, recording: Recording) -> Converter:
-    rate_hz = 1.0 / float(np.median(np.diff(record.t_s)))
-    rate_hz = float(f"{rate_hz:.2g}")
+    spec = getattr(recording.scenario.channels, name)
+    rate_hz = spec.rate_hz
     if record.unit == "g":
-        cell: BalanceSpec = getattr(recording.scenario.channels, name)
+        cell: BalanceSpec = spec
+        rate_hz /= cell.every
         return bridge(stream, name, rate_hz, cell.counts_per_g, ZERO_COUNTS[name])
     if record.unit == "pa":
         return barometer(stream, name, rate_hz)

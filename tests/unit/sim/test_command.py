@@ -11,6 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import pytest
 import serial
 from click.testing import CliRunner
 
@@ -168,12 +169,22 @@ def test_files_are_written_without_a_port(tmp_path: Path) -> None:
     assert {p.name for p in (tmp_path / "out").iterdir()} == {"readings.csv", "plan.toml", "truth.json"}
 
 
+def test_without_pseudo_terminals_the_command_says_what_to_do(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delattr(os, "openpty")
+    result = CliRunner().invoke(main, ["--scenario", "water_only", "--pty-link", str(tmp_path / "port")])
+    assert result.exit_code == 2
+    assert "--write-files" in result.output
+    assert isinstance(result.exception, SystemExit)
+
+
 def test_what_cannot_be_done_is_said_without_a_traceback(tmp_path: Path) -> None:
+    (tmp_path / "taken").write_text("a file")
     for options in (
         [],
         ["--scenario", "nowhere", "--pty-link", str(tmp_path / "port")],
         ["--scenario", "water_only", "--pty-link", str(tmp_path / "port"), "--fault", "fire@3"],
         ["--scenario", "water_only", "--pty-link", str(tmp_path)],
+        ["--scenario", "water_only", "--write-files", str(tmp_path / "taken" / "out")],
     ):
         result = CliRunner().invoke(main, options)
         assert result.exit_code == 2

@@ -1,5 +1,8 @@
 """Pseudo-terminals and lines in memory, and a device hooked up to them."""
 
+import errno
+import os
+import sys
 import time
 from dataclasses import replace
 from pathlib import Path
@@ -79,6 +82,31 @@ def test_a_path_that_is_taken_is_refused(tmp_path: Path) -> None:
     assert taken.read_text() == "mine"
     with pytest.raises(PortError):
         PtyPort(tmp_path / "no folder" / "bench").plug()
+
+
+def none_to_spare() -> tuple[int, int]:
+    raise OSError(errno.ENOSPC, "out of pty devices")
+
+
+def test_a_system_without_pseudo_terminals_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    before = open_files()
+    with monkeypatch.context() as patch:
+        patch.delattr(os, "openpty")
+        with pytest.raises(PortError, match="no pseudo-terminals: write files"):
+            PtyPort(tmp_path / "bench").plug()
+    with monkeypatch.context() as patch:
+        patch.setitem(sys.modules, "tty", None)
+        with pytest.raises(PortError, match="no pseudo-terminals: write files"):
+            PtyPort(tmp_path / "bench").plug()
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "openpty", none_to_spare)
+        with pytest.raises(PortError, match="out of pty devices"):
+            PtyPort(tmp_path / "bench").plug()
+    with monkeypatch.context() as patch:
+        patch.setattr("tty.setraw", lambda _: none_to_spare())
+        with pytest.raises(PortError, match="cannot be set up"):
+            PtyPort(tmp_path / "bench").plug()
+    assert open_files() == before
 
 
 def test_a_stale_link_is_replaced(tmp_path: Path) -> None:

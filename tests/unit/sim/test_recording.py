@@ -1,8 +1,14 @@
+import json
+import tomllib
+from collections import Counter
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from emberline_sim.device.wiring import wire
+from emberline_sim.files import plan_text
 from emberline_sim.recording import Recording, record
 from emberline_sim.scenario import load_scenario, scenario_names
 
@@ -23,6 +29,24 @@ def test_a_packaged_scenario_runs_and_its_channels_are_sane(recording: Recording
         assert np.isfinite(channel.value).mean() > 0.95
     times = [event.t_s for event in one.truth.events]
     assert times == sorted(times)
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("name", ["pellets_pot_lifted", "chips_two_refuels", "two_cells", "high_altitude"])
+def test_a_record_may_end_before_anything_happens(name: str) -> None:
+    whole = load_scenario(name)
+    for duration_s in (0.2, 1.0, 40.0, 130.0):
+        one = record(replace(whole, duration_s=duration_s))
+        assert [event for event in one.truth.events if event.t_s > duration_s] == []
+        assert (one.truth.time_of("lit") is None) == (duration_s <= whole.burn.lit_s)
+        assert [stay for stay in one.truth.stays if stay.pot_on_s > duration_s] == []
+        plan = tomllib.loads(plan_text(one))
+        assert len(plan.get("refuel", [])) == len(one.truth.of_kind("refuel"))
+        assert json.loads(one.truth.to_json())["water_evaporated_g"] >= 0.0
+        converters, blocks = wire(one)
+        taken = Counter(name for block in blocks for name in [block.channel] * len(block))
+        assert all(taken[name] == len(channel.t_s) for name, channel in one.channels.items())
+        assert len(converters) >= len(one.channels)
 
 
 def test_the_same_seed_gives_the_same_recording() -> None:

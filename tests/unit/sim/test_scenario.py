@@ -77,3 +77,9 @@ def test_an_unknown_name_gets_the_nearest_one() -> None:
         load_scenario("light_stick")
     with pytest.raises(UnknownScenarioError, match="no such scenario file"):
         load_scenario("/nowhere/x.toml")
+
+
+def test_a_file_that_is_no_text_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "x.toml").write_bytes(b"\xff\xfe")
+    with pytest.raises(ScenarioError, match="cannot be read as text"):
+        load_scenario(str(tmp_path / "x.toml"))
