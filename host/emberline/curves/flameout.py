@@ -33,6 +33,8 @@ U_FLAMEOUT_SHARE = 0.05
 """Standard uncertainty of that share."""
 CORRELATED = (5.0, 40.0)
 """Fewest and most readings of a flame probe that make one independent value."""
+LEAST_RATE_G_S = 0.01
+"""Slowest flaming that is believed, g/s: a load cell that drifts or warms is no fire."""
 KNOCK_S = 20
 """Reach of a knock in the smoothed rate."""
 LEAST_STRETCH_S = 20
@@ -184,7 +186,7 @@ def final_fall(rate_g_s: Array, lit_s: float | None, refuels_s: Sequence[float])
     recent = flaming_level(rate, max(begin, last_refuel), n)
     # After a late refuel the fire may never again reach its earlier level.
     level = recent if last_refuel > begin and recent > 0.4 * whole else whole
-    if level <= 0:
+    if level < LEAST_RATE_G_S:
         return None
     # A running median, so that a knock on the cell, which the smoother spreads into a hump, is no flame.
     filled = np.interp(np.arange(n), np.flatnonzero(known), rate_g_s[known])
@@ -334,7 +336,7 @@ def _split(t: Array, v: Array, share: Array | None, lag_s: float) -> Drop | None
 
 
 def _correlation_s(v: Array) -> float:
-    """Return how many readings in flame make one independent value: (1 + r) / (1 - r) for their lag-one correlation r."""
+    """Return how many readings in flame make one independent value, from their lag-one correlation."""
     x = np.linspace(-1.0, 1.0, len(v))
     residual = v - np.polyval(np.polyfit(x, v, 2), x) if len(v) > 8 else np.zeros(0)
     power = float(residual @ residual)

@@ -136,8 +136,8 @@ def mass_onset(masked_g: Array, noise_g: Array) -> Onset | None:
     score, shapes = _onset_costs(t, v, candidates)
     best = int(np.argmin(score))
     onset = float(candidates[best])
-    if (t < onset).sum() < 4:
-        return None  # falling from the first second
+    if (t < onset).sum() < 4 or float(shapes[best, 1]) < -LOSS_RATE_G_S:
+        return None  # falling from the first second: the record began mid-burn
     noise = max(float(np.nanmedian(noise_g[low:high])), 0.02)
     within = candidates[score <= score[best] + noise**2 * 3.84]
     u = max((float(within[-1]) - float(within[0])) / 3.92, 1.0)

@@ -122,7 +122,7 @@ def _visit(
     until = min(end_s, flameout.t_s) if flameout is not None else end_s
     # One probe: its constant error is the same variable at every reading, so differences are better than values.
     bias = error_about_zero(pot.u_bias_k, "water_probe")
-    start_c = _reading(pot.water_c, on_s + 2.0, on_s + 12.0, bias)
+    start_c = _back_to(pot.water_c, on_s, bias)
     if start_c is None and plan.pot is not None:
         start_c = plan.pot.water_start_c
     heat_end_c = _reading(pot.water_c, until - 12.0, until - 2.0, bias)
@@ -145,6 +145,18 @@ def _visit(
         flaming,
         course.known_by,
     )
+
+
+def _back_to(water_c: Array, on_s: float, bias: UFloat) -> UFloat | None:
+    """Return the temperature at the moment when the pot was set down, from the line of the half minute after it."""
+    low = int(on_s) + 3
+    piece = water_c[low : low + 25]
+    t = np.flatnonzero(np.isfinite(piece))
+    if len(t) < 8:
+        return _reading(water_c, on_s + 2.0, on_s + 12.0, bias)
+    slope, level = np.polyfit(t.astype(np.float64), piece[t], 1)
+    start = float(level + slope * (on_s - low))
+    return start + ufloat(0.0, 0.1 + 0.3 * abs(start - float(piece[t[0]])), "water_curve") + bias
 
 
 def _reading(water_c: Array, a_s: float, b_s: float, bias: UFloat) -> UFloat | None:

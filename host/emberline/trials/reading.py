@@ -137,7 +137,9 @@ def read_record(
     loads = tell_apart(found, plan, lit_s, burning_at_start=burning_at_start)
     own_cell = _own_cell(grid, channels, plan)
     water_c = _smooth_water(water, n)
-    if mass is not None and own_cell is None and plan.pot is not None and not loads.stays and _warmed(water_c):
+    # Looking back, a pot of which no step tells stood there all the time; in a live run it may just be on its way.
+    standing = so_far is None and mass is not None and own_cell is None and plan.pot is not None
+    if standing and not loads.stays and _warmed(water_c):
         loads = with_standing_pot(loads)
     scale = scale_of(loss, loads, _channel(channels, Role.MASS)) if loss is not None else None
     events += loads.events + (own_cell.loads.events if own_cell is not None else ())
