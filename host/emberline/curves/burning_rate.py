@@ -61,7 +61,7 @@ def noise_of(masked_g: Array) -> Array:
     per_noise = math.sqrt(2 * (1 / width + reach**2 * 12 / (width**3 - width)))
     scale = local_scale(difference, half_width=90, step=15) / per_noise
     white = max(white_noise_sd(masked_g), code_step(masked_g) / 12.0**0.5, _NOISE_FLOOR_G)
-    return np.where(np.isfinite(scale), np.maximum(scale, white), white)
+    return np.asarray(np.where(np.isfinite(scale), np.maximum(scale, white), white))
 
 
 def typical_rate(masked_g: Array) -> float:

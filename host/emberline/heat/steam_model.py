@@ -74,13 +74,14 @@ class SteamModel:
 
     def standing(self, c: Coefficients) -> tuple[Array, list[Array], list[UFloat]]:
         """Return the rate with the coefficients as they are, and its shifts with their variables."""
-        mean = np.array([c.below_g_s, c.share, c.wall_g_s])
-        rate = self.rate(*mean, c.char_ratio)
+        rate = self.rate(c.below_g_s, c.share, c.wall_g_s, c.char_ratio)
         # Along the columns of a root of the covariance, the three move independently.
         root = np.linalg.cholesky(c.covariance + 1e-12 * np.eye(3))
-        moved = [np.maximum(mean + root[:, i], 0.0) for i in range(3)]
-        shifts = [self.rate(*values, c.char_ratio) - rate for values in moved]
-        shifts.append(self.rate(*mean, c.char_ratio + c.u_char_ratio) - rate)
+        shifts = []
+        for below, share, wall in root.T.tolist():
+            moved = (max(c.below_g_s + below, 0.0), max(c.share + share, 0.0), max(c.wall_g_s + wall, 0.0))
+            shifts.append(self.rate(*moved, c.char_ratio) - rate)
+        shifts.append(self.rate(c.below_g_s, c.share, c.wall_g_s, c.char_ratio + c.u_char_ratio) - rate)
         tags = ("evaporation_model", "steam_share", "evaporation_model", "evaporation_model")
         return rate, shifts, [ufloat(0.0, 1.0, tag) for tag in tags]
 
