@@ -8,10 +8,17 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from emberline_wire.boot import Boot
+from emberline_wire.budget import check_line
 from emberline_wire.clock import DeviceClock
 from emberline_wire.decoding import decode_message
 from emberline_wire.device_messages import Hello, Pong, Samples, Status
-from emberline_wire.errors import FrameError, MessageError, UnknownMessageError, UnsupportedVersionError
+from emberline_wire.errors import (
+    FrameError,
+    LineTooSlowError,
+    MessageError,
+    UnknownMessageError,
+    UnsupportedVersionError,
+)
 from emberline_wire.events import Event, Greeted, Rebooted, Refused, SessionCounters, Standing, StatusCame
 from emberline_wire.framing import FrameDecoder, encode_frame, seal, unseal
 from emberline_wire.link_state import Cue, LinkState, after
@@ -43,12 +50,13 @@ class Session:
 
     """
 
-    def __init__(self, *, device: str | None = None, standing: Standing | None = None) -> None:
+    def __init__(self, *, device: str | None = None, standing: Standing | None = None, baud: int | None = None) -> None:
         """Start without a link.
 
         Args:
             device: The only device id to accept; None accepts whichever device says hello first, and then only that.
             standing: Where an earlier session with this device ended, from the store.
+            baud: Bits a second of a serial line; a device that leaves no room on it for sending again is refused.
 
         Raises:
             BadStateError: The standing's clock cannot be restored.
@@ -58,6 +66,7 @@ class Session:
         self.hello: Hello | None = None
         self.counters = SessionCounters()
         self.frames = FrameDecoder()
+        self._baud = baud
         self._device = device or (standing.device if standing else None)
         self._boot: Boot | None = None
         if standing is not None and standing.device == self._device:
@@ -217,6 +226,11 @@ class Session:
                 f"the device on this link is {hello.device}, not {self._device}: connect the right one, "
                 "or name this one in the bench file"
             )
+        try:
+            if self._baud is not None:
+                check_line(hello, self._baud)
+        except LineTooSlowError as exc:
+            return self._refuse(str(exc))
         known = self.hello is not None and replace(self.hello, ticks=hello.ticks) == hello
         news = not known or self.state is not LinkState.STREAMING
         boot, events = self._boot, list[Event]()

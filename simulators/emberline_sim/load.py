@@ -1,7 +1,5 @@
 """The weight and forces on a load cell, before its errors."""
 
-from itertools import zip_longest
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -21,8 +19,8 @@ def pot_load_g(t_s: NDArray[np.float64], scenario: Scenario, course: Course) -> 
     pot = scenario.pot
     if pot is None:
         return total
-    later = [visit.on_s for visit in course.visits[1:]]
-    for visit, following in zip_longest(course.visits, later, fillvalue=np.inf):
+    ends = [*(visit.on_s for visit in course.visits[1:]), np.inf][: len(course.visits)]
+    for visit, following in zip(course.visits, ends, strict=True):
         share = ramp(t_s, visit.on_s, SET_OVER_S)
         if visit.off_s is not None:
             share = share - ramp(t_s, visit.off_s, LIFT_OVER_S)

@@ -27,11 +27,6 @@ LEAST_TICK_S = 0.004
 STALE_PERIODS, STALE_LEAST_S = 5.0, 2.0
 GONE_PERIODS, GONE_LEAST_S = 20.0, 10.0
 GREETING_LIMIT_S = 10.0
-MOST_LOAD = 0.6
-"""Share of a line's capacity beyond which resent samples would not fit any more."""
-BYTES_A_SAMPLE = 5.0
-FRAME_BYTES = 80.0
-BITS_A_BYTE = 10.0
 
 Take = Callable[[list[Arrival]], Awaitable[None]]
 
@@ -60,7 +55,7 @@ class LinkState(StrEnum):
     ASKING = "asking the device who it is"
     STREAMING = "streaming"
     STALE = "connected, but no readings come"
-    REFUSED = "another device is connected"
+    REFUSED = "the device is refused"
     WAITING = "waiting to try again"
     CLOSED = "closed"
 
@@ -99,7 +94,7 @@ class SerialLink:
         self.greeting: Greeting | None = None
         self._wanted = wanted
         self._clock = clock
-        self._session = _session(wanted.device, standing)
+        self._session = _session(wanted, standing)
         self._translator = Translator(names or {})
         self._remember = remember
         self._pauses = pauses or Pauses()
@@ -160,28 +155,19 @@ class SerialLink:
         now_ns = self._clock.now_ns()
         events += self._session.tick(now_ns)
         self._send()
-        for event in events:
-            if isinstance(event, Refused):
-                self.state = LinkState.REFUSED
-                raise LinkError(event.why)
         arrivals = self._translator.arrivals(events, now_ns)
         for one in arrivals:
             if isinstance(one, Greeting):
-                self._greeted(one)
+                self.greeting = one
             elif isinstance(one, SampleBatch):
                 self._last_news_ns = now_ns
         if arrivals:
             await take(arrivals)
-
-    def _greeted(self, greeting: Greeting) -> None:
-        self.greeting = greeting
-        load = line_load(greeting, self._wanted.baud)
-        if load > MOST_LOAD:
-            LOG.warning(
-                "%s sends %.0f %% of what %d baud carry: lower its rates or raise the baud rate, or samples that must "
-                "be sent again will not fit",
-                greeting.device, 100.0 * load, self._wanted.baud,
-            )  # fmt: skip
+        # What came before a refusal was taken in: the session will not ask for it again.
+        for event in events:
+            if isinstance(event, Refused):
+                self.state = LinkState.REFUSED
+                raise LinkError(event.why)
 
     def _watch_age(self) -> None:
         age_s = (self._clock.now_ns() - self._last_news_ns) * 1e-9
@@ -220,13 +206,13 @@ class SerialLink:
         self.trouble = words
 
 
-def _session(device: str | None, document: Mapping[str, Any] | None) -> Session:
+def _session(wanted: SerialPort, document: Mapping[str, Any] | None) -> Session:
     """Return a session that goes on where an earlier one ended, or a new one where that cannot be read."""
     try:
-        return Session(device=device, standing=read_standing(document))
+        return Session(device=wanted.device, standing=read_standing(document), baud=wanted.baud)
     except BadStateError:
         LOG.warning("what was kept of the device's clock is damaged: its samples are asked for from the oldest on")
-        return Session(device=device)
+        return Session(device=wanted.device, baud=wanted.baud)
 
 
 def age_limits_s(greeting: Greeting | None) -> tuple[float, float]:
@@ -235,10 +221,3 @@ def age_limits_s(greeting: Greeting | None) -> tuple[float, float]:
     if greeting is not None:
         period_s = max(greeting.frame_period_s, min(channel.period_s for channel in greeting.channels))
     return max(STALE_PERIODS * period_s, STALE_LEAST_S), max(GONE_PERIODS * period_s, GONE_LEAST_S)
-
-
-def line_load(greeting: Greeting, baud: int) -> float:
-    """Return the share of a serial line's capacity that a device's streams take up."""
-    samples = sum(1.0 / channel.period_s for channel in greeting.channels)
-    frames = len(greeting.channels) / greeting.frame_period_s
-    return (samples * BYTES_A_SAMPLE + frames * FRAME_BYTES) * BITS_A_BYTE / baud

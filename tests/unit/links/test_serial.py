@@ -18,13 +18,14 @@ from emberline.bench.bench_file import SerialPort
 from emberline.bench.samples import SampleBatch
 from emberline.links.arrivals import Arrival, DeviceChannel, Greeting, Lost, Restart
 from emberline.links.pauses import Pauses
-from emberline.links.serial import LinkState, SerialLink, age_limits_s, line_load
+from emberline.links.serial import LinkState, SerialLink, age_limits_s
 from emberline_sim.device.converters import Block, Converter, bridge, thermocouple
 from emberline_sim.device.life import DeviceSpec
 from emberline_sim.device.microcontroller import Microcontroller
 from emberline_sim.faults import Fault, FaultKind, Mischief
 from emberline_sim.hookup import Hookup
 from emberline_sim.ports import PtyPort
+from emberline_wire import Event, Readings, Refused
 from live_fixture import end_worker_threads, until
 
 SPEED = 60.0
@@ -117,7 +118,7 @@ class Host:
 
 
 def link_to(path: Path, **options: Any) -> SerialLink:
-    wanted = SerialPort(port=str(path), device=options.pop("device", None))
+    wanted = SerialPort(port=str(path), device=options.pop("device", None), baud=options.pop("baud", 115_200))
     return SerialLink(wanted, options.pop("clock", FastClock()), pauses=Pauses(chance=random.Random(1)), **options)
 
 
@@ -204,6 +205,36 @@ async def test_another_device_on_the_same_path_is_refused(tmp_path: Path) -> Non
         await until(lambda: link.state is LinkState.REFUSED, "the refusal")
         await until(lambda: "stranger" in link.trouble, "its reason")
     assert host.arrivals == []
+
+
+async def test_a_device_that_would_fill_its_line_is_refused_before_it_sends_anything(tmp_path: Path) -> None:
+    bench, link = Bench(tmp_path / "port"), link_to(tmp_path / "port", baud=2_400)
+    host = Host(link)
+    async with running(bench.run, lambda: link.run(host.take)):
+        await until(lambda: link.state is LinkState.REFUSED, "the refusal")
+        await until(lambda: "2400 baud" in link.trouble, "its reason")
+    assert "use a faster line, or sample less often" in link.trouble
+    assert host.arrivals == []
+
+
+async def test_what_came_before_a_refusal_is_handed_on(tmp_path: Path) -> None:
+    bench, link = Bench(tmp_path / "port"), link_to(tmp_path / "port")
+    host = Host(link)
+    async with running(bench.run, lambda: link.run(host.take)):
+        await until(lambda: len(host.numbers("mass")) > 30, "some samples")
+        receive = link._session.receive
+
+        def refuse_after(data: bytes, now_ns: int) -> list[Event]:
+            events = receive(data, now_ns)
+            return (
+                [*events, Refused("it fills the line")] if any(isinstance(one, Readings) for one in events) else events
+            )
+
+        link._session.receive = refuse_after  # type: ignore[method-assign]
+        await until(lambda: link.trouble == "it fills the line", "the refusal")
+        link._session.receive = receive  # type: ignore[method-assign]
+        await until(lambda: bench.device.exhausted and not bench.device.waiting, "the last acknowledgement")
+    assert host.numbers("mass") == list(range(600))
 
 
 async def test_the_same_device_under_another_path_is_taken_up_where_it_was(tmp_path: Path) -> None:
@@ -306,16 +337,3 @@ def greeting(*periods_s: float, frame_s: float = 1.0) -> Greeting:
 )
 def test_age_limits_follow_the_period_of_the_readings(heard: Greeting | None, limits: tuple[float, float]) -> None:
     assert age_limits_s(heard) == limits
-
-
-def test_the_load_of_a_line_grows_with_rates_and_shrinks_with_baud() -> None:
-    usual = greeting(0.1, 0.25, 0.25, 1.0)
-    assert line_load(usual, 115_200) < 0.1
-    assert line_load(greeting(*[1 / 80] * 2), 9_600) > 0.6
-
-
-async def test_a_line_too_slow_for_its_device_is_reported(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
-    link = link_to(tmp_path / "port")
-    link._wanted = SerialPort(port="x", baud=1_200)
-    link._greeted(greeting(*[1 / 80] * 2))
-    assert "raise the baud rate" in caplog.text

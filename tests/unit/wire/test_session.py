@@ -1,6 +1,6 @@
 """The host's session: hello and version, order and gaps, reboot, acknowledgement, resume."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import cbor2
 import numpy as np
@@ -250,6 +250,18 @@ def test_another_device_on_the_same_path_is_refused_and_the_right_one_taken_back
     assert "bench-a" in refused.why
     assert host.give(samples(0)) == []
     (greeted,) = host.give(hello())
+    assert isinstance(greeted, Greeted)
+
+
+def test_a_device_that_would_fill_its_line_is_refused_and_taken_once_it_fits() -> None:
+    host = Host(Session(baud=2_400))
+    host.session.connected(host.now_ns)
+    (refused,) = host.give(hello(), hello(), samples(0))
+    assert isinstance(refused, Refused)
+    assert "a line of 2400 baud" in refused.why
+    assert host.session.hello is None
+    slower = (replace(CHANNELS[0], period_us=1_000_000), replace(CHANNELS[1], period_us=2_000_000))
+    (greeted,) = host.give(replace(hello(), channels=slower))
     assert isinstance(greeted, Greeted)
 
 
