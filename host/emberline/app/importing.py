@@ -1,0 +1,110 @@
+"""A trial made of a burn that something else recorded."""
+
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from pathlib import Path
+
+from emberline import __version__
+from emberline.app.output import make_folder
+from emberline.app.stored import STORE_NAME, analysis_of, local_zone
+from emberline.app.summaries import Stage, Summary, write_summary
+from emberline.bench.bench_file import default_bench, parse_bench
+from emberline.bench.plan import parse_plan
+from emberline.config import load_bench, load_plan, read_text
+from emberline.links.replay import BLANK_CELL, Recording, read_recording
+from emberline.store.store import Store
+from emberline.store.trials import zone_named
+from emberline.trials.documents import document_json, summary_document
+
+
+def import_burn(
+    source: Path,
+    data: Path,
+    columns: Mapping[str, str] | None = None,
+    *,
+    plan_file: Path | None = None,
+    bench_file: Path | None = None,
+    label: str | None = None,
+    stage: Stage = lambda _: None,
+    now_ns: Callable[[], int] = time.time_ns,
+) -> Summary:
+    """Make a trial of a recorded burn: read it, keep it, analyse it, write its summary.
+
+    Args:
+        source: A text table of anyone's making.
+        data: Data directory; made where it does not exist.
+        columns: Name or number of the column for `t_s` and for roles; guessed where None or empty.
+        plan_file: What a person knows of the burn.
+        bench_file: The bench's channels; without it, defaults are assumed and stated in the summary.
+        label: A name for the trial; overrules that of the plan.
+        stage: Is told what begins: four times.
+        now_ns: The clock.
+
+    Raises:
+        ConfigError: The plan or the bench file has problems.
+        RecordingError: The table cannot be read.
+        StoreError: It cannot be kept.
+        OutputError: The summary's files cannot be written.
+    """
+    stage("reading the file")
+    plan_text = _checked(plan_file, "plan", load_plan)
+    bench_text = _checked(bench_file, "bench file", load_bench)
+    plan, bench = parse_plan(plan_text), parse_bench(bench_text) if bench_text else default_bench(())
+    zone = local_zone()
+    names = {channel.role: channel.name for channel in bench.channels}
+    recording = read_recording(source, columns, origin_ns=now_ns(), zone=zone_named(zone), names=names)
+    stage("keeping the samples")
+    make_folder(data)
+    with Store.open(data / STORE_NAME, now_ns) as store:
+        trial = store.create_trial(
+            bench=bench.id,
+            start_ns=recording.start_ns,
+            zone=zone,
+            origin="import",
+            source=recording.source,
+            relative=recording.relative,
+            remarks=_remarks(recording),
+            label=label or plan.label,
+            bench_text=bench_text,
+            plan_text=plan_text,
+        )
+        # The same file may be imported again, with another plan: each time is a recording of its own.
+        boot = store.next_boot(f"import:{recording.source}")
+        store.commit(bench.id, [replace(one, boot=boot) for one in recording.batches.values()], trial=trial.id)
+        store.end_trial(trial.id, recording.end_ns)
+        trial = store.trial(trial.id)
+        stage("finding events, telling fuel from water")
+        analysis = analysis_of(store, trial)
+        document = summary_document(analysis)
+        store.save_events(trial.id, analysis.events, analysis.retracted)
+        store.save_summary(trial.id, document_json(document), __version__)
+        stage("drawing the summary")
+        return write_summary(trial, analysis, document, data)
+
+
+def _checked(path: Path | None, what: str, load: Callable[[Path], object]) -> str:
+    """Return the text of a file that was found free of problems; empty without a file."""
+    if path is None:
+        return ""
+    load(path)
+    return read_text(path, what)
+
+
+def _remarks(recording: Recording) -> list[str]:
+    """Return what a reader of the results should know of the file, a sentence each."""
+    said = []
+    if recording.guessed:
+        pairs = ", ".join(f"{key} = {name!r}" for key, name in recording.columns.items())
+        said.append(f"Columns were guessed from their names: {pairs}.")
+    if recording.relative:
+        said.append("Times are relative: the file names no date.")
+    if recording.ignored:
+        said.append(f"Columns not used: {', '.join(recording.ignored)}.")
+    said += [f"{remark[0].upper()}{remark[1:]}." for remark in recording.remarks]
+    # Channels that keep different paces leave cells blank, so those come last and apart.
+    counts = sorted(recording.set_aside.items(), key=lambda item: item[0].startswith(BLANK_CELL))
+    told = [f"{count} x {reason}" for reason, count in counts]
+    if told:
+        said.append(f"Set aside or put right among the {recording.rows} rows of {recording.source}: {', '.join(told)}.")
+    return said

@@ -1,0 +1,87 @@
+"""The live service: a bench's daemon, and the summaries of its trials."""
+
+from collections.abc import Awaitable, Callable
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from emberline import __version__
+from emberline.app.output import make_folder
+from emberline.app.stored import STORE_NAME, analysis_of, local_zone
+from emberline.app.summaries import write_summary
+from emberline.bench.bench_file import SerialPort
+from emberline.config import ConfigError, load_bench
+from emberline.heat.result import QualityNote
+from emberline.store.store import Store, StoreReader
+from emberline.trials.documents import summary_document
+
+if TYPE_CHECKING:
+    from emberline.service.daemon import Daemon
+    from emberline.service.final_pass import Summed
+
+
+async def serve(
+    data: Path,
+    *,
+    bench_file: Path | None = None,
+    port: str | None = None,
+    speed: float = 1.0,
+    name: str = "bench",
+    beside: "Callable[[Daemon], Awaitable[None]] | None" = None,
+) -> None:
+    """Run the daemon of a bench until it is told to stop.
+
+    Args:
+        data: Data directory; made where it does not exist.
+        bench_file: The bench; without it the device's channel names are taken for roles.
+        port: Serial port, instead of the bench file's.
+        speed: Seconds of the bench in a second; more than 1 only for a simulated bench.
+        name: Id of the bench where no bench file gives one.
+        beside: Runs beside the daemon, and stops it when it returns.
+
+    Raises:
+        ConfigError: The bench file has problems, or names no port.
+        StoreError: The store cannot be opened.
+        ServiceError: A part of the daemon failed for good.
+    """
+    from emberline.service.clock import fast_clock, real_clock
+    from emberline.service.daemon import Daemon, Setting, stopped_by_signals
+
+    bench = None if bench_file is None else load_bench(bench_file)
+    serial = SerialPort() if bench is None or bench.serial is None else bench.serial
+    if port is not None:
+        serial = replace(serial, port=port)
+    if serial.port is None and serial.vendor_id is None:
+        raise ConfigError(bench_file or data, "no serial port is named: add [serial] to the bench file, or give --port")
+    make_folder(data)
+    clock = real_clock() if speed == 1.0 else fast_clock(speed, data)
+    store = Store.open(data / STORE_NAME, clock.now_ns)
+    setting = Setting(data, bench, name if bench is None else bench.id, serial, local_zone())
+    daemon = Daemon(setting, store, clock, partial(live_summary, data))
+    with stopped_by_signals(daemon):
+        await daemon.run(None if beside is None else partial(beside, daemon))
+
+
+def live_summary(data: Path, trial_id: str, provisional: bool) -> "Summed":
+    """Work out the summary of a live trial and write its files; called in a process of its own.
+
+    Args:
+        data: Data directory.
+        trial_id: Id of the trial.
+        provisional: Whether the trial goes on.
+
+    Raises:
+        StoreError: The samples cannot be read.
+        OutputError: The files cannot be written.
+    """
+    from emberline.service.final_pass import Summed
+
+    store = StoreReader(data / STORE_NAME)
+    trial = store.trial(trial_id)
+    analysis = analysis_of(store, trial)
+    if provisional:
+        note = QualityNote("provisional", "This summary is provisional: the char still glows and the record goes on.")
+        analysis = replace(analysis, quality=(note, *analysis.quality))
+    summary = write_summary(trial, analysis, summary_document(analysis), data)
+    return Summed(summary.text, __version__, analysis.events, analysis.retracted, summary.page)

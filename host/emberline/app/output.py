@@ -1,0 +1,50 @@
+"""Files that a person asked for: written whole, or refused with what to do."""
+
+from pathlib import Path
+
+from emberline.bench.bench_template import bench_template
+
+
+class OutputError(Exception):
+    """A file cannot be written; the message says what to do."""
+
+
+def write_bench_file(target: Path) -> None:
+    """Write the commented bench file that a person starts from.
+
+    Raises:
+        OutputError: The file exists, or cannot be written.
+    """
+    try:
+        with target.open("x", encoding="utf-8") as file:
+            file.write(bench_template())
+    except FileExistsError as exc:
+        raise OutputError(f"{target} exists and is left alone: name another file") from exc
+    except OSError as exc:
+        raise OutputError(f"cannot write {target}: {exc.strerror or exc}") from exc
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a file that appears when it is whole.
+
+    Raises:
+        OutputError: It cannot be written.
+    """
+    unfinished = path.with_name(path.name + ".unfinished")
+    try:
+        unfinished.write_text(text, encoding="utf-8")
+        unfinished.replace(path)
+    except OSError as exc:
+        raise OutputError(f"cannot write {path}: {exc.strerror or exc}") from exc
+
+
+def make_folder(path: Path) -> None:
+    """Make a folder unless it is there.
+
+    Raises:
+        OutputError: It cannot be made.
+    """
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as exc:
+        raise OutputError(f"cannot make the folder {path}: {exc.strerror or exc}") from exc

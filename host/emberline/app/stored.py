@@ -1,0 +1,136 @@
+"""A stored trial as the other stations need it: its bench, channels and plan, and its final pass."""
+
+import os
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+from emberline.bench.bench_file import Bench, default_bench, parse_bench
+from emberline.bench.calibration import for_calibrated_source
+from emberline.bench.channels import Channel, Role, default_channel
+from emberline.bench.plan import Plan, parse_plan
+from emberline.heat.result import QualityNote
+from emberline.store.curves import curves_of
+from emberline.store.errors import UnknownTrialError
+from emberline.store.records import Trial
+from emberline.store.store import StoreReader
+from emberline.store.trials import zone_named
+
+if TYPE_CHECKING:
+    from emberline.trials.analysis import Analysis
+
+# Detectors load libraries that take seconds on a small computer; what only reads the store does without.
+
+STORE_NAME = "emberline.sqlite3"
+LAST = "last"
+"""Stands for the trial that was entered last."""
+
+
+def find_trial(store: StoreReader, name: str) -> Trial:
+    """Return a trial by its id, or the one entered last for `last`.
+
+    Raises:
+        UnknownTrialError: There is no such trial.
+    """
+    if name != LAST:
+        return store.trial(name)
+    trials = store.trials()
+    if not trials:
+        raise UnknownTrialError("the store holds no trial yet: import a burn first")
+    return trials[-1]
+
+
+def bench_of(trial: Trial) -> Bench:
+    """Return the bench as its file described it when the trial was entered; without channels where there was none."""
+    return parse_bench(trial.bench_text) if trial.bench_text else default_bench(())
+
+
+def channels_of(trial: Trial) -> dict[Role, Channel]:
+    """Return the channel of every role: the bench file's, else the one that is assumed."""
+    bench = bench_of(trial)
+    channels = {role: bench.by_role(role) or default_channel(role) for role in Role}
+    if trial.origin == "live":
+        return channels
+    return {
+        role: replace(channel, calibration=for_calibrated_source(channel.calibration))
+        for role, channel in channels.items()
+    }
+
+
+def plan_of(trial: Trial) -> Plan:
+    """Return the plan entered last for a trial, under the trial's label."""
+    plan = parse_plan(trial.plan_text)
+    return replace(plan, label=trial.label) if trial.label else plan
+
+
+def started(trial: Trial) -> str | None:
+    """Return when a trial began, as a person reads it; None where only times within the trial are known."""
+    if trial.relative:
+        return None
+    moment = datetime.fromtimestamp(trial.start_ns // 1_000_000_000, zone_named(trial.zone))
+    return f"{moment:%Y-%m-%d %H:%M:%S} ({trial.zone})"
+
+
+def local_zone() -> str:
+    """Return the name of this machine's time zone; UTC where it cannot be told."""
+    named = os.environ.get("TZ", "").removeprefix(":")
+    linked = str(Path("/etc/localtime").resolve()).partition("zoneinfo/")[2]
+    for name in (named, linked):
+        if name and isinstance(zone_named(name), ZoneInfo):
+            return name
+    return "UTC"
+
+
+def analysis_of(store: StoreReader, trial: Trial, *, follow: bool = True) -> "Analysis":
+    """Run the final pass over a trial's stored samples.
+
+    Args:
+        store: Where they are kept.
+        trial: The trial.
+        follow: Whether to play a live run through too, which tells when it would have announced each event.
+
+    Raises:
+        StoreError: The samples cannot be read.
+    """
+    from emberline.trials.analysis import analyse
+    from emberline.trials.tracker import Tracked
+
+    channels = channels_of(trial)
+    curves = curves_of(store.trial_batches(trial), channels, trial.start_ns)
+    described = {role: channels[role] for role in curves if bench_of(trial).by_role(role)}
+    saved = store.events(trial.id)
+    by_person = [event for event in saved if event.by_person]
+    tracked = None if follow else Tracked()
+    if trial.origin == "live":
+        # What was announced stands, whatever a replay would say.
+        said = [event for event in saved if event.announced_t_s is not None and not event.by_person]
+        tracked = Tracked(said, store.retractions(trial.id))
+    analysis = analyse(
+        curves,
+        described,
+        plan_of(trial),
+        person_events=by_person,
+        tracked=tracked,
+        trial=trial.id,
+        bench=trial.bench,
+    )
+    notes = [QualityNote("import", remark) for remark in trial.remarks]
+    notes += [QualityNote("lost", words) for words in _losses(store, trial)]
+    return replace(analysis, quality=(*notes, *analysis.quality))
+
+
+def _losses(store: StoreReader, trial: Trial) -> list[str]:
+    """Return what was lost of a live trial on the way to the store, a sentence for each reason."""
+    if trial.origin != "live":
+        return []
+    end_ns = trial.end_ns if trial.end_ns is not None else trial.start_ns + 10**16
+    lost: dict[tuple[str, str], tuple[int, float]] = {}
+    for gap in store.gaps(trial.bench, trial.start_ns + 1, end_ns):
+        number, since_s = lost.get((gap.channel, gap.reason), (0, (gap.start_ns - trial.start_ns) / 1e9))
+        lost[gap.channel, gap.reason] = (number + gap.next_seq - gap.first_seq, since_s)
+    return [
+        f"{number} samples of channel {channel} were lost, from {max(since_s, 0.0):.0f} s after the start on: {reason}."
+        for (channel, reason), (number, since_s) in lost.items()
+    ]

@@ -1,0 +1,110 @@
+"""Summaries of trials: kept, worked out anew, and written as files."""
+
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from emberline import __version__
+from emberline.app.output import make_folder, write_text
+from emberline.app.stored import STORE_NAME, analysis_of, find_trial, started
+from emberline.store.errors import StoreBusyError
+from emberline.store.records import Trial
+from emberline.store.store import Store, StoreReader
+from emberline.trials.documents import document_json, summary_document
+
+if TYPE_CHECKING:
+    from emberline.trials.analysis import Analysis
+
+# Plots load libraries that take seconds on a small computer; a summary that is kept does without.
+
+Stage = Callable[[str], None]
+"""Is told what begins, for a progress display."""
+
+Document = Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """A trial's summary, and where its files lie."""
+
+    trial: Trial
+    document: Document
+    folder: Path
+
+    @property
+    def page(self) -> Path:
+        """The HTML file."""
+        return self.folder / "summary.html"
+
+    @property
+    def text(self) -> str:
+        """The document as JSON text, the same bytes as in the file."""
+        return document_json(self.document)
+
+
+def listed(data: Path) -> list[tuple[Trial, Document | None]]:
+    """Return all trials with their summaries, in the order in which they were entered.
+
+    Raises:
+        StoreError: There is no store, or it cannot be read.
+    """
+    store = StoreReader(data / STORE_NAME)
+    found = []
+    for trial in store.trials():
+        kept = store.summary(trial.id)
+        found.append((trial, json.loads(kept.document) if kept else None))
+    return found
+
+
+def summary_of(data: Path, name: str, stage: Stage = lambda _: None) -> Summary:
+    """Return a trial's summary: as it was written, or worked out anew if another version of the program wrote it.
+
+    Args:
+        data: Data directory.
+        name: Id of the trial, or `last`.
+        stage: Is told what begins.
+
+    Raises:
+        StoreError: There is no such store or trial, or it cannot be read.
+        OutputError: The summary's files cannot be written.
+    """
+    store = StoreReader(data / STORE_NAME)
+    trial = find_trial(store, name)
+    kept = store.summary(trial.id)
+    folder = _folder(data, trial)
+    if kept is not None and kept.version == __version__ and (folder / "summary.html").exists():
+        return Summary(trial, json.loads(kept.document), folder)
+    stage("finding events, telling fuel from water")
+    analysis = analysis_of(store, trial)
+    document = summary_document(analysis)
+    stage("drawing the summary")
+    summary = write_summary(trial, analysis, document, data)
+    try:
+        with Store.open(store.path) as writer:
+            writer.save_events(trial.id, analysis.events, analysis.retracted)
+            writer.save_summary(trial.id, summary.text, __version__)
+    except StoreBusyError:
+        # A recording program holds the store: the summary is shown and its files are new; it will be kept next time.
+        pass
+    return summary
+
+
+def write_summary(trial: Trial, analysis: "Analysis", document: Document, data: Path) -> Summary:
+    """Write the files of a summary.
+
+    Raises:
+        OutputError: They cannot be written.
+    """
+    from emberline.reports.page import summary_page
+
+    summary = Summary(trial, document, _folder(data, trial))
+    make_folder(summary.folder)
+    write_text(summary.folder / "summary.json", summary.text)
+    write_text(summary.page, summary_page(analysis, started=started(trial)))
+    return summary
+
+
+def _folder(data: Path, trial: Trial) -> Path:
+    return data / "trials" / trial.id

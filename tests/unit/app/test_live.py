@@ -1,0 +1,30 @@
+"""What a daemon needs before it starts; the whole of it is tested with a simulated bench."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from emberline import app
+from emberline.app import STORE_NAME
+from emberline.config import ConfigError
+from emberline.store.store import Store
+from unit.store.made_up import NOON_NS, SECOND_NS, batch
+
+
+async def test_a_bench_without_a_port_is_refused_before_anything_is_made(tmp_path: Path) -> None:
+    with pytest.raises(ConfigError, match="no serial port is named"):
+        await app.serve(tmp_path / "data")
+    assert not (tmp_path / "data").exists()
+
+
+@pytest.mark.parametrize("provisional", [True, False])
+def test_the_summary_of_a_live_trial_says_whether_it_is_provisional(tmp_path: Path, provisional: bool) -> None:
+    with Store.open(tmp_path / STORE_NAME) as store:
+        store.commit("yard", [batch(0, 600)])
+        trial = store.create_trial(bench="yard", start_ns=NOON_NS)
+        store.end_trial(trial.id, NOON_NS + 60 * SECOND_NS)
+    summed = app.live_summary(tmp_path, trial.id, provisional)
+    assert summed.page.is_file()
+    notes = [note["text"] for note in json.loads(summed.document)["quality"]]
+    assert any("provisional" in text for text in notes) == provisional
