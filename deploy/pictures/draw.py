@@ -22,6 +22,7 @@ from emberline.service.control_client import watch
 from emberline.service.errors import NoDaemonError
 
 HERE = Path(__file__).parent
+SCENARIO = "chips_two_refuels"
 SPEED = "30"
 """Half the demo's pace: what is announced keeps up with the readings on a busy machine too."""
 COLUMNS = 108
@@ -31,7 +32,7 @@ START_LIMIT_S = 60.0
 END_LIMIT_S = 600.0
 BROWSER_LIMIT_S = 60.0
 LARGEST_BYTES = 200_000
-COLOURS = 64
+COLOURS = 128
 """Colours kept in a photograph: a page of text and curves has few."""
 
 FORMAT = """<svg viewBox="0 0 {width} {height}" xmlns="http://www.w3.org/2000/svg">
@@ -47,7 +48,7 @@ line-height: {line_height}px; }}
 {lines}
 </defs>
 <rect width="{width}" height="{height}" rx="8" fill="#1c1c1c"/>
-<g transform="translate({terminal_x}, {terminal_y})" clip-path="url(#{unique_id}-clip-terminal)">
+<g transform="translate({terminal_x}, {char_height})" clip-path="url(#{unique_id}-clip-terminal)">
 {backgrounds}
 <g class="{unique_id}-matrix">
 {matrix}
@@ -67,7 +68,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name) / "burn"
         program = Path(sys.executable).with_name("emberline")
-        command = [str(program), "demo", "--speed", SPEED, "--data", str(folder)]
+        command = [str(program), "demo", "--scenario", SCENARIO, "--speed", SPEED, "--data", str(folder)]
         demo = subprocess.Popen(command, stdin=subprocess.DEVNULL)  # noqa: S603
         try:
             draw_readout(watched(folder), HERE / "readout.svg")
