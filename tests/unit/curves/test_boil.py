@@ -1,5 +1,7 @@
 """Boils on ramps that end at a known moment, seen through probes whose lag is integrated step by step."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -7,7 +9,7 @@ from uncertainties import UFloat, ufloat
 
 from column_fixture import column, seconds
 from emberline.bench.air import Place, boiling_point
-from emberline.curves.boil import WaterProbe, find_boils, find_plateau, judge, steam_jump
+from emberline.curves.boil import Plateau, WaterProbe, find_boils, find_plateau, judge, steam_jump
 from emberline.curves.events import Event, EventKind
 
 Array = NDArray[np.float64]
@@ -264,14 +266,14 @@ def test_a_plateau_says_how_it_came_about() -> None:
     assert plateau.held_s == pytest.approx(200.0, abs=15.0)
 
 
-def test_a_stall_is_softer_than_a_boil() -> None:
-    # An exponential approach has slopes in proportion to the distance left: between 1.5 and 4 K it has
-    # 2.75 / 11.5 of that between 8 and 15 K.
-    for tau_s in (45.0, 60.0):
-        value = seen(stall(ceiling_c=99.3, tau_s=tau_s), code_k=0.0, noise_k=0.02)
-        plateau = find_plateau(value, 0, len(value), BOILING_C, GOOD)
-        assert plateau is not None
-        assert plateau.sharpness < 0.4
+def test_a_soft_knee_off_the_boiling_point_is_a_stall() -> None:
+    # An exponential approach has slopes in proportion to the distance left: between 1.5 and 4 K below its ceiling it has
+    # 2.75 / 11.5 = 0.24 of that between 8 and 15 K.
+    sharp = Plateau(400.0, 1.0, BOILING_C.nominal_value - 1.6, 0.15, 0.9, 120.0)
+    assert judge(sharp, BOILING_C, CLASS_2, None) is not None
+    assert judge(replace(sharp, sharpness=0.24), BOILING_C, CLASS_2, None) is None
+    # Steam that begins to leave outvotes the shape of the knee.
+    assert judge(replace(sharp, sharpness=0.24), BOILING_C, CLASS_2, (0.15, 0.4)) is not None
 
 
 def test_judging_weighs_probe_place_knee_and_steam() -> None:
