@@ -267,8 +267,8 @@ def test_a_plateau_says_how_it_came_about() -> None:
 
 
 def test_a_soft_knee_off_the_boiling_point_is_a_stall() -> None:
-    # An exponential approach has slopes in proportion to the distance left: between 1.5 and 4 K below its ceiling it has
-    # 2.75 / 11.5 = 0.24 of that between 8 and 15 K.
+    # An exponential approach has slopes in proportion to the distance left: between 1.5 and 4 K below its ceiling it
+    # has 2.75 / 11.5 = 0.24 of that between 8 and 15 K.
     sharp = Plateau(400.0, 1.0, BOILING_C.nominal_value - 1.6, 0.15, 0.9, 120.0)
     assert judge(sharp, BOILING_C, CLASS_2, None) is not None
     assert judge(replace(sharp, sharpness=0.24), BOILING_C, CLASS_2, None) is None
