@@ -11,6 +11,7 @@ from emberline.service.apart import Apart
 from emberline.service.board import Board
 from emberline.service.errors import ApartError
 from emberline.service.keeper import Ended
+from emberline.store.errors import StoreError
 from emberline.store.store import Store
 
 LOG = logging.getLogger(__name__)
@@ -75,7 +76,7 @@ class Summaries:
                 ended = self._due.pop(next(iter(self._due)))
                 try:
                     await self._work(ended)
-                except ApartError as error:
+                except (ApartError, StoreError) as error:
                     LOG.error("%s", error)
                     self._board.report("summary", str(error))
             self._idle.set()
@@ -105,6 +106,17 @@ class Summaries:
                 "page": str(summed.page),
             }
         )
+        if not ended.provisional:
+            await self._compact(trial)
+
+    async def _compact(self, trial: str) -> None:
+        """Merge the blocks of a trial whose record is complete; the summary stands whether or not that succeeds."""
+        try:
+            saved = await asyncio.to_thread(self._store.compact, trial)
+        except StoreError as error:
+            LOG.warning("the record of trial %s stays as it is, in small blocks: %s", trial, error)
+        else:
+            LOG.info("the record of trial %s is in %d blocks less", trial, saved)
 
 
 class _Caller:

@@ -294,10 +294,16 @@ class Store(StoreReader):
     def compact(self, trial: str) -> int:
         """Merge the blocks of an ended trial and return how many rows that saved.
 
+        What others hand in meanwhile is stored in between. Commits keep their order, so a replay sees no difference,
+        and what a server has not taken yet stays as it is.
+
         Raises:
             ValueError: The trial is still open.
         """
-        return self._writer.run(lambda connection: upkeep.compact(connection, trials.get(connection, trial)))
+        ended, saved, after = self.trial(trial), 0, 0
+        while (part := self._writer.run(partial(upkeep.compact_next, trial=ended, after=after))) is not None:
+            saved, after = saved + part[0], part[1]
+        return saved
 
     def prune(self, before_ns: int) -> Pruned:
         """Drop samples that are older, belong to no trial and wait for no server."""

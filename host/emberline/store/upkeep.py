@@ -1,7 +1,7 @@
 """Keeping the file small: merging the blocks of ended trials, dropping old samples."""
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from emberline.store import blocks
 from emberline.store.records import Pruned, Trial
@@ -10,11 +10,19 @@ MERGED_COMMITS = 600
 """Commits in a merged block: five minutes at two a second, so that a look at a part of a trial stays cheap."""
 
 
-def compact(connection: sqlite3.Connection, trial: Trial) -> int:
-    """Merge the blocks of an ended trial and return how many rows that saved.
+def compact_next(connection: sqlite3.Connection, trial: Trial, after: int) -> tuple[int, int] | None:
+    """Merge the next few blocks of an ended trial that can be merged.
 
-    Commits stay as they are and in their order, so a replay sees no difference. Blocks that a server has not taken yet
-    are left alone, since the outbox counts blocks.
+    A part at a time, since the samples of a running bench wait for each. Commits stay as they are and in their order, so
+    a replay sees no difference. Blocks that a server has not taken yet are left alone, since the outbox counts blocks.
+
+    Args:
+        connection: The store.
+        trial: The trial.
+        after: Only blocks with a greater id are looked at.
+
+    Returns:
+        How many rows were saved, and the id to give as `after` next; None where no blocks are left to merge.
 
     Raises:
         ValueError: The trial is still open.
@@ -25,17 +33,17 @@ def compact(connection: sqlite3.Connection, trial: Trial) -> int:
     forwarded = outbox_limit(connection)
     rows = connection.execute(
         "SELECT id, commits, last_id <= ? AND end_ns >= ? AND start_ns <= ? FROM blocks"
-        " WHERE bench = ? AND trial IS ? ORDER BY id",
-        (forwarded, trial.start_ns, trial.end_ns, trial.bench, owner),
-    )
-    saved = 0
-    for group in list(_groups(rows)):
-        _merge(connection, group)
-        saved += len(group) - 1
-    return saved
+        " WHERE bench = ? AND trial IS ? AND id > ? ORDER BY id",
+        (forwarded, trial.start_ns, trial.end_ns, trial.bench, owner, after),
+    ).fetchall()
+    group = next(_groups(rows), None)
+    if group is None:
+        return None
+    _merge(connection, group)
+    return len(group) - 1, group[-1]
 
 
-def _groups(rows: Iterator[tuple[int, int, int]]) -> Iterator[list[int]]:
+def _groups(rows: Iterable[tuple[int, int, int]]) -> Iterator[list[int]]:
     """Yield the ids of neighbours to be merged: only neighbours, or commits would change their order."""
     group: list[int] = []
     total = 0

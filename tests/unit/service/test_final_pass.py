@@ -13,8 +13,10 @@ from emberline.service.clock import Clock
 from emberline.service.final_pass import Summaries, Summed
 from emberline.service.ingest import IngestCounts
 from emberline.service.keeper import Ended
+from emberline.store.connection import reading
+from emberline.store.errors import StoreFullError
 from emberline.store.store import Store
-from unit.store.made_up import NOON_NS
+from unit.store.made_up import NOON_NS, SECOND_NS, batch
 
 OUT = Event(EventKind.FLAMEOUT, 431.5, 4.0, "rate falls")
 
@@ -51,6 +53,7 @@ def pages(board: Board) -> list[Any]:
 
 async def test_a_final_summary_is_kept_and_shown(store: Store, board: Board) -> None:
     trial = store.create_trial(bench="yard", start_ns=NOON_NS)
+    store.end_trial(trial.id, NOON_NS)
     summaries = Summaries(store, "yard", board, sum_up)
     summaries.put(Ended(trial.id, provisional=False))
     await worked(summaries)
@@ -59,6 +62,87 @@ async def test_a_final_summary_is_kept_and_shown(store: Store, board: Board) -> 
     assert kept is not None
     assert (kept.document, kept.version) == ('{"trial": "x"}', "1")
     assert pages(board) == [board.document()["summary"]] == [f"{trial.id}-False.html"]
+
+
+def fill(store: Store) -> str:
+    """Store a minute of two streams in commits of a second each; return the id of the trial that lasts as long."""
+    trial = store.create_trial(bench="yard", start_ns=NOON_NS)
+    for second in range(60):
+        store.commit("yard", [batch(10 * second, 10), batch(10 * second, 10, channel="water")])
+    store.end_trial(trial.id, NOON_NS + 60 * SECOND_NS)
+    return trial.id
+
+
+def blocks(store: Store) -> list[tuple[int, int]]:
+    with reading(store.path) as connection:
+        return connection.execute("SELECT id, last_id FROM blocks ORDER BY id").fetchall()
+
+
+def replayed(store: Store) -> list[tuple[int, list[tuple[str, int, bytes]]]]:
+    return [
+        (commit.id, [(one.channel, one.first_seq, one.raw.tobytes()) for one in commit.batches])
+        for commit in store.commits("yard")
+    ]
+
+
+async def test_the_record_is_merged_once_the_final_summary_is_kept(store: Store, board: Board) -> None:
+    trial = fill(store)
+    before = replayed(store)
+    summaries = Summaries(store, "yard", board, sum_up)
+    summaries.put(Ended(trial, provisional=True))
+    await worked(summaries)
+    assert len(blocks(store)) == 60
+    summaries.put(Ended(trial, provisional=False))
+    await worked(summaries)
+    assert len(blocks(store)) == 1
+    assert replayed(store) == before
+
+
+async def test_what_a_server_has_not_taken_is_not_merged(store: Store, board: Board) -> None:
+    trial = fill(store)
+    before = replayed(store)
+    store.advance_outbox("archive", 30)
+    summaries = Summaries(store, "yard", board, sum_up)
+    summaries.put(Ended(trial, provisional=False))
+    await worked(summaries)
+    assert blocks(store) == [(1, 30), *((one, one) for one in range(31, 61))]
+    assert replayed(store) == before
+
+
+async def test_a_record_that_cannot_be_merged_leaves_the_summary(
+    store: Store, board: Board, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    trial = fill(store)
+
+    def full(_trial: str) -> int:
+        raise StoreFullError("the disk is full")
+
+    monkeypatch.setattr(store, "compact", full)
+    summaries = Summaries(store, "yard", board, sum_up)
+    summaries.put(Ended(trial, provisional=False))
+    await worked(summaries)
+    assert store.summary(trial) is not None
+    assert board.document()["trouble"] == ""
+    assert "stays as it is" in caplog.text
+
+
+async def test_a_summary_that_cannot_be_kept_is_told_and_others_follow(
+    store: Store, board: Board, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    trial = fill(store)
+
+    def full(*_: object) -> None:
+        raise StoreFullError("the disk is full")
+
+    summaries = Summaries(store, "yard", board, sum_up)
+    with monkeypatch.context() as patch:
+        patch.setattr(store, "save_summary", full)
+        summaries.put(Ended(trial, provisional=False))
+        await worked(summaries)
+    assert "the disk is full" in board.document()["trouble"]
+    summaries.put(Ended(trial, provisional=False))
+    await worked(summaries)
+    assert board.document()["trouble"] == ""
 
 
 async def test_a_provisional_summary_changes_nothing_in_the_store(store: Store, board: Board) -> None:
@@ -73,6 +157,7 @@ async def test_a_provisional_summary_changes_nothing_in_the_store(store: Store, 
 
 async def test_only_the_newest_request_of_a_trial_is_worked_out(store: Store, board: Board) -> None:
     trial = store.create_trial(bench="yard", start_ns=NOON_NS)
+    store.end_trial(trial.id, NOON_NS)
     summaries = Summaries(store, "yard", board, sum_up)
     for provisional in (True, True, False):
         summaries.put(Ended(trial.id, provisional=provisional))
@@ -84,6 +169,7 @@ async def test_a_failure_is_shown_and_the_next_summary_is_worked_out(
     store: Store, board: Board, caplog: pytest.LogCaptureFixture
 ) -> None:
     trial = store.create_trial(bench="yard", start_ns=NOON_NS)
+    store.end_trial(trial.id, NOON_NS)
     summaries = Summaries(store, "yard", board, sum_up)
     summaries.put(Ended("broken", provisional=True))
     await worked(summaries)

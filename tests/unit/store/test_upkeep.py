@@ -1,11 +1,13 @@
+import sqlite3
 from collections.abc import Iterator
+from concurrent.futures import Future
 
 import pytest
 
 from emberline.bench.samples import SampleBatch
 from emberline.store import samples, upkeep
 from emberline.store.connection import reading
-from emberline.store.records import Trial
+from emberline.store.records import CommitReceipt, Trial
 from emberline.store.store import Store
 from unit.store.made_up import NOON_NS, SECOND_NS, TENTH_NS, batch, numbers
 
@@ -57,6 +59,24 @@ def test_a_reader_in_the_middle_of_its_pages_sees_each_commit_once(
     seen = [next(walk) for _ in range(60)]
     store.compact(trial.id)
     assert shape(iter([*seen, *walk])) == whole
+
+
+def test_a_bench_that_runs_on_is_stored_between_two_merges(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(upkeep, "MERGED_COMMITS", 10)
+    trial = fill(store)
+    before, merge, running = shape(store.commits("b1")), upkeep.compact_next, iter(range(1_000, 10_000, 5))
+    waiting: list[Future[CommitReceipt]] = []
+
+    def merge_while_running(connection: sqlite3.Connection, trial: Trial, after: int) -> tuple[int, int] | None:
+        assert all(one.done() for one in waiting), "a commit waits for more than one merge"
+        waiting.append(store.submit_commit("b1", [batch(next(running), 5)]))
+        return merge(connection, trial, after)
+
+    monkeypatch.setattr(upkeep, "compact_next", merge_while_running)
+    store.compact(trial.id)
+    assert len(waiting) > 10
+    assert shape(store.commits("b1"))[: len(before)] == before
+    assert store.tally("dev", 1, "mass").stored == 1_000 + 5 * len(waiting)
 
 
 def test_merged_blocks_stay_small_enough_for_a_look_at_a_part(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
