@@ -1,7 +1,7 @@
+import os
 import re
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -30,15 +30,21 @@ def test_help_imports_nothing_heavy() -> None:
     assert "import" in done.stdout
 
 
-def test_help_comes_within_0_4_seconds() -> None:
+def computing_s() -> float:
+    """Return the processor time of all processes that this one has started and awaited."""
+    times = os.times()
+    return times.children_user + times.children_system
+
+
+def test_help_takes_less_than_0_4_seconds_of_computing() -> None:
+    # Processor time, and the least of five: what else runs on the machine then hardly counts.
     script = Path(sys.executable).with_name("emberline")
     took = []
     for _ in range(5):
-        begin = time.perf_counter()
+        begin_s = computing_s()
         subprocess.run([script, "--help"], capture_output=True, timeout=30, check=True)
-        took.append(time.perf_counter() - begin)
-    # The best of five: the others share the machine with other work.
-    assert min(took) < 0.4
+        took.append(computing_s() - begin_s)
+    assert 0.0 < min(took) < 0.4
 
 
 @pytest.mark.parametrize("name", COMMANDS)
