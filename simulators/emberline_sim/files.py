@@ -1,6 +1,7 @@
 """Files that a person with such a bench would have: readings as CSV, a plan, and (what no person has) the truth."""
 
 import csv
+import json
 from pathlib import Path
 
 import numpy as np
@@ -110,4 +111,5 @@ def _final_water(recording: Recording) -> list[str]:
 
 
 def _quoted(text: str) -> str:
-    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
+    # A JSON string's escapes are all known to TOML (1.0.0, section String), which besides wants DEL escaped.
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007F")

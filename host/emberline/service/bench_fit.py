@@ -6,6 +6,7 @@ from emberline.bench.bench_file import Bench, default_bench
 from emberline.bench.calibration import Identity, Linear, ThermocoupleCode, for_device
 from emberline.bench.channels import Channel, Role
 from emberline.bench.errors import CalibrationError
+from emberline.bench.toml_writing import quoted
 from emberline.links.arrivals import DeviceChannel, Greeting
 from emberline.service.errors import ServiceError
 
@@ -59,7 +60,7 @@ def bench_text(bench: Bench) -> str:
 
     Reading it gives the same bench, whatever defaults a later version assumes.
     """
-    lines = ["format = 1", f"id = {_quoted(bench.id)}", f"name = {_quoted(bench.name)}"]
+    lines = ["format = 1", f"id = {quoted(bench.id)}", f"name = {quoted(bench.name)}"]
     for channel in bench.channels:
         lines += ["", "[[channel]]", *_channel_lines(channel)]
     lines += ["", "[trial]", f"end_after_flameout_min = {bench.trial.end_after_flameout_s / 60.0!r}"]
@@ -67,9 +68,9 @@ def bench_text(bench: Bench) -> str:
 
 
 def _channel_lines(channel: Channel) -> list[str]:
-    lines = [f"role = {_quoted(channel.role.value)}", f"name = {_quoted(channel.name)}"]
+    lines = [f"role = {quoted(channel.role.value)}", f"name = {quoted(channel.name)}"]
     if channel.source is not None:
-        lines.append(f"source = {_quoted(channel.source)}")
+        lines.append(f"source = {quoted(channel.source)}")
     keys = ("u_bias", "u_scale", "u_drift_per_hour", "resolution", "time_constant_s", "u_time_constant_s")
     lines += [f"{key} = {float(getattr(channel, key))!r}" for key in keys]
     calibration = channel.calibration
@@ -87,7 +88,7 @@ def _channel_lines(channel: Channel) -> list[str]:
 
 
 def _thermocouple_lines(channel: Channel, calibration: ThermocoupleCode) -> list[str]:
-    lines = [f"kind = {_quoted(calibration.kind)}"]
+    lines = [f"kind = {quoted(calibration.kind)}"]
     if calibration.degrees_per_code is not None:
         lines.append(f"degrees_per_code = {calibration.degrees_per_code!r}")
     if calibration.flat_uv_k is not None:
@@ -97,7 +98,3 @@ def _thermocouple_lines(channel: Channel, calibration: ThermocoupleCode) -> list
         u_c = min(max(channel.u_bias, 0.01), 5.0)
         lines += [f"correction_c = {calibration.correction_c!r}", f"u_correction_c = {u_c!r}"]
     return lines
-
-
-def _quoted(text: str) -> str:
-    return '"' + text.replace("\\", "\\\\").replace('"', '\\"').replace("\n", "\\n") + '"'

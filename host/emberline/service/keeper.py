@@ -14,6 +14,7 @@ from typing import Protocol
 from emberline.bench.bench_file import Bench, parse_bench
 from emberline.bench.errors import PlanError
 from emberline.bench.plan import parse_plan
+from emberline.bench.toml_writing import quoted
 from emberline.curves.events import Event, EventKind, Retraction
 from emberline.service.bench_fit import bench_text
 from emberline.service.board import Board, TrialNow
@@ -354,8 +355,7 @@ def labelled_plan(plan_text: str, label: str | None) -> str:
             return plan_text
         if plan.label is not None:
             raise RequestError(f"the plan has the label {plan.label!r} already: leave --label out")
-        escaped = label.replace("\\", "\\\\").replace('"', '\\"')
-        labelled = f'label = "{escaped}"\n{plan_text}'
+        labelled = f"label = {quoted(label)}\n{plan_text}"
         parse_plan(labelled)
     except PlanError as error:
         raise RequestError(f"the plan has problems: {error}") from error

@@ -13,8 +13,9 @@ MERGED_COMMITS = 600
 def compact_next(connection: sqlite3.Connection, trial: Trial, after: int) -> tuple[int, int] | None:
     """Merge the next few blocks of an ended trial that can be merged.
 
-    A part at a time, since the samples of a running bench wait for each. Commits stay as they are and in their order, so
-    a replay sees no difference. Blocks that a server has not taken yet are left alone, since the outbox counts blocks.
+    A part at a time, since the samples of a running bench wait for each. Commits stay as they are and in their order,
+    so a replay sees no difference. Blocks that a server has not taken yet are left alone, since the outbox counts
+    blocks.
 
     Args:
         connection: The store.

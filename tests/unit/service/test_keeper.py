@@ -8,6 +8,7 @@ import pytest
 
 from emberline.bench.bench_file import default_bench, parse_bench
 from emberline.bench.channels import Role
+from emberline.bench.plan import parse_plan
 from emberline.curves.events import Event, EventKind, Phase, Retraction
 from emberline.service import keeper as module
 from emberline.service.board import Board
@@ -254,6 +255,7 @@ async def test_a_device_that_restarts_leaves_a_remark(keeper: Keeper, store: Sto
 
 def test_a_label_joins_a_plan_that_has_none() -> None:
     assert labelled_plan("[fuel]\nmass_g = 1.0\n", 'the "big" one').startswith('label = "the \\"big\\" one"\n')
+    assert parse_plan(labelled_plan("", "chips,\tC:\\ 3")).label == "chips,\tC:\\ 3"
     assert labelled_plan(PLAN, None) == PLAN
     with pytest.raises(RequestError, match="leave --label out"):
         labelled_plan(PLAN, "other")

@@ -2,6 +2,7 @@ import csv
 import json
 import tomllib
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -9,6 +10,7 @@ import pytest
 
 from emberline_sim.files import plan_text, write_csv, write_plan, write_truth
 from emberline_sim.recording import Recording
+from emberline_sim.trial_specs import PlanSpec
 
 Recordings = Callable[[str], Recording]
 
@@ -59,6 +61,12 @@ def test_plan_of_several_visits_and_of_a_weighing_after_a_while(recording: Recor
     assert plan["pot"]["visit"][1]["final_water_g"] == pytest.approx(left_g, abs=0.1)
     later = tomllib.loads(plan_text(recording("hardwood_refuelled")))
     assert later["pot"]["final_water_delay_s"] == 20.0
+
+
+def test_a_title_of_any_signs_makes_a_plan(recording: Recordings) -> None:
+    one = recording("mass_only")
+    titled = replace(one, scenario=replace(one.scenario, title='a "C:\\"\nb\x7f', plan=PlanSpec()))
+    assert tomllib.loads(plan_text(titled))["label"] == 'a "C:\\"\nb\x7f'
 
 
 def test_plan_gives_the_cold_char(recording: Recordings) -> None:
