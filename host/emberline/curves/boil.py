@@ -43,6 +43,10 @@ TELLING_K = 0.5
 """Rise that a ramp which goes on would have shown in the time for which a plateau is watched."""
 ARRIVAL_K = 0.1
 """Distance from its plateau at which a ramp counts as arrived, and that distance's standard uncertainty."""
+LULL_S = 15
+"""Seconds over which a lull on the way to the boil is seen."""
+MOST_U_S = 60.0
+"""Standard uncertainty from which on a plateau cannot be dated: no ramp leads to it."""
 PAUSE_S = 600
 """Seconds after a plateau in which a hotter one unmasks it."""
 _RAMP_K = 15.0
@@ -166,17 +170,13 @@ def _fit(piece: Array, first: int, probe: WaterProbe, noise: float, offset: int)
     ahead = piece[first : first + 45]
     level = float(np.nanmedian(ahead))
     before = np.flatnonzero(np.isfinite(piece[:first]) & (piece[:first] < level - _RAMP_K))
-    begin = max(int(before[-1]) + 1 if len(before) else 0, first - _RAMP_S)
-    if first - begin > 10 and np.isfinite(piece[begin : first - 5]).any():
-        # A ramp that follows a lull begins where the water was coolest.
-        begin += int(np.nanargmin(piece[begin : first - 5]))
-    t = np.arange(begin, min(len(piece), first + 45), dtype=np.float64) + 0.5
-    v = piece[begin : begin + len(t)]
-    good = np.isfinite(v)
-    t, v = t[good], v[good]
+    foot = int(before[-1]) + 1 if len(before) else 0
+    begin = max(foot, first - _RAMP_S)
+    ramp = _after_lull(piece, begin, first)
+    t, v = _finite(piece, ramp, first + 45)
     if (t < first).sum() < 4:
         return None
-    candidates = np.arange(max(begin + 2.0, first - 90.0), first + 25.0, 0.5)
+    candidates = np.arange(max(ramp + 2.0, first - 90.0), first + 25.0, 0.5)
     cost, coefficients = _knee_costs(t, v, candidates, probe.time_constant_s)
     best = int(np.argmin(cost))
     level, slope = float(coefficients[best, 0]), float(coefficients[best, 1])
@@ -188,14 +188,38 @@ def _fit(piece: Array, first: int, probe: WaterProbe, noise: float, offset: int)
     u_curve = max(float(within[-1] - within[0]) / 3.92, 0.3)
     # Where a slow ramp bends into its plateau, what counts as arrival is a matter of a tenth of a kelvin.
     u = float(np.sqrt(u_curve**2 + probe.u_time_constant_s**2 + (ARRIVAL_K / slope) ** 2 + 1.0))
+    if u > MOST_U_S:
+        return None
     finite = np.flatnonzero(np.isfinite(piece[first:]))
     stays = np.flatnonzero(np.abs(piece[first:][finite] - level) > max(2.0, 6.0 * noise))
     held = int(finite[stays[0]]) if len(stays) else len(piece) - first
     arrival = float(candidates[best]) - min(ARRIVAL_K / slope, 10.0) + offset
-    return Plateau(
-        arrival, u, level, slope, _sharpness(t, v, level, candidates[best]),
-        float(held),
-    )  # fmt: skip
+    sharpness = _sharpness(*_finite(piece, foot, first + 45), level, float(candidates[best]))
+    return Plateau(arrival, u, level, slope, sharpness, float(held))
+
+
+def _finite(piece: Array, low: int, high: int) -> tuple[Array, Array]:
+    """Return positions and values of the finite seconds in a range."""
+    t = np.arange(low, min(high, len(piece)), dtype=np.float64) + 0.5
+    v = piece[low : low + len(t)]
+    good = np.isfinite(v)
+    return t[good], v[good]
+
+
+def _after_lull(piece: Array, begin: int, first: int) -> int:
+    """Return where the last rise before `first` begins: a ramp that follows a lull is fitted without it."""
+    at = np.arange(begin, max(first - LULL_S, begin))
+    if len(at) < LULL_S:
+        return begin
+    _, _, _, slope, _ = SlidingLines(piece).window(at, at + LULL_S)
+    known = np.isfinite(slope)
+    if not known.any():
+        return begin
+    late = np.where(known & (at > first - 60 - LULL_S), slope, -np.inf)
+    steepest = int(np.argmax(late)) if np.isfinite(late).any() else int(np.nanargmax(slope))
+    with np.errstate(invalid="ignore"):
+        lulls = np.flatnonzero(slope[:steepest] < 0.25 * slope[steepest])
+    return int(at[lulls[-1]]) + LULL_S // 2 if len(lulls) else begin
 
 
 def _knee_costs(t: Array, v: Array, knees: Array, lag: float) -> tuple[Array, Array]:
@@ -255,7 +279,8 @@ def judge(
         return None
     if sharp is False and not steams and abs(difference) > 0.7 * u:
         return None
-    confirmed = agrees and (u <= SURE_U_K or bool(sharp and steams))
+    told_by_probe = u <= SURE_U_K and (sharp is not False or steams)
+    confirmed = agrees and (told_by_probe or bool(sharp and steams))
     met = (
         f"ramp of {plateau.slope_k_s * 60:.1f} K/min met a plateau at {plateau.level_c:.1f} °C, "
         f"{abs(difference):.1f} K {'above' if difference >= 0 else 'below'} the local boiling point "

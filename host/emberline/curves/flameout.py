@@ -244,6 +244,8 @@ def _foot_costs(t: Array, r: Array, feet: Array, level: float) -> Array:
 
 def _averaged(values: Array, width: int) -> Array:
     """Return the running mean over the finite values of a window; NaN where it holds none."""
+    if len(values) == 0:
+        return values
     good = np.isfinite(values)
     kernel = np.ones(width)
     count = np.convolve(good.astype(float), kernel, "same")[: len(values)]

@@ -125,7 +125,7 @@ def mass_onset(masked_g: Array, noise_g: Array) -> Onset | None:
     trigger = loss_trigger(masked_g, noise_g)
     if trigger is None:
         return None
-    low, high = max(0, trigger - 300), min(len(masked_g), trigger + 2 * CONFIRM_S)
+    low, high = max(0, trigger - 300), min(len(masked_g), trigger + CONFIRM_S // 2)
     t = np.arange(low, high, dtype=np.float64) + 0.5
     v = masked_g[low:high]
     good = np.isfinite(v)

@@ -31,6 +31,8 @@ MOST_DISTURBANCES = 40
 """Disturbances that are taken out of one curve, at most."""
 UNSEEN_G_S = 0.1
 """Pace at which a burn may change unseen, g/s: what a gap must exceed to have hidden a step."""
+LEAST_U_G = 1e-3
+"""Least standard uncertainty of a step's size."""
 UNKNOWN_U_G = 1e4
 """Standard uncertainty given to a step with no calm curve on one side."""
 
@@ -94,7 +96,11 @@ def find_steps(mass: Column) -> tuple[MassStep, ...]:
         steps = _measured(values, handlings, spacing)
         passing = _passing(steps, spacing)
         if passing is None:
-            return steps
+            return tuple(
+                step
+                for step in steps
+                if abs(step.size_g.nominal_value) >= 0.5 * MIN_STEP_G or step.excursion_g >= 0.5 * MIN_STEP_G
+            )
         handlings[passing : passing + 2] = [(handlings[passing][0], handlings[passing + 1][1])]
 
 
@@ -203,6 +209,8 @@ class _Line:
 def _line(level: Array, low: int, high: int) -> tuple[_Line | None, float]:
     """Fit a line to the finite values of a range, with one pass that drops outliers."""
     low, high = max(0, low), min(len(level), high)
+    if low >= high:
+        return None, np.nan
     t = np.arange(low, high, dtype=np.float64)
     v = level[low:high]
     good = np.isfinite(v)
@@ -317,5 +325,5 @@ def _measure(piece: Array, start: int, end: int, offset: int, spacing: int) -> M
     )
     excursion = float(np.max(away, initial=0.0, where=np.isfinite(away)))
     floor = white_noise_sd(piece[max(0, start - 60) : end + 60]) / FIT_S**0.5
-    size_g = ufloat(size, max(u, floor), "mass_step")
+    size_g = ufloat(size, max(u, floor, LEAST_U_G), "mass_step")
     return MassStep(start + offset, end + offset, size_g, excursion)

@@ -17,6 +17,8 @@ from emberline.heat.water_course import PotCurves, WaterCourse, seconds_of
 
 Array = NDArray[np.float64]
 
+WAITING_K = 2.0
+"""Distance within which a probe's reading before and after the pot was set down is that of the same water."""
 KINDLED_SHARE = 0.6
 """Share of the flaming level at which kindling has become flaming."""
 
@@ -148,7 +150,11 @@ def _visit(
 
 
 def _back_to(water_c: Array, on_s: float, bias: UFloat) -> UFloat | None:
-    """Return the temperature at the moment when the pot was set down, from the line of the half minute after it."""
+    """Return the temperature at the moment when the pot was set down.
+
+    A probe that hung in the water before then says it itself. Else the line of the half minute after it is followed
+    back.
+    """
     low = int(on_s) + 3
     piece = water_c[low : low + 25]
     t = np.flatnonzero(np.isfinite(piece))
@@ -156,6 +162,9 @@ def _back_to(water_c: Array, on_s: float, bias: UFloat) -> UFloat | None:
         return _reading(water_c, on_s + 2.0, on_s + 12.0, bias)
     slope, level = np.polyfit(t.astype(np.float64), piece[t], 1)
     start = float(level + slope * (on_s - low))
+    waiting = _reading(water_c, on_s - 15.0, on_s - 4.0, bias)
+    if waiting is not None and abs(waiting.nominal_value - start) < WAITING_K:
+        return waiting
     return start + ufloat(0.0, 0.1 + 0.3 * abs(start - float(piece[t[0]])), "water_curve") + bias
 
 

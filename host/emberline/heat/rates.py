@@ -14,7 +14,7 @@ from emberline.heat.result import COVERAGE_95
 
 FIVE_POINT_SPACING_S = 5
 """Spacing of the masses in the five-point rule, the longest that ISO 5660-1 allows (from memory)."""
-_REFUEL_REACH_S = 15.0
+_REACH_S = 15.0
 
 
 def mean_rate(burn: Burn) -> UFloat:
@@ -30,11 +30,15 @@ def equivalent_dry_rate(burn: Burn) -> UFloat:
 def peak_rate(burn: Burn) -> UFloat:
     """Largest smoothed rate between lit and flameout, outside masked seconds.
 
-    It is taken where its lower 95 % bound is highest: a badly known second beside a pot's lifting is no peak.
+    It is taken where its lower 95 % bound is highest, and not beside a change of load or the boil, where what the
+    smoother spreads is no fire.
     """
     _ = burn.loss_g
     account = burn.account
     rates = np.where(_flaming(burn), account.burning_rate_g_min, np.nan)
+    for kind in (EventKind.POT_ON, EventKind.BOIL, EventKind.POT_OFF, EventKind.REFUEL, EventKind.STEP):
+        for event in burn.moments.of_kind(kind):
+            rates[np.abs(account.t_s - event.t_s) <= _REACH_S] = np.nan
     if not np.isfinite(rates).any():
         raise AbsentError("no burning rate is known between lighting and flameout")
     at = int(np.nanargmax(rates - COVERAGE_95 * account.u_burning_rate_g_min))
@@ -50,7 +54,7 @@ def peak_rate_five_point(burn: Burn) -> UFloat:
     account = burn.account
     known = np.where(_flaming(burn), account.fuel_g, np.nan)
     for event in burn.moments.of_kind(EventKind.REFUEL):
-        known[np.abs(account.t_s - event.t_s) <= _REFUEL_REACH_S] = np.nan
+        known[np.abs(account.t_s - event.t_s) <= _REACH_S] = np.nan
     try:
         rates = 60.0 * five_point_rate(block_means(known, FIVE_POINT_SPACING_S), FIVE_POINT_SPACING_S)
     except MassRateError as exc:
