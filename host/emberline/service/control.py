@@ -15,8 +15,9 @@ from typing import Any
 
 from emberline.service.board import Board
 from emberline.service.control_place import socket_path
-from emberline.service.errors import RequestError, ServiceError
+from emberline.service.errors import ServiceError
 from emberline.service.keeper import Keeper
+from emberline.store.errors import StoreError
 
 LOG = logging.getLogger(__name__)
 
@@ -110,7 +111,7 @@ class Control:
                     return {"done": "end", "trial": await self._keeper.end()}
                 case {"do": "live"}:
                     return {"done": "live", "live": self._board.document()}
-        except RequestError as error:
+        except (ServiceError, StoreError) as error:
             return {"refused": str(error)}
         return {"refused": f"no request of this kind is known, or a part of it is missing: {request.get('do')!r}"}
 

@@ -21,6 +21,7 @@ from emberline.service.board import Board, TrialNow
 from emberline.service.clock import Clock
 from emberline.service.errors import ApartError, RequestError
 from emberline.service.watch import LOOKOUT_S, SECOND_NS, Turn, Watch
+from emberline.store.errors import StoreError
 from emberline.store.records import Note, Trial
 from emberline.store.store import Store, StoreReader
 from emberline.trials.live_document import event_document
@@ -96,6 +97,7 @@ class Keeper:
     _watching: bool = False
     _since_ns: int = 0
     _newest_ns: int | None = None
+    _trouble: str = ""
     _remarks: list[tuple[int, str]] = field(default_factory=list)
     _lock: asyncio.Lock = field(default_factory=asyncio.Lock)
     _nudged: asyncio.Event = field(default_factory=asyncio.Event)
@@ -141,14 +143,25 @@ class Keeper:
             try:
                 async with self._lock:
                     more = await self._turn()
-            except ApartError as error:
-                LOG.error("%s; the record is followed anew", error)
+            except (ApartError, StoreError) as error:
+                # What was found and could not be kept is found again; readings are stored by others meanwhile.
+                self._report(f"{error}; the record is followed anew")
                 self._watching = False
                 await asyncio.sleep(AGAIN_S)
                 more = True
+            else:
+                self._report("")
             if more:
                 self.nudge()
             await asyncio.sleep(CATCH_UP_S)
+
+    def _report(self, trouble: str) -> None:
+        """Log and show what is wrong, once."""
+        if trouble != self._trouble:
+            self._trouble = trouble
+            self.board.report("trials", trouble)
+            if trouble:
+                LOG.error("%s", trouble)
 
     async def catch_up(self) -> None:
         """Follow everything that is stored by now."""
@@ -183,6 +196,8 @@ class Keeper:
         """Keep a remark, as an event of the running trial where there is one."""
         async with self._lock:
             await self._keep_note(self.clock.now_ns(), text)
+            if self._open is not None:
+                await self._announce(self._open, self._open.notes)
 
     async def end(self) -> str:
         """End the running trial with its newest reading and return its id.
@@ -204,7 +219,8 @@ class Keeper:
     async def _turn(self) -> bool:
         """Follow some commits and do what follows; return whether more wait."""
         while self._remarks:
-            await self._keep_note(*self._remarks.pop(0))
+            await self._keep_note(*self._remarks[0])
+            del self._remarks[0]
         if not self._watching and not await self._watch():
             return False
         turn = await self.follower.turn()
@@ -215,7 +231,7 @@ class Keeper:
             return turn.more
         opened = self._open
         opened.announced, opened.retracted = turn.announced, turn.retracted
-        await self._announce(opened, [one for one in turn.said if _key(one) not in opened.known])
+        await self._announce(opened, [*opened.notes, *turn.said])
         start_ns = opened.trial.start_ns
         self.board.trial = TrialNow(opened.trial.id, opened.label, start_ns, turn.t_s, turn.phase, turn.estimates)
         self.board.touch()
@@ -300,16 +316,17 @@ class Keeper:
         self.due(Ended(trial.id, provisional=False))
 
     async def _keep_note(self, now_ns: int, text: str) -> None:
+        """Keep a remark, to be announced with what is found next."""
         trial = None if self._open is None else self._open.trial.id
         await asyncio.to_thread(self.store.add_note, self.bench, Note(now_ns, text, trial))
         if self._open is not None:
             t_s = (now_ns - self._open.trial.start_ns) / 1e9
             event = Event(EventKind.NOTE, t_s, 1.0, text, announced_t_s=t_s, by_person=True)
             self._open.notes.append(event)
-            await self._announce(self._open, [event])
 
     async def _announce(self, opened: _Open, said: Sequence[Event | Retraction]) -> None:
-        """Save what was found, then show it."""
+        """Save what was found and is not known yet, then show it."""
+        said = [one for one in said if _key(one) not in opened.known]
         if not said:
             return
         await self._save(opened)

@@ -15,8 +15,9 @@ from emberline.service.clock import Clock
 from emberline.service.control import MAX_NOTE, MAX_VIEWERS, Control
 from emberline.service.control_client import ask, watch
 from emberline.service.control_place import socket_path
-from emberline.service.errors import NoDaemonError, RequestError
+from emberline.service.errors import ApartError, NoDaemonError, RequestError
 from emberline.service.ingest import IngestCounts
+from emberline.store.errors import StoreFullError
 from live_fixture import until
 
 
@@ -38,6 +39,16 @@ class Trials:
     async def end(self) -> str:
         self.asked.append(("end",))
         return "2025-11-25-1"
+
+
+class Troubled(Trials):
+    """Can do nothing of what it is asked."""
+
+    async def note(self, text: str) -> None:
+        raise StoreFullError("the disk is full")
+
+    async def end(self) -> str:
+        raise ApartError("the follower is gone")
 
 
 @pytest.fixture
@@ -241,3 +252,11 @@ async def test_a_dead_daemons_socket_is_replaced(tmp_path: Path, board: Board, t
     task.cancel()
     with suppress(asyncio.CancelledError):
         await task
+
+
+async def test_a_daemon_in_trouble_says_why_it_cannot(tmp_path: Path, board: Board) -> None:
+    async with served(tmp_path, board, Troubled()):
+        with pytest.raises(RequestError, match="the disk is full"):
+            await asyncio.to_thread(ask, tmp_path, {"do": "note", "text": "poked"})
+        with pytest.raises(RequestError, match="the follower is gone"):
+            await asyncio.to_thread(ask, tmp_path, {"do": "end"})

@@ -17,6 +17,7 @@ from emberline.service.errors import ApartError, RequestError
 from emberline.service.ingest import IngestCounts
 from emberline.service.keeper import Ended, Keeper, labelled_plan
 from emberline.service.watch import Turn, Watch
+from emberline.store.errors import StoreFullError
 from emberline.store.store import Store
 from emberline.trials.estimates import Estimates
 from live_fixture import until
@@ -242,6 +243,49 @@ async def test_a_follower_that_dies_is_begun_anew(
     with contextlib.suppress(asyncio.CancelledError):
         await task
     assert len(script.watches) == 2
+
+
+async def test_what_a_full_disk_refuses_is_found_and_kept_once_there_is_room(
+    keeper: Keeper, store: Store, script: Script, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    monkeypatch.setattr(module, "AGAIN_S", 0.001)
+    ready(keeper)
+    name = await keeper.arm("", None)
+    keep = store.save_events
+    refusals: list[int] = []
+
+    def save(trial: str, events: list[Event], retracted: list[Retraction]) -> None:
+        if len(refusals) < 8:
+            refusals.append(1)
+            script.turns.append(turn(LIT))
+            raise StoreFullError("the disk is full")
+        keep(trial, events, retracted)
+
+    monkeypatch.setattr(store, "save_events", save)
+    script.turns = [turn(LIT)]
+    task = asyncio.create_task(keeper.run())
+    await until(lambda: shown(keeper) == ["lit"], "the announcement")
+    await until(lambda: keeper.board.document()["trouble"] == "", "the all-clear")
+    task.cancel()
+    with contextlib.suppress(asyncio.CancelledError):
+        await task
+    assert store.events(name) == [LIT]
+    assert caplog.text.count("the disk is full") == 1
+
+
+async def test_a_remark_waits_for_a_store_that_refuses_it(
+    keeper: Keeper, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object) -> None:
+        raise StoreFullError("the disk is full")
+
+    keeper.remark("The device restarted.")
+    with monkeypatch.context() as patch:
+        patch.setattr(store, "add_note", refuse)
+        with pytest.raises(StoreFullError):
+            await keeper.catch_up()
+    await keeper.catch_up()
+    assert [note.text for note in store.notes("yard")] == ["The device restarted."]
 
 
 async def test_a_device_that_restarts_leaves_a_remark(keeper: Keeper, store: Store) -> None:
