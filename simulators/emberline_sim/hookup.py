@@ -3,9 +3,7 @@
 from emberline_sim.device.microcontroller import Microcontroller
 from emberline_sim.faults import FaultKind, Mischief
 from emberline_sim.ports import Port
-
-BITS_PER_BYTE = 10
-"""On a serial line with one start and one stop bit."""
+from emberline_wire.budget import BITS_PER_BYTE
 
 
 class Hookup:

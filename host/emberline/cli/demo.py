@@ -104,6 +104,8 @@ class _Demo:
     @asynccontextmanager
     async def _bench(self) -> AsyncIterator[asyncio.subprocess.Process]:
         """Run the simulated bench as a process of its own; it does not outlive this block."""
+        from emberline.service.processes import end_process
+
         command = ["-m", "emberline_sim", "--scenario", self.scenario, "--speed", str(self.speed)]
         command += ["--pty-link", str(self.folder / "port"), "--write-files", str(self.folder / "burn")]
         with (self.folder / "bench.log").open("wb") as log:
@@ -119,14 +121,7 @@ class _Demo:
         try:
             yield process
         finally:
-            with contextlib.suppress(ProcessLookupError):
-                process.terminate()
-            try:
-                async with asyncio.timeout(STOP_LIMIT_S):
-                    await process.wait()
-            except TimeoutError:
-                process.kill()
-                await process.wait()
+            await end_process(process, STOP_LIMIT_S)
 
     async def _ready(self, bench: asyncio.subprocess.Process) -> bool:
         """Wait until the simulated bench has its port; return whether it has."""

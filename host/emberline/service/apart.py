@@ -14,6 +14,7 @@ from collections.abc import Callable
 from typing import Any, BinaryIO
 
 from emberline.service.errors import ApartError
+from emberline.service.processes import end_process
 
 LENGTH = struct.Struct("<Q")
 NICENESS = 5
@@ -99,15 +100,7 @@ class Apart:
         process, self._process = self._process, None
         if process is None:
             return
-        with contextlib.suppress(ProcessLookupError):
-            process.terminate()
-        try:
-            async with asyncio.timeout(CLOSE_LIMIT_S):
-                await process.wait()
-        except TimeoutError:
-            with contextlib.suppress(ProcessLookupError):
-                process.kill()
-            await process.wait()
+        await end_process(process, CLOSE_LIMIT_S)
         # The transport keeps the pipes; asyncio has no public way to close them with the process gone.
         if process.stdin is not None:
             process.stdin.close()
