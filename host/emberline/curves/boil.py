@@ -41,7 +41,7 @@ SAME_PLATEAU_K = 0.5
 """Spread of a boiling plateau: what lies further below the highest is not boiling."""
 TELLING_K = 0.5
 """Rise that a ramp which goes on would have shown in the time for which a plateau is watched."""
-ARRIVAL_K = 0.1
+ARRIVAL_K = 0.15
 """Distance from its plateau at which a ramp counts as arrived, and that distance's standard uncertainty."""
 LULL_S = 15
 """Seconds over which a lull on the way to the boil is seen."""

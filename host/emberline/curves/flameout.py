@@ -229,7 +229,8 @@ def _foot(rate_g_s: Array, half: int, level: float) -> Fall | None:
     with np.errstate(invalid="ignore"):
         below = np.flatnonzero(_averaged(rate_g_s, 21)[half:] < FLAMEOUT_SHARE * level)
     end_s = float(half + below[0]) if len(below) else foot
-    if end_s > foot + 0.3 * (foot - half) + 10.0:
+    # Where glowing char alone gives about as much as that share, its crossing is chance; the foot can be seen.
+    if tail_level > 0.8 * FLAMEOUT_SHARE * level or end_s > foot + 0.3 * (foot - half) + 10.0:
         end_s = foot
     return Fall(float(half), foot, end_s, level, max(tail_level, 0.0), float(end - foot))
 

@@ -136,7 +136,8 @@ def mass_onset(masked_g: Array, noise_g: Array) -> Onset | None:
     score, shapes = _onset_costs(t, v, candidates)
     best = int(np.argmin(score))
     onset = float(candidates[best])
-    if (t < onset).sum() < 4 or float(shapes[best, 1]) < -LOSS_RATE_G_S:
+    before = -float(shapes[best, 1])
+    if (t < onset).sum() < 4 or before > max(LOSS_RATE_G_S, 0.8 * float(v[0] - v[-1]) / float(t[-1] - t[0])):
         return None  # falling from the first second: the record began mid-burn
     noise = max(float(np.nanmedian(noise_g[low:high])), 0.02)
     within = candidates[score <= score[best] + noise**2 * 3.84]

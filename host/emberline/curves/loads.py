@@ -109,6 +109,8 @@ def _pot_stands_first(steps: Sequence[MassStep], plan: Plan) -> bool:
     heaviest = 0.0
     for step in steps:
         size = step.size_g.nominal_value
+        if abs(size) < 5.0 * step.size_g.std_dev:
+            continue
         if size > 0:
             heaviest = max(heaviest, size)
         elif -size > _least_pot_g(plan.pot) and heaviest < 0.9 * -size:

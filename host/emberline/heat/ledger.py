@@ -96,7 +96,7 @@ def _fuel_in(scale: Scale, plan: Plan, lit: Event | None) -> UFloat | None:
 def _fuel_curve(
     t_s: Array, scale: Scale, courses: Sequence[WaterCourse], plan: Plan, lit: Event | None
 ) -> tuple[Array, Array]:
-    if plan.fuel.mass_g is None:
+    if plan.fuel.mass_g is None or len(t_s) == 0:
         return np.full(len(t_s), np.nan), np.full(len(t_s), np.nan)
     starter = float(plan.fuel.starter_g.nominal_value) if plan.fuel.starter_g is not None else 0.0
     kindling = float(plan.fuel.kindling_g.nominal_value) if plan.fuel.kindling_g is not None else 0.0

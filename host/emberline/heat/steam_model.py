@@ -113,21 +113,35 @@ class SteamModel:
         return rate * (target / reached) if reached > 0 else rate
 
 
+class _SortedLoss:
+    """Rates of loss in falling order with their running sums: what exceeds a limit is summed without a second look."""
+
+    def __init__(self, loss_g_s: Array) -> None:
+        self._rising = np.sort(loss_g_s)
+        self._sums = np.concatenate(([0.0], np.cumsum(self._rising[::-1])))
+        self.seconds = len(loss_g_s)
+
+    def above(self, limit_g_s: float, wall_g_s: float, steam: float) -> float:
+        """Return the sum of `steam * loss - wall` over the seconds in which it is positive."""
+        count = self.seconds - int(np.searchsorted(self._rising, limit_g_s, side="right"))
+        return float(steam * self._sums[count] - wall_g_s * count)
+
+
 class _Sums:
     """Whole sums of a model by a moment, so that closing it needs no second look at the curve."""
 
     def __init__(self, model: SteamModel, k: int) -> None:
         steaming = model.inside & model.boiling
-        self._flaming = model.loss_g_s[:k][(steaming & ~model.glowing)[:k]]
-        self._glowing = model.loss_g_s[:k][(steaming & model.glowing)[:k]]
+        self._flaming = _SortedLoss(model.loss_g_s[:k][(steaming & ~model.glowing)[:k]])
+        self._glowing = _SortedLoss(model.loss_g_s[:k][(steaming & model.glowing)[:k]])
         below = (model.inside & ~model.boiling)[:k]
         self._drive, self._cap = model.drive[:k][below], MOST_SHARE * model.loss_g_s[:k][below]
 
     def _steam(self, share: float, wall_g_s: float, char_ratio: float) -> float:
-        total = 0.0
-        for loss, steam in ((self._flaming, share), (self._glowing, share * char_ratio)):
-            total += float(np.sum(np.maximum(steam * loss - wall_g_s, 0.0))) / (1.0 + steam)
-        return total
+        glow = share * char_ratio
+        return self._flaming.above(wall_g_s / share, wall_g_s, share) / (1.0 + share) + self._glowing.above(
+            wall_g_s / glow, wall_g_s, glow
+        ) / (1.0 + glow)
 
     def nearest(
         self, c: Coefficients, target: float, char_ratio: float
@@ -152,13 +166,13 @@ class _Sums:
 
     @property
     def _boils(self) -> bool:
-        return len(self._flaming) + len(self._glowing) > 0
+        return self._flaming.seconds + self._glowing.seconds > 0
 
     def _share_for(self, rest: float, wall_g_s: float, char_ratio: float) -> tuple[float, float]:
         """Return the share of steam that makes up the rest, and what it cannot make up."""
         if not self._boils:
             return 1.0, rest
-        low, high = 0.0, 60.0
+        low, high = 1e-6, 60.0
         if rest <= 0:
             return low, rest
         most = self._steam(high, wall_g_s, char_ratio)

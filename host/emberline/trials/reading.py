@@ -30,6 +30,8 @@ from emberline.heat.water_course import PotCurves, WaterCourse, told_apart, wate
 
 Array = NDArray[np.float64]
 
+LEAST_PRESSURE_PA, MOST_PRESSURE_PA = 40_000.0, 110_000.0
+"""Air pressures that a place on land can have; a sensor that reads another is broken and not believed."""
 WARMED_K = 15.0
 """Rise of the water's temperature that no sun gives: a fire is under the pot."""
 REFILL_K = 12.0
@@ -203,7 +205,7 @@ def _probe(channels: Mapping[Role, Channel]) -> WaterProbe:
 def _own_cell(grid: Grid, channels: Mapping[Role, Channel], plan: Plan) -> Scale | None:
     """Read the pot's own load cell, where fitted."""
     column = grid.get(Role.POT_MASS)
-    if column is None:
+    if column is None or not np.isfinite(column.value).any():
         return None
     steps = find_steps(column)
     loss: LossRate = smooth(masked(column, steps))
@@ -257,5 +259,8 @@ def _place(grid: Grid, plan: Plan) -> Place:
     column = grid.get(Role.PRESSURE)
     if column is None or not np.isfinite(column.value).any():
         return plan.place
-    measured = ufloat(float(np.nanmedian(column.value)), 100.0, "pressure")
+    pressure_pa = float(np.nanmedian(column.value))
+    if not LEAST_PRESSURE_PA < pressure_pa < MOST_PRESSURE_PA:
+        return plan.place
+    measured = ufloat(pressure_pa, 100.0, "pressure")
     return Place(pressure_pa=measured, ambient_c=plan.place.ambient_c)
