@@ -69,10 +69,10 @@ REMEDIES: dict[str, Remedy] = {
     "water_probe": Remedy("the water probe", "check the probe in boiling water, or take a thermocouple of type T"),
     "water_curve": Remedy("the water's temperature curve", "hold the probe in the middle of the water"),
     "boil": Remedy("the moment of the boil", "take a thinner probe and enter the station pressure"),
-    "lit": Remedy("the moment of lighting", "set the event by hand when the fuel catches"),
+    "lit": Remedy("the moment of lighting", "fit a flame probe"),
     "pot_on": Remedy("the moment when the pot went on", "set the pot down in one movement"),
     "pot_off": Remedy("the moment when the pot came off", "lift the pot in one movement"),
-    "flameout": Remedy("the moment of flameout", "fit a flame probe, or set the event by hand when you see it"),
+    "flameout": Remedy("the moment of flameout", "fit a flame probe"),
     "note": Remedy("the moment of a note", "write the note when the power changes"),
 }
 """Inputs of the budgets by their tags; the numbers of visits and refuels are left out of a tag."""

@@ -31,9 +31,7 @@ class Moments:
         """When the fuel caught; AbsentError where nobody saw it."""
         event = first(self.events, EventKind.LIT)
         if event is None:
-            raise AbsentError(
-                "no lighting was found in the record: let it run before you light the stove, or set the event by hand"
-            )
+            raise AbsentError("no lighting was found in the record: let it run before you light the stove")
         return self.of(event)
 
     @cached_property
@@ -41,9 +39,7 @@ class Moments:
         """When the flame went out for good; AbsentError where it did not."""
         event = last(self.events, EventKind.FLAMEOUT)
         if event is None:
-            raise AbsentError(
-                "no flameout was found in the record: let it run until the flame is out, or set the event by hand"
-            )
+            raise AbsentError("no flameout was found in the record: let it run until the flame is out")
         return self.of(event)
 
     @cached_property
@@ -51,7 +47,7 @@ class Moments:
         """From lit to flameout; AbsentError where either is missing or they come in the wrong order."""
         length = self.flameout - self.lit
         if not nominal_value(length) > 0:
-            raise AbsentError("the flameout lies before the lighting: correct the event that was set by hand")
+            raise AbsentError("the flameout lies before the lighting: correct the event that a person set")
         return length
 
     @cached_property
@@ -73,10 +69,7 @@ class Moments:
         lit = attempt(lambda: self.lit)
         starts = pots[-1:] + ([] if lit is None else [lit])
         if not starts:
-            raise AbsentError(
-                "the record shows neither the lighting nor the pot being set down: start it before both, "
-                "or set one of them by hand"
-            )
+            raise AbsentError("the record shows neither the lighting nor the pot being set down: start it before both")
         return self._up_to_boil(max(starts, key=nominal_value))
 
     @cached_property
@@ -87,7 +80,7 @@ class Moments:
     def _up_to_boil(self, start: UFloat) -> UFloat:
         length = self.boil - start
         if not nominal_value(length) > 0:
-            raise AbsentError("the water boiled before the fire was lit: correct the event that was set by hand")
+            raise AbsentError("the water boiled before the fire was lit: correct the event that a person set")
         return length
 
     def of(self, event: Event) -> UFloat:

@@ -83,7 +83,8 @@ def analyse(
     account = build_account(reading.scale, reading.fuel, reading.courses, reading.pot, plan, events, grid.n)
     results = compute_results(account, events, plan, reading.boiling_point_c)
     assumed = [role for role in curves if role not in channels]
-    notes = record_notes(grid, described, assumed, events, boiling_point_basis(plan.place))
+    noise_g = reading.scale.loss.noise_g if reading.scale is not None else None
+    notes = record_notes(grid, described, assumed, events, boiling_point_basis(plan.place), noise_g)
     return Analysis(
         trial, bench, plan, grid, events, tuple(tracked.retracted), account, results, reading.boiling_point_c, notes
     )

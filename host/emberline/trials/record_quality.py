@@ -3,12 +3,11 @@
 from collections.abc import Mapping, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from emberline.bench.channels import Channel, Role, describe_assumptions
-from emberline.curves.burning_rate import noise_of
 from emberline.curves.events import Event, EventKind
 from emberline.curves.grid import Column, Grid
-from emberline.curves.mass_steps import find_steps, masked
 from emberline.curves.robust import runs
 from emberline.heat.result import QualityNote
 
@@ -19,7 +18,12 @@ WINDY_G = 1.0
 
 
 def record_notes(
-    grid: Grid, channels: Mapping[Role, Channel], assumed: Sequence[Role], events: Sequence[Event], boiling_basis: str
+    grid: Grid,
+    channels: Mapping[Role, Channel],
+    assumed: Sequence[Role],
+    events: Sequence[Event],
+    boiling_basis: str,
+    noise_g: NDArray[np.float64] | None,
 ) -> tuple[QualityNote, ...]:
     """Return what a reader should know about a record, in a fixed order.
 
@@ -29,16 +33,15 @@ def record_notes(
         assumed: Roles whose channel nobody described.
         events: The trial's events.
         boiling_basis: What the boiling temperature rests on, in words.
+        noise_g: (n,) noise of the mass as it acts on a slope; None without a load cell.
     """
     notes = [QualityNote("assumed_channel", describe_assumptions(channels[role])) for role in sorted(assumed)]
     if any(event.kind is EventKind.BOIL for event in events) or Role.WATER in channels:
         notes.append(QualityNote("boiling_point_basis", f"Local boiling point from {boiling_basis}."))
     for role in sorted(grid.columns):
         notes += _gap_notes(channels[role].name, grid.columns[role])
-    mass = grid.get(Role.MASS)
-    if mass is not None and mass.count.any():
-        noise = noise_of(masked(mass, find_steps(mass)))
-        typical = float(np.median(noise))
+    if noise_g is not None and len(noise_g):
+        typical = float(np.median(noise_g))
         if typical > WINDY_G:
             text = (
                 f"The load wavered by {typical:.1f} g within ten seconds, as in wind; the intervals are wider for it."

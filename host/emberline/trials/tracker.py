@@ -212,15 +212,12 @@ class Tracker:
         if boil is not None and (on is None or boil.t_s > on.t_s):
             if level <= self._plateaus.get(boil.t_s, level) + HOTTER_K or level > 110.0:
                 return False
-            self._retract_on_next_look(boil)
+            # The boil is forgotten, so that this look takes it back.
+            self._plateaus.pop(boil.t_s, None)
             return True
         # Only where a plateau could be boiling, and has begun to flatten, is it worth the detectors' time.
         rise = level - float(np.nanmedian(earlier))
         return abs(level - self._boiling_c) < NEAR_BOIL_K and rise < 4.0 and now % 2 == 0
-
-    def _retract_on_next_look(self, boil: Event) -> None:
-        """Forget the plateau of a boil that the water has since exceeded."""
-        self._plateaus.pop(boil.t_s, None)
 
     def _sinking(self, grid: Grid, now: int) -> bool:
         """Tell whether the fire may be going out, or may have come back."""
@@ -271,10 +268,9 @@ class Tracker:
             if wrong:
                 del announced[index]
                 why = f"a {event.kind.value} at {event.t_s:.0f} s no longer agrees with the curves"
-                said.append(Retraction(event.kind, float(event.announced_t_s or 0.0), float(now), why))
-                self._tracked.retracted.append(
-                    Retraction(event.kind, float(event.announced_t_s or 0.0), float(now), why)
-                )
+                retraction = Retraction(event.kind, float(event.announced_t_s or 0.0), float(now), why)
+                said.append(retraction)
+                self._tracked.retracted.append(retraction)
         return said
 
     def _sure(self, event: Event, reading: Reading, grid: Grid) -> bool:

@@ -133,7 +133,7 @@ def test_a_file_is_refused_before_the_work_begins(tmp_path: Path) -> None:
     require_writable(tmp_path / "new.CSV", overwrite=False)
 
 
-def test_without_the_parquet_library_the_extra_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_without_the_parquet_library_its_name_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     real = builtins.__import__
 
     def without(name: str, *args: Any, **kwargs: Mapping[str, Any]) -> Any:
@@ -142,7 +142,7 @@ def test_without_the_parquet_library_the_extra_is_named(tmp_path: Path, monkeypa
         return real(name, *args, **kwargs)  # type: ignore[arg-type]
 
     monkeypatch.setattr(builtins, "__import__", without)
-    with pytest.raises(ExportError, match=r"emberline\[parquet\]"):
+    with pytest.raises(ExportError, match=r"pip install pyarrow"):
         require_writable(tmp_path / "burn.parquet", overwrite=False)
 
 

@@ -5,8 +5,10 @@ from uncertainties import ufloat
 
 from column_fixture import column, seconds
 from emberline.bench.channels import Role, default_channel
+from emberline.curves.burning_rate import noise_of
 from emberline.curves.events import Event, EventKind
 from emberline.curves.grid import Column, Grid
+from emberline.curves.mass_steps import find_steps, masked
 from emberline.heat.result import QualityNote
 from emberline.trials.record_quality import record_notes
 
@@ -20,8 +22,10 @@ def notes(
     """Return the texts of the notes by their code."""
     n = len(next(iter(columns.values())))
     channels = {role: default_channel(role) for role in columns}
+    mass = columns.get(Role.MASS)
+    noise_g = None if mass is None or not mass.count.any() else noise_of(masked(mass, find_steps(mass)))
     found: dict[str, list[str]] = {}
-    for note in record_notes(Grid(n, columns), channels, assumed, events, BASIS):
+    for note in record_notes(Grid(n, columns), channels, assumed, events, BASIS, noise_g):
         assert isinstance(note, QualityNote)
         found.setdefault(note.code, []).append(note.text)
     return found
