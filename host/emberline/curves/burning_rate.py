@@ -19,6 +19,8 @@ Array = NDArray[np.float64]
 WANDER_CHOICES = (2.5e-5, 1e-4, 4e-4, 1.6e-3)
 """Intensities of the rate's random walk to choose from, as a share of the squared rate per second: 4e-4 lets a rate
 change by 11 % in 30 s. Faster wander than the last is not burning but wind."""
+State = tuple[float, float, float, float, float]
+"""The filter's state after a second: mass, rate, and their variances (mass, covariance, rate)."""
 _FIRST_RATE_SD = 0.3
 _NOISE_FLOOR_G = 0.01
 
@@ -114,6 +116,22 @@ def filtered(masked_g: Array, *, wander: float) -> LossRate:
     return LossRate(passed.x[:, 0], passed.x[:, 1], u_rate, u_mass, noise, wander)
 
 
+def smooth_onward(masked_g: Array, noise_g: Array, wander: float, before: State | None) -> tuple[LossRate, Array]:
+    """Smooth the end of a record whose earlier part has been filtered, so that a live run need not begin anew.
+
+    Args:
+        masked_g: (n,) mass with steps removed and spoilt seconds as NaN.
+        noise_g: (n,) its noise.
+        wander: Intensity of the rate's random walk, g²/s³.
+        before: The filter's state in the second before the first; None where the record begins here.
+
+    Returns:
+        The end, smoothed, and the filter's states, (n, 5).
+    """
+    passed = _filter(between_codes(masked_g), noise_g, wander, before)
+    return _smoothed(passed, noise_g, wander), np.concatenate((passed.x, passed.p), axis=1)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class _Passed:
     x: Array  # (n, 2) filtered mass and rate
@@ -121,7 +139,7 @@ class _Passed:
     log_likelihood: float
 
 
-def _filter(masked_g: Array, noise: Array, q: float) -> _Passed:
+def _filter(masked_g: Array, noise: Array, q: float, before: State | None = None) -> _Passed:
     n = len(masked_g)
     x = np.zeros((n, 2))
     p = np.zeros((n, 3))
@@ -129,12 +147,14 @@ def _filter(masked_g: Array, noise: Array, q: float) -> _Passed:
     m = float(masked_g[finite[0]]) if len(finite) else 0.0
     r = 0.0
     p00, p01, p11 = 100.0, 0.0, _FIRST_RATE_SD**2
+    if before is not None:
+        m, r, p00, p01, p11 = before
     likelihood = 0.0
     observed = masked_g.tolist()
     variance = (noise**2).tolist()
     rows_x, rows_p = [], []
     for i in range(n):
-        if i:
+        if i or before is not None:
             m -= r
             p00 += -2.0 * p01 + p11 + q / 3.0
             p01 += -p11 - q / 2.0

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from emberline.curves.burning_rate import WANDER_CHOICES, filtered, noise_of, smooth, typical_rate
+from emberline.curves.burning_rate import WANDER_CHOICES, filtered, noise_of, smooth, smooth_onward, typical_rate
 from emberline.curves.robust import white_noise_sd
 
 Array = NDArray[np.float64]
@@ -193,3 +193,17 @@ def test_a_record_without_readings_knows_no_rate() -> None:
     smoothed = smooth(np.full(60, np.nan))
     assert np.isfinite(smoothed.u_rate_g_s).all()
     assert (smoothed.u_rate_g_s >= 0.25).all()
+
+
+def test_a_record_smoothed_in_two_parts_ends_as_one_smoothed_whole() -> None:
+    rng = np.random.default_rng(12)
+    masses_g = 700.0 - 0.15 * np.arange(600.0) + rng.normal(0.0, 0.1, 600)
+    masses_g[350:370] = np.nan
+    noise_g, q = np.full(600, 0.1), 1e-6
+    whole, states = smooth_onward(masses_g, noise_g, q, None)
+    early, _ = smooth_onward(masses_g[:400], noise_g[:400], q, None)
+    before = tuple(states[399].tolist())
+    late, _ = smooth_onward(masses_g[400:], noise_g[400:], q, before)
+    for name in ("mass_g", "rate_g_s", "u_rate_g_s", "u_mass_g"):
+        assert getattr(late, name) == pytest.approx(getattr(whole, name)[400:], rel=1e-9)
+    assert early.rate_g_s[:200] == pytest.approx(whole.rate_g_s[:200], abs=1e-4)
