@@ -1,5 +1,6 @@
 """Connections to the store's file: one that writes, in a thread of its own, and short ones that only read."""
 
+import logging
 import sqlite3
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -7,22 +8,37 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import TypeVar
 
-from emberline.store.errors import StoreBusyError, StoreClosedError, StoreDamagedError, StoreMissingError, from_sqlite
-from emberline.store.schema import migrate, require_current
+from emberline.store.errors import (
+    StoreBusyError,
+    StoreClosedError,
+    StoreDamagedError,
+    StoreMissingError,
+    StoreReplacedError,
+    StoreUnwritableError,
+    from_sqlite,
+)
+from emberline.store.place import file_number
+from emberline.store.schema import keep_copy, migrate, require_current, version_of
 
+LOG = logging.getLogger(__name__)
 T = TypeVar("T")
 
 BUSY_TIMEOUT_MS = 5000
 JOURNAL_LIMIT_BYTES = 64 * 1024 * 1024
+JOURNALS = ("-wal", "-shm")
+"""Endings of the files beside a store that belong to it while it is open, or after a crash."""
 WRITE_LIMIT_S = 120.0
 """Longest wait for a write; a commit takes milliseconds, merging the blocks of a long trial a few seconds."""
+OPEN_LIMIT_S = 900.0
+"""Longest wait for a store to open: all of it is read once, at 20 MB/s on a slow card."""
 
 
 class Writer:
     """The one connection that writes.
 
     Jobs run one after the other in one thread, each in a transaction of its own; what a job raises reaches its caller
-    through the future. Closing runs the jobs that wait first.
+    through the future. Closing runs the jobs that wait first. A file on a disk that failed is opened anew before the
+    next job; one that was deleted is put back as the open connection knows it.
     """
 
     def __init__(self, path: Path) -> None:
@@ -31,9 +47,16 @@ class Writer:
         Raises:
             StoreError: The file is damaged, newer, or cannot be opened.
         """
+        self._path = path.resolve()
+        self._number: tuple[int, int] | None = None
+        self._suspect = False
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="store-writer")
         try:
-            self._connection = self._thread.submit(_open_for_writing, path).result(timeout=WRITE_LIMIT_S)
+            self._connection = self._thread.submit(_open_for_writing, path).result(timeout=OPEN_LIMIT_S)
+            self._number = file_number(self._path)
+        except TimeoutError as exc:
+            self._thread.shutdown(wait=False)
+            raise StoreBusyError(f"{path} did not open within {OPEN_LIMIT_S:.0f} s: is the disk overloaded?") from exc
         except BaseException:
             self._thread.shutdown()
             raise
@@ -58,7 +81,7 @@ class Writer:
         """Move what the journal holds into the store and shorten the journal; readers are not waited for."""
 
         def job() -> None:
-            connection = self._connection
+            connection = self._sound_connection()
             connection.execute("PRAGMA busy_timeout = 0")
             try:
                 connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
@@ -72,7 +95,7 @@ class Writer:
     def close(self) -> None:
         """Run the jobs that wait, close the connection and end the thread; a second call does nothing."""
         try:
-            self._thread.submit(self._connection.close)
+            self._thread.submit(lambda: self._connection.close())
         except RuntimeError:
             return
         self._thread.shutdown(wait=True)
@@ -91,7 +114,7 @@ class Writer:
             raise StoreBusyError(f"a write did not end within {WRITE_LIMIT_S:.0f} s: is the disk overloaded?") from exc
 
     def _in_transaction(self, job: Callable[[sqlite3.Connection], T]) -> T:
-        connection = self._connection
+        connection = self._sound_connection()
         try:
             connection.execute("BEGIN IMMEDIATE")
             value = job(connection)
@@ -101,9 +124,52 @@ class Writer:
             if connection.in_transaction:
                 connection.execute("ROLLBACK")
             if isinstance(exc, sqlite3.Error):
-                raise from_sqlite(exc) from exc
+                error = from_sqlite(exc)
+                self._suspect = isinstance(error, StoreUnwritableError)
+                raise error from exc
             raise
         return value
+
+    def _sound_connection(self) -> sqlite3.Connection:
+        """Return the connection, once it is certain that it leads to the file by that name.
+
+        Raises:
+            StoreUnwritableError: The disk still fails, or is gone.
+            StoreReplacedError: Another file has that name now.
+        """
+        number = file_number(self._path)
+        if number is None:
+            self._put_back()
+        elif number != self._number:
+            raise StoreReplacedError(f"{self._path} was replaced while it was written to: it has to be opened anew")
+        elif self._suspect:
+            self._open_again()
+        return self._connection
+
+    def _put_back(self) -> None:
+        """Write what the connection still holds of a deleted file under its name again."""
+        folder = file_number(self._path.parent)
+        if folder is None or self._number is None or folder[0] != self._number[0]:
+            raise StoreUnwritableError(f"{self._path} is gone: is its disk connected?")
+        LOG.error("%s was deleted while it was written to; it is put back, with all that it held", self._path)
+        keep_copy(self._connection, self._path, before=self._clear_journal)
+        # Closed before the file is opened anew: it removes a journal by its name, whoever's that is by then.
+        self._connection.close()
+        self._open_again()
+
+    def _clear_journal(self) -> None:
+        """Remove what is left of the deleted file's journal, which does not belong to the copy."""
+        for ending in JOURNALS:
+            self._path.with_name(self._path.name + ending).unlink(missing_ok=True)
+
+    def _open_again(self) -> None:
+        try:
+            fresh = _connected(self._path)
+            fresh.execute("PRAGMA journal_mode = WAL")
+        except sqlite3.Error as exc:
+            raise from_sqlite(exc) from exc
+        self._connection.close()
+        self._connection, self._number, self._suspect = fresh, file_number(self._path), False
 
 
 @contextmanager
@@ -131,24 +197,41 @@ def reading(path: Path) -> Iterator[sqlite3.Connection]:
 
 def _open_for_writing(path: Path) -> sqlite3.Connection:
     try:
-        # Only the writer's thread touches the connection, save that the interpreter may free it in another one.
-        connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+        connection = _connected(path, create=True)
     except sqlite3.Error as exc:
         raise from_sqlite(exc) from exc
     try:
-        connection.execute(f"PRAGMA busy_timeout = {BUSY_TIMEOUT_MS}")
+        # First, so that another program's database is told as such, whatever state it is in.
+        version_of(connection)
         problem = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
         if problem != "ok":
-            raise StoreDamagedError(f"the store {path} is damaged ({problem}): move it aside; a new one is begun")
+            raise StoreDamagedError(f"the store {path} is damaged ({problem}): `emberline run` sets it aside")
         migrate(connection, path)
         connection.execute("PRAGMA journal_mode = WAL")
-        connection.execute("PRAGMA synchronous = FULL")
-        connection.execute(f"PRAGMA journal_size_limit = {JOURNAL_LIMIT_BYTES}")
-        connection.execute("PRAGMA foreign_keys = ON")
     except sqlite3.Error as exc:
         connection.close()
         raise from_sqlite(exc) from exc
     except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def _connected(path: Path, *, create: bool = False) -> sqlite3.Connection:
+    """Connect with the settings that keep the data safe; does not touch the file's content."""
+    # Only the writer's thread touches the connection, save that the interpreter may free it in another one.
+    connection = sqlite3.connect(
+        f"{path.resolve().as_uri()}?mode={'rwc' if create else 'rw'}",
+        uri=True,
+        isolation_level=None,
+        check_same_thread=False,
+    )
+    try:
+        connection.execute(f"PRAGMA busy_timeout = {BUSY_TIMEOUT_MS}")
+        connection.execute("PRAGMA synchronous = FULL")
+        connection.execute(f"PRAGMA journal_size_limit = {JOURNAL_LIMIT_BYTES}")
+        connection.execute("PRAGMA foreign_keys = ON")
+    except sqlite3.Error:
         connection.close()
         raise
     return connection

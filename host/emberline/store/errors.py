@@ -19,8 +19,20 @@ class StoreFullError(StoreError):
     """The disk has no room left; what was committed before is whole."""
 
 
+class StoreUnwritableError(StoreError):
+    """The disk takes nothing now: it is read-only, fails, or is gone; what was committed before is whole."""
+
+
 class StoreDamagedError(StoreError):
-    """The file is damaged, or is not a store at all; nothing was appended to it."""
+    """The file is damaged, or is no database at all; nothing was appended to it."""
+
+
+class StoreReplacedError(StoreError):
+    """Another file has taken the store's name while it was open; nothing more is written to the old one."""
+
+
+class StoreForeignError(StoreError):
+    """The file is a sound database of another program; it is left alone."""
 
 
 class StoreVersionError(StoreError):
@@ -46,13 +58,20 @@ class ExportError(StoreError):
 def from_sqlite(error: sqlite3.Error) -> StoreError:
     """Return our own error for one of SQLite's."""
     code = getattr(error, "sqlite_errorcode", None)
-    primary = code & 0xFF if isinstance(code, int) else None
-    if primary == sqlite3.SQLITE_FULL:
-        return StoreFullError("the disk is full: free some room; what was committed before is safe")
-    if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
-        return StoreDamagedError(
-            f"the store is damaged or is no store ({error}): move the file aside; a new one is begun"
-        )
-    if primary in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
-        return StoreBusyError("the store stayed locked by another program for 5 s: end that program or try again")
-    return StoreError(f"SQLite reports: {error}")
+    match code & 0xFF if isinstance(code, int) else None:
+        case sqlite3.SQLITE_FULL:
+            return StoreFullError("the disk is full: free some room; what was committed before is safe")
+        case sqlite3.SQLITE_READONLY:
+            return StoreUnwritableError(
+                "the disk is read-only now: make it writable again, or look at whether it fails"
+            )
+        case sqlite3.SQLITE_IOERR | sqlite3.SQLITE_CANTOPEN:
+            return StoreUnwritableError(f"the disk fails or is gone ({error}): check that it is connected and sound")
+        case sqlite3.SQLITE_CORRUPT | sqlite3.SQLITE_NOTADB:
+            return StoreDamagedError(
+                f"the store is damaged or is no store ({error}): `emberline run` sets it aside and begins a new one"
+            )
+        case sqlite3.SQLITE_BUSY | sqlite3.SQLITE_LOCKED:
+            return StoreBusyError("the store stayed locked by another program for 5 s: end that program or try again")
+        case _:
+            return StoreError(f"SQLite reports: {error}")

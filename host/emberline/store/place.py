@@ -67,6 +67,15 @@ def _unescaped(field: str) -> str:
     return field
 
 
+def file_number(path: Path) -> tuple[int, int] | None:
+    """Return what tells a file from every other one (device, number on it), or None where there is none."""
+    try:
+        status = path.stat()
+    except OSError:
+        return None
+    return status.st_dev, status.st_ino
+
+
 class WriterLock:
     """The right to write to one store, held by one program at a time.
 

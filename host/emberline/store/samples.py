@@ -74,6 +74,12 @@ def read_page(
     return [one for one in commits if one.batches], rows[-1][0] if len(rows) == PAGE else None
 
 
+def newest_ns(connection: sqlite3.Connection) -> int | None:
+    """Return the time of the newest sample that a bench sent; None where there is none."""
+    row = connection.execute("SELECT max(end_ns) FROM blocks WHERE trial IS NULL").fetchone()
+    return None if row[0] is None else int(row[0])
+
+
 def next_seq(connection: sqlite3.Connection, device: str, boot: int, channel: str) -> int:
     """Return the number after the greatest one that is stored or flagged lost; 0 for an unknown stream."""
     row = connection.execute(

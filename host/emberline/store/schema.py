@@ -1,12 +1,13 @@
 """The shape of the store's file, and the numbered steps that lead to it."""
 
+import os
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import closing
 from importlib.resources import files
 from pathlib import Path
 
-from emberline.store.errors import StoreDamagedError, StorePlaceError, StoreVersionError
+from emberline.store.errors import StoreForeignError, StorePlaceError, StoreVersionError
 
 APPLICATION_ID = 0x454D4252
 """Stands in the header of every store ("EMBR"), so that another program's database is never taken for one."""
@@ -23,13 +24,13 @@ def version_of(connection: sqlite3.Connection) -> int:
     """Return the version of an open file; 0 for an empty one.
 
     Raises:
-        StoreDamagedError: The file is a database of another program.
+        StoreForeignError: The file is a database of another program.
     """
     application: int = connection.execute("PRAGMA application_id").fetchone()[0]
     version: int = connection.execute("PRAGMA user_version").fetchone()[0]
     tables: int = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]
     if application != APPLICATION_ID and (application or version or tables):
-        raise StoreDamagedError("this file is a database of another program: choose another data folder")
+        raise StoreForeignError("this file is a database of another program: choose another data folder")
     return version
 
 
@@ -43,7 +44,7 @@ def migrate(connection: sqlite3.Connection, path: Path, steps: Sequence[str] | N
 
     Raises:
         StoreVersionError: A newer version wrote the file.
-        StoreDamagedError: The file is a database of another program.
+        StoreForeignError: The file is a database of another program.
     """
     steps = migrations() if steps is None else steps
     version = version_of(connection)
@@ -72,7 +73,7 @@ def require_current(connection: sqlite3.Connection) -> None:
 
     Raises:
         StoreVersionError: The file is older or newer.
-        StoreDamagedError: The file is a database of another program.
+        StoreForeignError: The file is a database of another program.
     """
     version, known = version_of(connection), len(migrations())
     if version > known:
@@ -85,11 +86,16 @@ def require_current(connection: sqlite3.Connection) -> None:
         )
 
 
-def keep_copy(connection: sqlite3.Connection, target: Path) -> None:
-    """Copy an open store, also while it is written to, and give the copy its name only when it is whole.
+def keep_copy(connection: sqlite3.Connection, target: Path, before: Callable[[], None] | None = None) -> None:
+    """Copy an open store, also while it is written to, and give the copy its name only when it is whole and checked.
+
+    Args:
+        connection: The store.
+        target: The copy; one that exists is replaced.
+        before: Called when the copy is whole, before it gets its name.
 
     Raises:
-        StorePlaceError: The copy cannot be written.
+        StorePlaceError: The copy cannot be written, or cannot be read back.
     """
     unfinished = target.with_name(target.name + ".unfinished")
     try:
@@ -97,6 +103,13 @@ def keep_copy(connection: sqlite3.Connection, target: Path) -> None:
         with closing(sqlite3.connect(unfinished)) as copy:
             connection.backup(copy)
             copy.execute("PRAGMA journal_mode = DELETE")
+            problem = copy.execute("PRAGMA quick_check(1)").fetchone()[0]
+        if problem != "ok":
+            raise StorePlaceError(f"the copy {unfinished} cannot be read back ({problem}): is that disk sound?")
+        with unfinished.open("rb+") as file:
+            os.fsync(file.fileno())
+        if before is not None:
+            before()
         unfinished.replace(target)
     except (sqlite3.Error, OSError) as exc:
         raise StorePlaceError(f"cannot write {target}: {exc}") from exc

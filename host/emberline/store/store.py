@@ -1,5 +1,6 @@
 """The store as the rest of the program sees it."""
 
+import logging
 import sqlite3
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -11,10 +12,11 @@ from typing import Self
 
 from emberline.bench.samples import SampleBatch
 from emberline.curves.events import Event, Retraction
-from emberline.store import samples, trials, upkeep
+from emberline.store import notices, samples, trials, upkeep
 from emberline.store.blocks import Commit
 from emberline.store.connection import Writer, reading
-from emberline.store.errors import StorePlaceError
+from emberline.store.errors import StoreDamagedError, StorePlaceError
+from emberline.store.notices import Notice, NoticeKind
 from emberline.store.place import WriterLock, refuse_network_share
 from emberline.store.records import (
     CommitReceipt,
@@ -27,6 +29,9 @@ from emberline.store.records import (
     Trial,
 )
 from emberline.store.schema import keep_copy
+from emberline.store.set_aside import set_aside
+
+LOG = logging.getLogger(__name__)
 
 ALWAYS_NS = 2**63 - 1
 
@@ -133,19 +138,31 @@ class StoreReader:
         with reading(self.path) as connection:
             return trials.notes(connection, bench)
 
+    def notices(self, since_ns: int = 0, limit: int = 20) -> list[Notice]:
+        """Return the newest notices not older than a moment, in order of time."""
+        with reading(self.path) as connection:
+            return notices.newest(connection, since_ns, limit)
+
+    def newest_ns(self) -> int | None:
+        """Return the time of the newest sample that a bench sent, UTC nanoseconds; None where there is none."""
+        with reading(self.path) as connection:
+            return samples.newest_ns(connection)
+
     def outbox_cursor(self, server: str) -> int:
         """Return the id of the last commit that a server has taken; 0 for a server not known yet."""
         with reading(self.path) as connection:
             return upkeep.outbox_cursor(connection, server)
 
     def backup(self, target: Path) -> None:
-        """Copy the whole store into one new file, also while it is written to.
+        """Copy the whole store into one new file, also while it is written to, and check the copy.
 
         Raises:
-            StorePlaceError: The target exists, or cannot be written.
+            StorePlaceError: The target exists, its folder does not, its disk has no room, or it cannot be written.
         """
         if target.exists():
             raise StorePlaceError(f"{target} exists: name a new file for the backup")
+        if not target.parent.is_dir():
+            raise StorePlaceError(f"there is no folder {target.parent}: make it, or name a file elsewhere")
         with reading(self.path) as connection:
             keep_copy(connection, target)
 
@@ -174,7 +191,8 @@ class Store(StoreReader):
         Raises:
             StorePlaceError: The file lies on a network share, or nothing can be written there.
             StoreBusyError: Another program writes to it.
-            StoreDamagedError: The file is damaged, or no store.
+            StoreDamagedError: The file is damaged, or no database.
+            StoreForeignError: It is another program's database.
             StoreVersionError: A newer version wrote it.
         """
         refuse_network_share(path)
@@ -184,6 +202,40 @@ class Store(StoreReader):
         except BaseException:
             lock.release()
             raise
+
+    @classmethod
+    def open_or_begin_anew(cls, path: Path, now_ns: Callable[[], int] = time.time_ns, damage: str = "") -> Self:
+        """Open a store as `open` does, but set a damaged one aside and begin a new one, which holds a notice of it.
+
+        Args:
+            path: Its file; the folder must exist.
+            now_ns: The clock that stamps what is entered, UTC nanoseconds.
+            damage: What is known to be wrong with the file already; it is set aside without a further look.
+
+        Raises:
+            StoreError: As `open`, but for a damaged file.
+        """
+        if not damage:
+            try:
+                return cls.open(path, now_ns)
+            except StoreDamagedError as error:
+                damage = str(error)
+        refuse_network_share(path)
+        lock = WriterLock(path)
+        try:
+            at_ns = now_ns()
+            aside = set_aside(path, at_ns)
+            store = cls(path, lock, Writer(path), now_ns)
+        except BaseException:
+            lock.release()
+            raise
+        text = (
+            f"The store was damaged and is now {aside.name}; a new one was begun, and earlier trials are in the old"
+            f" file or in your backups. What was wrong: {damage}"
+        )
+        LOG.error("%s", text)
+        store.add_notice(Notice(at_ns, NoticeKind.SET_ASIDE, text))
+        return store
 
     def close(self) -> None:
         """Finish what was handed in, close the file and give up the right to write."""
@@ -306,8 +358,28 @@ class Store(StoreReader):
         return saved
 
     def prune(self, before_ns: int) -> Pruned:
-        """Drop samples that are older, belong to no trial and wait for no server."""
-        return self._writer.run(lambda connection: upkeep.prune(connection, before_ns))
+        """Drop samples that are older, belong to no trial and wait for no server, and notices as old.
+
+        What others hand in meanwhile is stored in between.
+        """
+        dropped = 0
+        while True:
+            pruned = self._writer.run(lambda connection: upkeep.prune_next(connection, before_ns))
+            dropped += pruned.blocks
+            if not pruned.blocks:
+                return Pruned(dropped, pruned.waiting)
+
+    def add_notice(self, notice: Notice) -> None:
+        """Keep a notice of the recording itself."""
+        self._writer.run(lambda connection: notices.add(connection, notice))
+
+    def prove(self) -> None:
+        """Return once the writer has answered, which shows that it is neither hung nor shut out; changes nothing.
+
+        Raises:
+            StoreError: The file cannot be written to.
+        """
+        self._writer.run(lambda _: None)
 
     def advance_outbox(self, server: str, commit: int) -> None:
         """Note that a server has taken every commit up to this one; from now on it is waited for."""

@@ -9,6 +9,9 @@ from emberline.store.records import Pruned, Trial
 MERGED_COMMITS = 600
 """Commits in a merged block: five minutes at two a second, so that a look at a part of a trial stays cheap."""
 
+PRUNED_BLOCKS = 500
+"""Blocks dropped in one transaction; it takes some milliseconds."""
+
 
 def compact_next(connection: sqlite3.Connection, trial: Trial, after: int) -> tuple[int, int] | None:
     """Merge the next few blocks of an ended trial that can be merged.
@@ -78,18 +81,26 @@ def _merge(connection: sqlite3.Connection, group: list[int]) -> None:
     )
 
 
-def prune(connection: sqlite3.Connection, before_ns: int) -> Pruned:
-    """Drop the blocks that ended before a moment, belong to no trial and wait for no server."""
+def prune_next(connection: sqlite3.Connection, before_ns: int) -> Pruned:
+    """Drop some of the blocks that ended before a moment, belong to no trial and wait for no server.
+
+    A part at a time, since the samples of a running bench wait for each; where nothing is left to drop, as many
+    blocks as wait for a server are counted, and notices from before that moment dropped.
+    """
     old = (
         "trial IS NULL AND end_ns < :before AND NOT EXISTS (SELECT 1 FROM trials WHERE trials.bench = blocks.bench"
         " AND trials.origin = 'live' AND trials.start_ns <= blocks.end_ns"
         " AND (trials.end_ns IS NULL OR trials.end_ns >= blocks.start_ns))"
     )
-    values = {"before": before_ns, "limit": outbox_limit(connection)}
+    values = {"before": before_ns, "limit": outbox_limit(connection), "some": PRUNED_BLOCKS}
+    some = f"SELECT id FROM blocks WHERE {old} AND last_id <= :limit LIMIT :some"  # noqa: S608
+    dropped = connection.execute(f"DELETE FROM blocks WHERE id IN ({some})", values).rowcount  # noqa: S608
+    if dropped:
+        return Pruned(dropped, 0)
+    connection.execute("DELETE FROM notices WHERE t_ns < ?", (before_ns,))
     waiting = connection.execute(f"SELECT count(*) FROM blocks WHERE {old} AND last_id > :limit", values)  # noqa: S608
     count: int = waiting.fetchone()[0]
-    dropped = connection.execute(f"DELETE FROM blocks WHERE {old} AND last_id <= :limit", values).rowcount  # noqa: S608
-    return Pruned(dropped, count)
+    return Pruned(0, count)
 
 
 def outbox_cursor(connection: sqlite3.Connection, server: str) -> int:

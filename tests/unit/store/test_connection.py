@@ -11,6 +11,8 @@ from emberline.store.errors import (
     StoreError,
     StoreFullError,
     StoreMissingError,
+    StoreReplacedError,
+    StoreUnwritableError,
 )
 
 
@@ -127,6 +129,65 @@ def test_a_damaged_store_is_not_appended_to(tmp_path: Path) -> None:
     for start in range(2 * page, len(data), page):
         data[start : start + 64] = b"\xff" * 64
     path.write_bytes(data)
-    with pytest.raises(StoreDamagedError, match="move"):
+    with pytest.raises(StoreDamagedError, match="sets it aside"):
         Writer(path)
     assert path.read_bytes() == data
+
+
+def test_a_disk_that_refuses_for_a_while_is_written_to_again_through_a_new_connection(tmp_path: Path) -> None:
+    writer = Writer(tmp_path / "s")
+    writer.run(lambda c: add_bench(c, "before"))
+    with pytest.raises(StoreUnwritableError, match="read-only"):
+        writer.run(_refusing)
+    writer.run(lambda c: add_bench(c, "after"))
+    writer.close()
+    assert benches(tmp_path / "s") == ["after", "before"]
+
+
+def _refusing(connection: sqlite3.Connection) -> None:
+    connection.execute("PRAGMA query_only = ON")
+    add_bench(connection, "lost")
+
+
+def test_a_store_that_is_deleted_while_it_records_is_put_back_with_all_that_it_held(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    path = tmp_path / "s"
+    writer = Writer(path)
+    writer.run(lambda c: add_bench(c, "before"))
+    path.unlink()
+    writer.run(lambda c: add_bench(c, "after"))
+    writer.run(lambda c: add_bench(c, "later"))
+    assert benches(path) == ["after", "before", "later"]
+    (tmp_path / "s-wal").unlink()
+    path.unlink()
+    writer.run(lambda c: add_bench(c, "last"))
+    writer.close()
+    assert benches(path) == ["after", "before", "last", "later"]
+    assert not list(tmp_path.glob("*.unfinished"))
+    assert caplog.text.count("was deleted") == 2
+
+
+def test_a_store_whose_disk_is_gone_waits_for_it_and_makes_no_new_one_elsewhere(tmp_path: Path) -> None:
+    folder = tmp_path / "disk"
+    folder.mkdir()
+    writer = Writer(folder / "s")
+    writer.run(lambda c: add_bench(c, "before"))
+    folder.rename(tmp_path / "away")
+    with pytest.raises(StoreUnwritableError, match="connected"):
+        writer.run(lambda c: add_bench(c, "lost"))
+    assert not folder.exists()
+    (tmp_path / "away").rename(folder)
+    writer.run(lambda c: add_bench(c, "after"))
+    writer.close()
+    assert benches(folder / "s") == ["after", "before"]
+
+
+def test_another_file_under_the_stores_name_is_not_taken_for_it(tmp_path: Path) -> None:
+    other = Writer(tmp_path / "other")
+    other.close()
+    writer = Writer(tmp_path / "s")
+    (tmp_path / "other").replace(tmp_path / "s")
+    with pytest.raises(StoreReplacedError, match="opened anew"):
+        writer.run(lambda c: add_bench(c, "lost"))
+    writer.close()

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from emberline.store.errors import StoreDamagedError, StoreVersionError
+from emberline.store.errors import StoreForeignError, StoreVersionError
 from emberline.store.schema import APPLICATION_ID, migrate, migrations, require_current, version_of
 
 FIRST = "CREATE TABLE a (x INTEGER); INSERT INTO a VALUES (7);"
@@ -69,7 +69,7 @@ def test_a_newer_file_is_refused_for_writing_and_reading(tmp_path: Path) -> None
 def test_another_programs_database_is_left_alone(tmp_path: Path) -> None:
     with closing(opened(tmp_path / "s")) as connection:
         connection.execute("CREATE TABLE theirs (x)")
-        with pytest.raises(StoreDamagedError, match="another program"):
+        with pytest.raises(StoreForeignError, match="another program"):
             migrate(connection, tmp_path / "s")
         assert connection.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID
         assert [row[0] for row in connection.execute("SELECT name FROM sqlite_schema")] == ["theirs"]

@@ -73,8 +73,12 @@ def test_a_backup_made_while_writing_holds_all_that_was_committed_before(tmp_pat
         store.commit("b", [batch(100, 100)])
         with pytest.raises(StorePlaceError, match="exists"):
             store.backup(tmp_path / "copy")
-        with pytest.raises(StorePlaceError, match="cannot write"):
+        with pytest.raises(StorePlaceError, match="no folder"):
             store.backup(tmp_path / "nowhere" / "copy")
+        (tmp_path / "other.unfinished").mkdir()
+        with pytest.raises(StorePlaceError, match="cannot write"):
+            store.backup(tmp_path / "other")
+        (tmp_path / "other.unfinished").rmdir()
     copy = StoreReader(tmp_path / "copy")
     assert numbers(list(copy.batches("b"))) == list(range(100))
     assert not list(tmp_path.glob("*.unfinished"))
