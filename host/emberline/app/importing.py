@@ -12,7 +12,7 @@ from emberline.app.summaries import Stage, Summary, write_summary
 from emberline.bench.bench_file import default_bench, parse_bench
 from emberline.bench.plan import parse_plan
 from emberline.config import load_bench, load_plan, read_text
-from emberline.links.replay import BLANK_CELL, Recording, read_recording
+from emberline.links.replay import Recording, read_recording
 from emberline.store.store import Store
 from emberline.store.trials import zone_named
 from emberline.trials.documents import document_json, summary_document
@@ -102,9 +102,7 @@ def _remarks(recording: Recording) -> list[str]:
     if recording.ignored:
         said.append(f"Columns not used: {', '.join(recording.ignored)}.")
     said += [f"{remark[0].upper()}{remark[1:]}." for remark in recording.remarks]
-    # Channels that keep different paces leave cells blank, so those come last and apart.
-    counts = sorted(recording.set_aside.items(), key=lambda item: item[0].startswith(BLANK_CELL))
-    told = [f"{count} x {reason}" for reason, count in counts]
+    told = [f"{count} x {reason}" for reason, count in recording.set_aside.items()]
     if told:
         said.append(f"Set aside or put right among the {recording.rows} rows of {recording.source}: {', '.join(told)}.")
     return said

@@ -18,9 +18,6 @@ from emberline.links.table import Table, read_table
 from emberline.links.table_order import ordered
 from emberline.links.table_time import TimeColumn, read_times
 
-BLANK_CELL = "blank cell in"
-"""Begin of the reason under which blank cells are counted."""
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Recording:
@@ -118,13 +115,17 @@ def _recording(
     keep, ordering = ordered(time)
     set_aside.update(ordering)
     batches = {}
+    empty = np.ones(len(keep), dtype=bool)
     for role in Role:
         if role.value not in places:
             continue
         column = _column(role, title[role.value], cells[role.value], mark, keep, set_aside, remarks)
+        empty &= column.blank[keep]
         batch = _batch(f"import:{source}", names.get(role, role.value), time, column, keep, origin_ns)
         if len(batch):
             batches[role] = batch
+    # Where channels keep different paces a row holds readings of some, and its blank cells are in order.
+    set_aside["row without a reading"] = int(np.count_nonzero(empty))
     if not batches.keys() & {Role.MASS, Role.WATER}:
         raise RecordingError("neither a mass nor a water temperature can be read in any row with a time")
     shared = _shared_times(time.t_ns[keep])
@@ -155,7 +156,6 @@ def _column(
 ) -> NumberColumn:
     column = read_numbers(cells, mark)
     blank, fault = np.count_nonzero(column.blank[keep]), np.count_nonzero(column.fault[keep])
-    set_aside[f"{BLANK_CELL} {title}"] = int(blank)
     set_aside[f"fault (NaN) in {title}"] = int(fault)
     set_aside[f"cell without a number in {title}"] = int(np.count_nonzero(np.isnan(column.value[keep])) - blank - fault)
     unit = foreign_unit(role, title)

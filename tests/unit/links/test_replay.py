@@ -75,13 +75,18 @@ def test_a_hostile_file_survives_with_a_count_of_everything(tmp_path: Path) -> N
         "row without a readable time": 1,
         "row more than a day from the rest": 1,
         "row out of order (sorted)": 1,
-        "blank cell in Wasser [°C]": 1,
         "cell without a number in Wasser [°C]": 1,
-        "blank cell in Masse [kg]": 1,
         "cell without a number in Masse [kg]": 1,
     }
     assert "Masse [kg] is converted from kg" in got.remarks
     assert any("decimal commas" in remark for remark in got.remarks)
+
+
+def test_blank_cells_of_channels_that_keep_other_paces_are_in_order(tmp_path: Path) -> None:
+    text = "t,water,mass\n" + "".join(f"{i},{20 + i if i % 4 == 0 else ''},{900 - i}\n" for i in range(40)) + "40,,\n"
+    got = read(tmp_path, text, t_s="t", water="water", mass="mass")
+    assert (len(got.batches[Role.WATER]), len(got.batches[Role.MASS])) == (10, 40)
+    assert got.set_aside == {"row without a reading": 1}
 
 
 def test_nothing_is_dropped_that_is_not_counted(tmp_path: Path) -> None:
