@@ -2,13 +2,13 @@
 
 import json
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from emberline import __version__
 from emberline.app.output import make_folder, write_text
-from emberline.app.stored import STORE_NAME, analysis_of, find_trial, started
+from emberline.app.stored import STORE_NAME, analysis_of, find_trial, plan_of, started
 from emberline.store.errors import StoreBusyError
 from emberline.store.records import Trial
 from emberline.store.store import Store, StoreReader
@@ -54,6 +54,9 @@ def listed(data: Path) -> list[tuple[Trial, Document | None]]:
     found = []
     for trial in store.trials():
         kept = store.summary(trial.id)
+        # A trial that began by itself was given its plan, and with it a label, only later.
+        if trial.label is None and trial.plan_text:
+            trial = replace(trial, label=plan_of(trial).label)
         found.append((trial, json.loads(kept.document) if kept else None))
     return found
 

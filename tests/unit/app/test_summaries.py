@@ -7,6 +7,7 @@ from emberline import app
 from emberline.app import STORE_NAME, summaries
 from emberline.store.errors import StoreBusyError, StoreMissingError, UnknownTrialError
 from emberline.store.store import Store, StoreReader
+from unit.app.small_burn import NOON_NS
 
 
 def test_a_stored_summary_is_not_worked_out_again(
@@ -18,6 +19,14 @@ def test_a_stored_summary_is_not_worked_out_again(
     assert again.text == summary.text
     assert [trial.id for trial, _ in app.listed(folder / "data")] == [summary.trial.id]
     assert app.listed(folder / "data")[0][1] == summary.document
+
+
+def test_a_trial_that_got_its_plan_later_is_listed_under_the_plans_label(tmp_path: Path) -> None:
+    with Store.open(tmp_path / STORE_NAME) as store:
+        trial = store.create_trial(bench="yard", start_ns=NOON_NS, zone="UTC")
+        assert app.listed(tmp_path)[0][0].label is None
+        store.save_plan(trial.id, 'label = "chips, run 3"\n')
+    assert app.listed(tmp_path)[0][0].label == "chips, run 3"
 
 
 def test_another_version_works_it_out_anew_from_the_stored_samples_to_the_same_bytes(
