@@ -23,6 +23,8 @@ PLAIN_EVERY_S = 30.0
 """Time of the trial between two plain lines."""
 DRAWN_PER_S = 8
 EVENTS_SHOWN = 9
+LAG_S = 10.0
+"""Lag of the search for events behind the readings from which on it is shown."""
 BAR_WIDTH = 40
 _VALUES = (("water", "water"), ("flame", "flame"), ("mass", "mass"), ("pot_mass", "pot"), ("ambient", "air"))
 _UNITS = {"c": "°C", "g": "g", "pa": "Pa", "ppm": "ppm"}
@@ -113,7 +115,8 @@ def value_line(document: Document) -> str:
     values = [f"{name} {_number(document['values'][role])}" for role, name in _VALUES[:3] if role in document["values"]]
     parts = [f"{clock(document['t_s']):>6}", *values, f"burning {_rate(document)}", _PHASES[Phase(document["phase"])]]
     parts += [f"{name} {text}" for name, text in _forecasts(document) if not text.startswith("–")]
-    return "  ".join(parts)
+    behind = _behind(document)
+    return "  ".join([*parts, f"({behind})"] if behind else parts)
 
 
 def event_lines(event: Document) -> list[str]:
@@ -124,8 +127,9 @@ def event_lines(event: Document) -> list[str]:
     name = EVENTS[EventKind(kind)]
     if event["retracted"]:
         return [f"  >>   {name} taken back: {event['why']}"]
-    lines = [f"  >>   {_event_time(event)}  {name}{_event_size(event)}{_doubt(event)}: {event['evidence']}"]
-    return [*lines, f"       {HOT_CHAR}"] if kind == EventKind.FLAMEOUT.value else lines
+    revised = " revised" if event["revised_t_s"] is not None else ""
+    lines = [f"  >>   {_event_time(event)}  {name}{revised}{_event_size(event)}{_doubt(event)}: {event['evidence']}"]
+    return [*lines, f"       {HOT_CHAR}"] if kind == EventKind.FLAMEOUT.value and not revised else lines
 
 
 def panel(document: Document, events: list[Document]) -> RenderableType:
@@ -155,8 +159,18 @@ def panel(document: Document, events: list[Document]) -> RenderableType:
 
 def _second_line(document: Document) -> str:
     where = "" if document["t_s"] is None else f"{clock(document['t_s'])} into the record  ·  "
+    behind = _behind(document)
+    where += f"{behind}  ·  " if behind else ""
     lost = f"  ·  {document['samples_lost']} samples lost" if document["samples_lost"] else ""
     return f"{where}{document['link']}{lost}"
+
+
+def _behind(document: Document) -> str:
+    """Say how far the search for events lags behind the readings; empty where it keeps up."""
+    if document["t_s"] is None or document["followed_s"] is None:
+        return ""
+    lag_s = document["t_s"] - document["followed_s"]
+    return f"events are looked for {spoken(lag_s)} behind the readings" if lag_s > LAG_S else ""
 
 
 def _readings(document: Document) -> Table:
@@ -206,7 +220,8 @@ def _event_table(events: list[Document]) -> Table:
             name = EVENTS[EventKind(event["kind"])]
             table.add_row("", Text(f"{name} taken back", style="yellow"), Text(event["why"]))
         else:
-            name = f"{EVENTS[EventKind(event['kind'])]}{_event_size(event)}{_doubt(event)}"
+            revised = " revised" if event["revised_t_s"] is not None else ""
+            name = f"{EVENTS[EventKind(event['kind'])]}{revised}{_event_size(event)}{_doubt(event)}"
             table.add_row(_event_time(event), Text(name, style="bold"), Text(event["evidence"]))
     return table
 

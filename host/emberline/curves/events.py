@@ -42,6 +42,7 @@ class Event:
         confirmed: Whether the probes' uncertainty lets it be told apart from what looks like it.
         announced_t_s: When a live run announced it; None where it only came out of the final pass.
         by_person: Whether a person set it.
+        revised_t_s: When a live run last said that it is another than was announced; None where it never did.
     """
 
     kind: EventKind
@@ -52,6 +53,7 @@ class Event:
     confirmed: bool = True
     announced_t_s: float | None = None
     by_person: bool = False
+    revised_t_s: float | None = None
 
     def announced(self, t_s: float | None) -> "Event":
         """Return the event with the moment at which a live run announced it."""

@@ -332,10 +332,10 @@ class Keeper:
         await self._save(opened)
         for one in said:
             opened.known.add(_key(one))
-            taken_back = " is taken back" if isinstance(one, Retraction) else ""
-            LOG.info("trial %s: %s%s", opened.trial.id, one.kind.value, taken_back)
+            LOG.info("trial %s: %s%s", opened.trial.id, one.kind.value, _how(one))
             self.board.say(event_document(self.bench, opened.trial.id, one))
         if any(isinstance(one, Event) and one.kind is EventKind.FLAMEOUT for one in said):
+            # A revised one too: the provisional summary rests on it.
             self.due(Ended(opened.trial.id, provisional=True))
 
     async def _save(self, opened: _Open) -> None:
@@ -348,9 +348,16 @@ def _moment(said: Event | Retraction) -> float:
     return said.retracted_t_s if isinstance(said, Retraction) else said.announced_t_s or said.t_s
 
 
+def _how(said: Event | Retraction) -> str:
+    """Say how an event is told this time; empty for its announcement."""
+    if isinstance(said, Retraction):
+        return " is taken back"
+    return " is revised" if said.revised_t_s is not None else ""
+
+
 def _key(said: Event | Retraction) -> tuple[EventKind, float | None, float | None]:
-    """Return what names an announcement: its kind and the moments at which it was made and taken back."""
-    return said.kind, said.announced_t_s, said.retracted_t_s if isinstance(said, Retraction) else None
+    """Return what names a saying: its kind and the moments at which it was announced, and revised or taken back."""
+    return said.kind, said.announced_t_s, said.retracted_t_s if isinstance(said, Retraction) else said.revised_t_s
 
 
 def first_sample_ns(store: StoreReader, bench: str, start_ns: int) -> int:

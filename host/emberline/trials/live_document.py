@@ -112,7 +112,11 @@ def live_document(state: LiveState) -> dict[str, Any]:
 
 
 def event_document(bench: str, trial: str, said: Event | Retraction) -> dict[str, Any]:
-    """Return the document of one announcement, or of one that is taken back."""
+    """Return the document of one announcement, of one that is revised, or of one that is taken back.
+
+    A revision names the announcement that it replaces by its kind and `announced_t_s`, and has its own moment in
+    `revised_t_s`.
+    """
     head = {"schema": EVENT_SCHEMA, "bench": bench, "trial": trial, "kind": said.kind.value}
     if isinstance(said, Retraction):
         times = {"announced_t_s": said.announced_t_s, "retracted_t_s": said.retracted_t_s}
@@ -123,6 +127,7 @@ def event_document(bench: str, trial: str, said: Event | Retraction) -> dict[str
         "t_s": round(said.t_s, 3),
         "u_s": round(said.u_s, 3),
         "announced_t_s": said.announced_t_s,
+        "revised_t_s": said.revised_t_s,
         "size_g": None if said.size_g is None else round(float(said.size_g.nominal_value), 2),
         "confirmed": said.confirmed,
         "by_person": said.by_person,

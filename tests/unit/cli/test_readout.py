@@ -24,6 +24,7 @@ def live(**changes: Any) -> dict[str, Any]:
         "trial": "2025-11-25-1",
         "label": "chips",
         "t_s": 452.0,
+        "followed_s": 450.0,
         "phase": "flaming",
         "burning_rate_g_min": {"value": 7.6, "u": 0.3},
         "burning_rate_held": False,
@@ -41,6 +42,7 @@ def event(kind: str = "lit", **changes: Any) -> dict[str, Any]:
         "retracted": False,
         "t_s": 75.0,
         "u_s": 2.0,
+        "revised_t_s": None,
         "size_g": None,
         "confirmed": True,
         "evidence": "the probe rose",
@@ -53,6 +55,23 @@ def drawn(document: dict[str, Any], events: list[Any], width: int = 100) -> str:
     with console.capture() as captured:
         console.print(panel(document, events))
     return captured.get().replace("\u00a0", " ")
+
+
+def test_a_search_for_events_that_lags_behind_is_said() -> None:
+    assert "behind" not in drawn(live(), []) + value_line(live())
+    late = live(followed_s=370.0)
+    for text in (drawn(late, []), value_line(late)):
+        assert "events are looked for 1 min 22 s behind the readings" in text.replace("\u00a0", " ")
+    assert "behind" not in drawn(live(t_s=None, followed_s=None), [])
+
+
+def test_a_revised_event_is_told_as_such() -> None:
+    revised = event("refuel", size_g=84.0, revised_t_s=120.0)
+    (line,) = event_lines(revised)
+    assert "refuel revised +84.0 g" in line
+    assert "revised" in drawn(live(), [revised])
+    assert len(event_lines(event("flameout"))) == 2
+    assert len(event_lines(event("flameout", revised_t_s=120.0))) == 1
 
 
 def test_the_panel_shows_readings_rate_phase_forecasts_progress_and_caution() -> None:

@@ -146,6 +146,17 @@ async def test_announcements_are_saved_then_shown_once(keeper: Keeper, store: St
     assert shown(keeper) == ["lit"]
 
 
+async def test_an_event_that_turns_out_otherwise_is_told_again(keeper: Keeper, script: Script) -> None:
+    ready(keeper)
+    await keeper.arm("", None)
+    fed = Event(EventKind.REFUEL, 500.0, 1.0, "load rose", announced_t_s=510.0)
+    revised = replace(fed, t_s=504.0, revised_t_s=530.0)
+    script.turns = [turn(fed, more=True), turn(revised, more=True), turn(revised)]
+    await keeper.catch_up()
+    moments = [one["revised_t_s"] for one in keeper.board.said_since(0)[0]]
+    assert moments == [None, 530.0]
+
+
 async def test_a_flameout_brings_a_provisional_summary_and_may_be_taken_back(
     keeper: Keeper, store: Store, script: Script, due: list[Ended]
 ) -> None:

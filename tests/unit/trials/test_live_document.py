@@ -74,6 +74,9 @@ def test_an_event_and_its_retraction() -> None:
         812.35,
         False,
     )
+    assert document["revised_t_s"] is None
+    revised = event_document("yard", "t", replace(event, size_g=ufloat(809.0, 0.1), revised_t_s=215.0))
+    assert (revised["announced_t_s"], revised["revised_t_s"], revised["size_g"]) == (196.0, 215.0, 809.0)
     back = event_document("yard", "t", Retraction(EventKind.FLAMEOUT, 90.0, 120.0, "it burns again"))
     assert (back["kind"], back["retracted"], back["why"]) == ("flameout", True, "it burns again")
 
