@@ -218,6 +218,6 @@ def told(stove: Stove, plan: Plan | None = None) -> Told:
     if stove.pot_on_s is not None:
         known.append(Event(EventKind.BOIL, stove.boil_s, 1.0, "known"))
     events = tuple(sorted((*loads.events, *known), key=lambda event: event.t_s))
-    pot = PotCurves(water.value, 0.5, ufloat(BOILING_C, 0.3))
+    pot = PotCurves(water.value, default_channel(Role.WATER), ufloat(BOILING_C, 0.3))
     courses, fuel = told_apart(bare, scale, pot, plan, events)
     return Told(scale, pot, events, courses, fuel, build_account(scale, fuel, courses, pot, plan, events, grid.n))

@@ -27,6 +27,7 @@ class Visit:
         evaporated_g: Water lost from `pot_on_s` to `end_s`; None where it cannot be told.
         evaporated_flaming_g: Water lost from `pot_on_s` to the earlier of `end_s` and flameout; None likewise.
         known_by: How the water is known, in words for a person.
+        heat_end_slope_k_s: How fast the water warmed when it stopped taking flame heat, K/s.
     """
 
     pot_on_s: float
@@ -40,6 +41,7 @@ class Visit:
     evaporated_g: UFloat | None
     evaporated_flaming_g: UFloat | None
     known_by: str
+    heat_end_slope_k_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)

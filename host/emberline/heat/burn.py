@@ -68,7 +68,7 @@ class Burn:
             except ValueError as exc:
                 raise AbsentError(f"the load cell's record does not reach that far: {exc}") from exc
         lost = self._losses[between]
-        at_end, at_start = self._rate_g_s(end.nominal_value), self._rate_g_s(start.nominal_value)
+        at_end, at_start = self._rate_g_s(end), self._rate_g_s(start)
         return lost + at_end * (end - end.nominal_value) - at_start * (start - start.nominal_value)
 
     @cached_property
@@ -92,8 +92,10 @@ class Burn:
             raise AbsentError("the record is empty")
         return float(self.account.t_s[0]), float(self.account.t_s[-1])
 
-    def _rate_g_s(self, t_s: float) -> float:
-        near = np.abs(self.account.t_s - t_s) <= _SLOPE_REACH_S
+    def _rate_g_s(self, moment: UFloat) -> float:
+        """Mean rate over the stretch in which an uncertain moment may lie."""
+        reach_s = max(_SLOPE_REACH_S, float(moment.std_dev))
+        near = np.abs(self.account.t_s - moment.nominal_value) <= reach_s
         rates = self.account.burning_rate_g_min[near]
         rates = rates[np.isfinite(rates)]
         return float(rates.mean()) / 60.0 if len(rates) else 0.0

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from uncertainties import UFloat, ufloat
+from uncertainties import UFloat
 from uncertainties.core import to_affine_scalar
 
 from emberline.bench.plan import Plan
@@ -12,13 +12,14 @@ from emberline.curves.burning_rate import LossRate
 from emberline.curves.events import Event, EventKind, Phase, first, last
 from emberline.curves.flameout import flaming_level
 from emberline.heat.account import Account, Visit
-from emberline.heat.scale import Scale, error_about_zero
+from emberline.heat.scale import Scale
 from emberline.heat.water_course import PotCurves, WaterCourse, seconds_of
+from emberline.heat.water_probe import WaterProbe, water_probe_of
 
 Array = NDArray[np.float64]
 
-WAITING_K = 2.0
-"""Distance within which a probe's reading before and after the pot was set down is that of the same water."""
+SAME_MOMENT_S = 2.0
+"""Distance within which an event and the end of a stay are one moment."""
 KINDLED_SHARE = 0.6
 """Share of the flaming level at which kindling has become flaming."""
 
@@ -47,8 +48,9 @@ def build_account(
     lit, flameout = first(events, EventKind.LIT), last(events, EventKind.FLAMEOUT)
     water_g = np.full(n, np.nan)
     visits = []
+    probe = water_probe_of(pot.water_c, pot.probe)
     for index, course in enumerate(courses):
-        visit = _visit(course, index, pot, plan, events, flameout)
+        visit = _visit(course, index, probe, plan, events, flameout)
         visits.append(visit)
         if visit.water_start_g is not None:
             inside = seconds_of(course.window, n)
@@ -110,27 +112,27 @@ def _fuel_curve(
     for step in scale.loads.refuels:
         fuel = fuel + np.where(t_s >= step.t_s, step.size_g.nominal_value, 0.0)
     since_lit = np.maximum(t_s - (lit.t_s if lit is not None else 0.0), 0.0) / 3600.0
-    variance = variance + (float(scale.drift_g_h.std_dev) * since_lit) ** 2
+    variance = variance + scale.u_wander_g(3600.0) ** 2 * since_lit
     variance = variance + (float(scale.span.std_dev) * (begin - fuel)) ** 2
     return np.maximum(fuel, 0.0), np.sqrt(variance)
 
 
 def _visit(
-    course: WaterCourse, index: int, pot: PotCurves, plan: Plan, events: tuple[Event, ...], flameout: Event | None
+    course: WaterCourse, index: int, probe: WaterProbe, plan: Plan, events: tuple[Event, ...], flameout: Event | None
 ) -> Visit:
     on_s, end_s = course.window
     n = len(course.rate_g_s)
     boil = next((e for e in events if e.kind is EventKind.BOIL and on_s <= e.t_s <= end_s), None)
     until = min(end_s, flameout.t_s) if flameout is not None else end_s
-    # One probe: its constant error is the same variable at every reading, so differences are better than values.
-    bias = error_about_zero(pot.u_bias_k, "water_probe")
-    start_c = _back_to(pot.water_c, on_s, bias)
+    set_down = next((e for e in events if e.kind is EventKind.POT_ON and abs(e.t_s - on_s) <= SAME_MOMENT_S), None)
+    start_c = probe.rising_from(on_s, 0.0) if set_down is None else probe.rising_from(set_down.t_s, set_down.u_s)
     if start_c is None and plan.pot is not None:
         start_c = plan.pot.water_start_c
-    heat_end_c = _reading(pot.water_c, until - 12.0, until - 2.0, bias)
-    boil_c = _reading(pot.water_c, boil.t_s + 5.0, min(boil.t_s + 60.0, end_s), bias) if boil is not None else None
+    heat_end = probe.rising_to(until)
+    heat_end_c, slope_k_s = heat_end if heat_end is not None else (None, 0.0)
+    boil_c = probe.level(boil.t_s + 5.0, min(boil.t_s + 60.0, end_s)) if boil is not None else None
     if boil is not None and boil_c is not None and heat_end_c is not None and heat_end_c.n > boil_c.n - 1.0:
-        heat_end_c = boil_c
+        heat_end_c, slope_k_s = boil_c, 0.0
     water = plan.pot.visit(index).water_g if plan.pot is not None else None
     evaporated = course.lost_by(end_s)
     flaming = course.lost_by(until) if until > on_s else to_affine_scalar(0.0)
@@ -146,34 +148,8 @@ def _visit(
         evaporated,
         flaming,
         course.known_by,
+        slope_k_s,
     )
-
-
-def _back_to(water_c: Array, on_s: float, bias: UFloat) -> UFloat | None:
-    """Return the temperature at the moment when the pot was set down.
-
-    A probe that hung in the water before then says it itself. Else the line of the half minute after it is followed
-    back.
-    """
-    low = int(on_s) + 3
-    piece = water_c[low : low + 25]
-    t = np.flatnonzero(np.isfinite(piece))
-    if len(t) < 8:
-        return _reading(water_c, on_s + 2.0, on_s + 12.0, bias)
-    slope, level = np.polyfit(t.astype(np.float64), piece[t], 1)
-    start = float(level + slope * (on_s - low))
-    waiting = _reading(water_c, on_s - 15.0, on_s - 4.0, bias)
-    if waiting is not None and abs(waiting.nominal_value - start) < WAITING_K:
-        return waiting
-    return start + ufloat(0.0, 0.1 + 0.3 * abs(start - float(piece[t[0]])), "water_curve") + bias
-
-
-def _reading(water_c: Array, a_s: float, b_s: float, bias: UFloat) -> UFloat | None:
-    piece = water_c[max(0, int(a_s)) : max(0, int(b_s)) + 1]
-    piece = piece[np.isfinite(piece)]
-    if len(piece) == 0:
-        return None
-    return float(np.median(piece)) + ufloat(0.0, 0.1, "water_curve") + bias
 
 
 def _phases(t_s: Array, rate_g_s: Array, lit: Event | None, flameout: Event | None) -> tuple[Phase, ...]:

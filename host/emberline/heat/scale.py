@@ -1,4 +1,9 @@
-"""The load cell as a witness: what left it between two moments, with its errors as shared variables."""
+"""The load cell as a witness: what left it between two moments, with its errors as shared variables.
+
+Four things move a load cell that no one put there: its span, its zero as it warms, its creep under a load newly set
+down, and the air that rises through the fire. Each is a named variable, the same wherever it acts, so that what does
+not matter to a difference cancels by itself.
+"""
 
 from dataclasses import dataclass
 
@@ -7,8 +12,21 @@ from uncertainties import UFloat, ufloat
 from uncertainties.core import to_affine_scalar
 
 from emberline.bench.channels import Channel
-from emberline.curves.burning_rate import LossRate
+from emberline.curves.burning_rate import LossRate, typical_rate
 from emberline.curves.loads import Loads
+
+WANDER_S = 300.0
+"""Seconds within which the zero's wander is one variable."""
+CREEP = 3e-4
+"""Standard uncertainty of a cell's creep, as a share of a load newly laid on: makers of beam cells allow 0.03 to 0.1 %
+in half an hour, legal grade C3 0.7 times the error limit, some 0.03 % (OIML R 60-1:2000, 5.5.1); half-width 0.05 %."""
+CREEP_S = 600.0
+"""Time within which most of the creep comes, s (common practice, no source)."""
+DRAUGHT_G = 0.6
+"""Standard uncertainty of the force of the hot gas on stove or pot, g. A litre of gas at 800 °C in air of 20 °C is
+0.87 g lighter than the air it displaces (ideal gas). Where the flow is throttled, that lifts the stove; where it leaves
+free, its momentum pushes down as much: a stove of 0.5 to 1.5 litres lies anywhere between."""
+_BLAZE_S = 60.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -19,13 +37,21 @@ class Scale:
         loss: Smoothed mass without steps, its rate, and their uncertainties.
         loads: The steps, told apart.
         span: The span's relative error, a variable about zero.
-        drift_g_h: The zero's drift, a variable about zero.
+        wander_g: Increments of the zero in each `WANDER_S` of the record, variables about zero.
+        creep: The creep's size, relative to a load, a variable about zero.
+        draught_g: Upward force of the hot gas on the stove in full flame, a variable about zero.
+        jet_g: Upward force of the hot gas on the pot in full flame, a variable about zero.
+        vigour_g_s: Rate of loss in full flame.
     """
 
     loss: LossRate
     loads: Loads
     span: UFloat
-    drift_g_h: UFloat
+    wander_g: tuple[UFloat, ...]
+    creep: UFloat
+    draught_g: UFloat
+    jet_g: UFloat
+    vigour_g_s: float
 
     def lost(self, a_s: float, b_s: float) -> UFloat:
         """Return what left the cell between two moments, steps not counted."""
@@ -36,20 +62,60 @@ class Scale:
         for step in self.loads.steps:
             if a_s < step.t_s <= b_s:
                 lost += step.size_g - step.size_g.nominal_value
-        return lost * (1 + self.span) + self.drift_g_h * ((b_s - a_s) / 3600.0)
+        lost = lost * (1 + self.span) + self.zero_shift(a_s, b_s)
+        lost += self.creep * (self._crept_g(b_s) - self._crept_g(a_s))
+        return lost - self.draught_g * (self.blaze(b_s) - self.blaze(a_s))
 
     def load(self, size_g: UFloat) -> UFloat:
         """Return the true weight of a step."""
         return size_g * (1 + self.span)
 
+    def zero_shift(self, a_s: float, b_s: float) -> UFloat:
+        """Return the zero's wander from one moment to another, a variable about zero.
+
+        What is known is how far it gets in an hour, not the course: the shares of equal times are taken as independent,
+        so that it goes with the square root of the time.
+        """
+        begin = np.arange(len(self.wander_g)) * WANDER_S
+        share = (np.clip(b_s, begin, begin + WANDER_S) - np.clip(a_s, begin, begin + WANDER_S)) / WANDER_S
+        touched = [(float(part), step) for part, step in zip(share, self.wander_g, strict=True) if part > 0.0]
+        return sum((part * step for part, step in touched), to_affine_scalar(0.0))
+
+    def u_wander_g(self, seconds: float) -> float:
+        """Return the standard uncertainty of the zero's wander within so many seconds."""
+        return float(self.wander_g[0].std_dev * (seconds / WANDER_S) ** 0.5)
+
+    def blaze(self, t_s: float) -> float:
+        """Return how vigorously it burns at a moment, 0 to 1: the loss of the minute before over that in full flame.
+
+        The minute stands for the walls of the stove, which heat up and cool with it and draw after the flame is gone.
+        """
+        seconds = np.arange(len(self.loss.mass_g)) + 0.5
+        before, now = np.interp([t_s - _BLAZE_S, t_s], seconds, self.loss.mass_g).tolist()
+        return float(min(max((before - now) / _BLAZE_S / self.vigour_g_s, 0.0), 1.0))
+
+    def _crept_g(self, t_s: float) -> float:
+        """Return the loads on the cell since the record began, each as far as its creep has come."""
+        return sum(
+            float(step.size_g.nominal_value) * (1.0 - float(np.exp((step.t_s - t_s) / CREEP_S)))
+            for step in self.loads.steps
+            if step.t_s < t_s
+        )
+
 
 def scale_of(loss: LossRate, loads: Loads, channel: Channel) -> Scale:
-    """Attach a channel's span and drift errors to a smoothed mass curve."""
+    """Attach the errors of a channel's cell and of the air around it to a smoothed mass curve."""
+    spans = int(np.ceil(len(loss.mass_g) / WANDER_S)) + 1
+    u_wander = channel.u_drift_per_hour * (WANDER_S / 3600.0) ** 0.5
     return Scale(
         loss,
         loads,
         error_about_zero(channel.u_scale, "load_cell_span"),
-        error_about_zero(channel.u_drift_per_hour, "load_cell_drift"),
+        tuple(error_about_zero(u_wander, "load_cell_drift") for _ in range(spans)),
+        error_about_zero(CREEP, "load_cell_creep"),
+        error_about_zero(DRAUGHT_G, "draught"),
+        error_about_zero(DRAUGHT_G, "draught_on_pot"),
+        typical_rate(loss.mass_g),
     )
 
 

@@ -76,7 +76,12 @@ class Visits:
         warmed = nominal_value(visit.water_heat_end_c - visit.water_start_c) > 0
         if not warmed and visit.boil_s is None:
             raise AbsentError("the water did not become warmer: check that the probe was in it")
-        return heat_into_water_j(visit.water_start_g, visit.water_start_c, visit.water_heat_end_c, evaporated_g)
+        return heat_into_water_j(visit.water_start_g, visit.water_start_c, self._end_c(visit), evaporated_g)
+
+    def _end_c(self, visit: Visit) -> UFloat:
+        """Temperature at the end of the flame's heat; an uncertain end counts with the slope of the curve there."""
+        end = self._end(visit)
+        return visit.water_heat_end_c + visit.heat_end_slope_k_s * (end - end.nominal_value)
 
     def evaporated_flaming_g(self, visit: Visit) -> UFloat:
         """Water that left by flameout; an uncertain flameout counts with the rate at which water left then."""

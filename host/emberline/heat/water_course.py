@@ -14,13 +14,15 @@ from uncertainties import UFloat, ufloat
 from uncertainties.core import to_affine_scalar
 
 from emberline.bench.air import pressure_at_altitude_pa
+from emberline.bench.channels import Channel
 from emberline.bench.plan import Plan
 from emberline.bench.water import latent_heat_j_g
 from emberline.curves.burning_rate import LossRate, smooth
 from emberline.curves.events import Event, EventKind, last
 from emberline.curves.loads import Stay
+from emberline.curves.mass_steps import MassStep
 from emberline.heat import evaporation
-from emberline.heat.scale import Scale
+from emberline.heat.scale import Scale, error_about_zero
 from emberline.heat.steam_model import Coefficients, SteamModel, summed
 
 Array = NDArray[np.float64]
@@ -35,13 +37,13 @@ class PotCurves:
 
     Attributes:
         water_c: (n,) smoothed water temperature, NaN where unknown.
-        u_bias_k: Standard uncertainty of the probe.
+        probe: The probe's channel, with its errors and its lag.
         boiling_c: Local boiling temperature.
         own_cell: The pot's own load cell, where fitted.
     """
 
     water_c: Array
-    u_bias_k: float
+    probe: Channel
     boiling_c: UFloat
     own_cell: Scale | None = None
 
@@ -179,7 +181,8 @@ def _closed_total(
     visit = plan.pot.visit(index) if plan.pot is not None else None
     tare = plan.pot.tare_g if plan.pot is not None else None
     if stay.on is not None and stay.off is not None:
-        return scale.load(stay.on.size_g + stay.off.size_g), window[1], "the pot was weighed going on and coming off"
+        total = scale.load(stay.on.size_g + stay.off.size_g) + _handled(scale, stay.on, stay.off)
+        return total, window[1], "the pot was weighed going on and coming off"
     if visit is not None and visit.water_g is not None:
         if stay.off is not None and tare is not None:
             lid = plan.pot.lid_g if plan.pot is not None and plan.pot.lid and plan.pot.lid_g is not None else 0.0
@@ -210,6 +213,22 @@ def _closed_total(
         lost = scale.lost(0.0, until) - burnt + unknown
         return lost, until, "the char was weighed afterwards"
     return None, window[1], ""
+
+
+def _handled(scale: Scale, on: MassStep, off: MassStep) -> UFloat:
+    """Return what setting down and lifting leave unsure of the water, a variable about zero.
+
+    The hot gas carries part of the pot, more of it the better it burns; and a step is taken at the middle of its
+    handling, while the pot moved at any moment of it: what the steam's rate makes of that time is not known
+    (rectangular, JCGM 100:2008, 4.3.7).
+    """
+    unsure = scale.jet_g * (scale.blaze(off.start_s) - scale.blaze(on.start_s))
+    seconds = np.arange(len(scale.loss.rate_g_s)) + 0.5
+    for step, tag in ((on, "pot_on"), (off, "pot_off")):
+        before, after = np.interp([step.start_s - 5.0, step.end_s + 5.0], seconds, scale.loss.rate_g_s)
+        u_s = (step.end_s - step.start_s) / 12.0**0.5
+        unsure += error_about_zero(abs(float(after - before)) * u_s, tag)
+    return unsure
 
 
 def _lost_while_cooling(plan: Plan, pot: PotCurves, delay_s: UFloat, window: tuple[float, float]) -> UFloat:

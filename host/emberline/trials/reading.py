@@ -146,7 +146,7 @@ def read_record(
     scale = scale_of(loss, loads, _channel(channels, Role.MASS)) if loss is not None else None
     events += loads.events + (own_cell.loads.events if own_cell is not None else ())
 
-    pot = PotCurves(water_c, _channel(channels, Role.WATER).u_bias, boiling, own_cell)
+    pot = PotCurves(water_c, _channel(channels, Role.WATER), boiling, own_cell)
     if water is not None:
         boils = so_far.boils if so_far is not None else ()
         if so_far is None or so_far.look_for_boil:

@@ -7,7 +7,7 @@ from emberline.bench.plan import empty_plan
 from emberline.curves.burning_rate import LossRate
 from emberline.curves.loads import tell_apart
 from emberline.curves.mass_steps import MassStep
-from emberline.heat.scale import Scale, error_about_zero, scale_of
+from emberline.heat.scale import DRAUGHT_G, Scale, error_about_zero, scale_of
 
 N = 1000
 RATE_G_S = 0.15
@@ -20,6 +20,15 @@ def scale(channel: Channel | None = None, *, u_mass_g: float = 0.1) -> Scale:
     level = np.ones(N)
     loss = LossRate(900.0 - RATE_G_S * seconds, RATE_G_S * level, 0.01 * level, u_mass_g * level, 0.1 * level, 1e-5)
     return scale_of(loss, tell_apart([POT_ON], empty_plan(), 60.0), channel or default_channel(Role.MASS))
+
+
+def burning_from_300_to_600() -> Scale:
+    """A cell on which 0.15 g/s burn for five minutes."""
+    seconds = np.arange(N, dtype=np.float64) + 0.5
+    level = np.ones(N)
+    mass = 900.0 - RATE_G_S * np.clip(seconds - 300.0, 0.0, 300.0)
+    loss = LossRate(mass, 0.0 * level, 0.01 * level, 1e-6 * level, 0.1 * level, 1e-5)
+    return scale_of(loss, tell_apart([], empty_plan(), 60.0), default_channel(Role.MASS))
 
 
 def parts(value: UFloat) -> dict[str, float]:
@@ -40,11 +49,46 @@ def test_moments_between_seconds_count() -> None:
 
 
 def test_each_error_of_the_cell_has_its_part() -> None:
-    # Assumed: 0.2 % of span, 2 g of drift an hour.
+    # Assumed: 0.2 % of span, 2 g of drift in an hour, which is 2 g * sqrt(1/12) in each five minutes.
     lost = scale().lost(100.0, 250.0)
-    assert parts(lost) == pytest.approx(
-        {"load_cell_span": 0.002 * 22.5, "load_cell_drift": 2.0 * 150.0 / 3600.0, "mass_curve": 0.1 * 2.0**0.5}
-    )
+    expected = {"load_cell_span": 0.002 * 22.5, "load_cell_drift": 2.0 * 0.5 / 12.0**0.5, "mass_curve": 0.1 * 2.0**0.5}
+    assert parts(lost) == pytest.approx(expected, rel=1e-6)
+
+
+def test_the_zero_wanders_as_the_root_of_time_and_keeps_its_sums() -> None:
+    cell = scale()
+    assert cell.zero_shift(0.0, 900.0).std_dev == pytest.approx(2.0 * (900.0 / 3600.0) ** 0.5)
+    assert cell.u_wander_g(900.0) == pytest.approx(cell.zero_shift(0.0, 900.0).std_dev)
+    whole, parts_of_it = cell.zero_shift(100.0, 800.0), cell.zero_shift(100.0, 450.0) + cell.zero_shift(450.0, 800.0)
+    assert (whole - parts_of_it).std_dev == pytest.approx(0.0, abs=1e-12)
+
+
+def test_a_new_load_creeps_in_and_a_lifted_one_creeps_back() -> None:
+    cell = scale()
+    assert "load_cell_creep" not in parts(cell.lost(100.0, 290.0))
+    # 0.03 % of 800 g, seven tenths of it after twelve minutes (1 - exp(-696 / 600)).
+    assert parts(cell.lost(100.0, 1000.0))["load_cell_creep"] == pytest.approx(0.24 * 0.6865, rel=1e-3)
+    pot_off = MassStep(600, 604, ufloat(-800.0, 0.5, "mass_step"), 800.0)
+    lifted = scale_of(cell.loss, tell_apart([POT_ON, pot_off], empty_plan(), 60.0), default_channel(Role.MASS))
+    assert parts(lifted.lost(100.0, 1000.0))["load_cell_creep"] < parts(cell.lost(100.0, 1000.0))["load_cell_creep"]
+
+
+def test_the_draught_lifts_only_while_it_burns() -> None:
+    cell = burning_from_300_to_600()
+    assert cell.blaze(299.0) == 0.0
+    assert cell.blaze(500.0) == pytest.approx(1.0, abs=0.02)
+    assert cell.blaze(700.0) == pytest.approx(0.0, abs=0.02)
+    assert parts(cell.lost(200.0, 500.0))["draught"] == pytest.approx(DRAUGHT_G, rel=0.03)
+    # Before lighting and long after the flame nothing pulls; between two moments of full flame all pulls alike.
+    assert parts(cell.lost(200.0, 800.0)).get("draught", 0.0) < 0.02
+    assert parts(cell.lost(450.0, 550.0)).get("draught", 0.0) < 0.02
+
+
+def test_hot_gas_lifts_at_most_what_it_displaces() -> None:
+    # Ideal gas at 101.325 kPa (R 287.05 J/(kg K)): a litre at 800 °C in air of 20 °C.
+    lift_g = 101.325 / 0.28705 * (1.0 / 293.15 - 1.0 / 1073.15)
+    assert lift_g == pytest.approx(0.87, abs=0.01)
+    assert 0.5 * lift_g < DRAUGHT_G < 1.5 * lift_g
 
 
 def test_a_load_laid_on_between_adds_its_own_error() -> None:

@@ -154,7 +154,7 @@ def twice(plan: Plan) -> tuple[float, ...]:
     sizes = ((100, 800.0), (500, -770.0), (600, 900.0), (1000, -840.0))
     steps = [MassStep(at, at + 3, ufloat(size, 0.2, "mass_step"), abs(size)) for at, size in sizes]
     scale = scale_of(loss, tell_apart(steps, plan, 50.0), default_channel(Role.MASS))
-    pot = PotCurves(np.full(n, 80.0), 0.5, ufloat(BOILING_C, 0.3))
+    pot = PotCurves(np.full(n, 80.0), default_channel(Role.WATER), ufloat(BOILING_C, 0.3))
     courses = water_courses(scale, pot, plan, (Event(EventKind.LIT, 50.0, 1.0, ""),), n)
     return tuple(course.lost_by(n).nominal_value for course in courses)
 
@@ -172,7 +172,7 @@ def test_a_pot_that_stood_there_all_the_time_is_followed_from_the_first_second()
     loads = with_standing_pot(tell_apart((), plan, stove.lit_s))
     scale = scale_of(smooth(column.value), loads, default_channel(Role.MASS))
     boil = Event(EventKind.BOIL, stove.boil_s, 1.0, "known")
-    pot = PotCurves(stove.water_c, 0.5, ufloat(BOILING_C, 0.3))
+    pot = PotCurves(stove.water_c, default_channel(Role.WATER), ufloat(BOILING_C, 0.3))
     (course,) = water_courses(scale, pot, plan, (boil,), stove.n)
     assert course.window == (0.0, float(stove.n))
     assert course.lost_by(stove.n).nominal_value == pytest.approx(stove.evaporated_g())

@@ -1,0 +1,94 @@
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from uncertainties import UFloat
+
+from emberline.bench.channels import Channel, Role, default_channel
+from emberline.heat.water_probe import STIRRED_K, WaterProbe, water_probe_of
+
+POT_ON_S, START_C, SLOPE_K_S, LAG_S = 200.0, 15.0, 0.1, 3.0
+CHANNEL = Channel("water", Role.WATER, "c", u_bias=1.0, u_scale=0.004, time_constant_s=LAG_S, u_time_constant_s=1.0)
+
+
+def read_by_a_lagging_probe(before_c: float, *, step_c: float = 0.0) -> NDArray[np.float64]:
+    """A probe of 3 s that hangs in the air, then in water that warms by 0.1 K/s (exact first-order response)."""
+    t = np.arange(1000, dtype=np.float64) + 0.5
+    ramp = START_C + SLOPE_K_S * (t - POT_ON_S - LAG_S)
+    off = before_c - START_C + SLOPE_K_S * LAG_S
+    shown = np.where(t < POT_ON_S, before_c, ramp + off * np.exp(-np.maximum(t - POT_ON_S, 0.0) / LAG_S))
+    return np.asarray(np.round(shown / step_c) * step_c if step_c else shown)
+
+
+def probe(before_c: float = 16.5, *, step_c: float = 0.0) -> WaterProbe:
+    return water_probe_of(read_by_a_lagging_probe(before_c, step_c=step_c), CHANNEL)
+
+
+def parts(value: UFloat) -> dict[str, float]:
+    return {str(variable.tag): by for variable, by in value.error_components().items() if by > 0.0}
+
+
+@pytest.mark.parametrize("before_c", [14.0, 16.5, 21.0])
+@pytest.mark.parametrize("step_c", [0.0, 0.25])
+def test_the_start_is_the_waters_even_where_the_probe_hung_in_warm_air(before_c: float, step_c: float) -> None:
+    start = probe(before_c, step_c=step_c).rising_from(POT_ON_S, 0.5)
+    assert start is not None
+    assert start.nominal_value == pytest.approx(START_C, abs=0.15 if step_c else 0.05)
+
+
+def test_the_end_of_a_ramp_is_ahead_of_what_the_probe_shows() -> None:
+    end = probe().rising_to(700.0)
+    assert end is not None
+    value, slope_k_s = end
+    assert slope_k_s == pytest.approx(SLOPE_K_S, rel=1e-3)
+    assert value.nominal_value == pytest.approx(START_C + SLOPE_K_S * 500.0, abs=0.02)
+
+
+def test_each_error_has_its_part() -> None:
+    end = probe().rising_to(700.0)
+    assert end is not None
+    found = parts(end[0])
+    assert found["water_probe"] == pytest.approx(1.0)
+    assert found["water_probe_span"] == pytest.approx(0.004 * 65.0, rel=1e-3)
+    assert found["water_probe_lag"] == pytest.approx(SLOPE_K_S * 1.0, rel=1e-3)
+    assert found["water_curve"] == pytest.approx(STIRRED_K, rel=0.1)
+
+
+def test_the_constant_error_cancels_in_a_rise_and_the_span_does_not() -> None:
+    one = probe()
+    start, end = one.rising_from(POT_ON_S, 0.0), one.rising_to(700.0)
+    assert start is not None
+    assert end is not None
+    found = parts(end[0] - start)
+    assert found.get("water_probe", 0.0) == pytest.approx(0.0, abs=1e-9)
+    assert found["water_probe_span"] == pytest.approx(0.004 * 50.0, rel=5e-3)
+
+
+def test_an_unsure_moment_counts_with_the_slope() -> None:
+    one = probe()
+    sure, unsure = one.rising_from(POT_ON_S, 0.0), one.rising_from(POT_ON_S, 5.0)
+    assert sure is not None
+    assert unsure is not None
+    grown = parts(unsure)["water_curve"] ** 2 - parts(sure)["water_curve"] ** 2
+    assert grown**0.5 == pytest.approx(5.0 * SLOPE_K_S, rel=0.05)
+
+
+def test_a_plateau_is_its_median() -> None:
+    level = np.full(400, 99.0)
+    level[100] = 20.0
+    plateau = water_probe_of(level, default_channel(Role.WATER)).level(50.0, 150.0)
+    assert plateau is not None
+    assert plateau.nominal_value == 99.0
+
+
+def test_few_seconds_give_a_level_without_a_slope() -> None:
+    few = np.full(400, np.nan)
+    few[206:209] = 17.0
+    start = water_probe_of(few, CHANNEL).rising_from(POT_ON_S, 0.0)
+    assert start is None or start.nominal_value == pytest.approx(17.0)
+
+
+def test_without_a_curve_nothing_is_known() -> None:
+    blind = water_probe_of(np.full(400, np.nan), CHANNEL)
+    assert blind.rising_from(POT_ON_S, 0.0) is None
+    assert blind.rising_to(300.0) is None
+    assert blind.level(100.0, 200.0) is None
