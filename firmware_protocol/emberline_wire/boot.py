@@ -53,7 +53,7 @@ class Boot:
         self._first_wanted = None if committed is None else 0
         self._channels: dict[int, Channel] = {}
         self._orders = {stream: StreamOrder(wanted) for stream, wanted in self.committed.items()}
-        self._pending: list[tuple[Channel, Samples | Hole]] = []
+        self._pending: list[tuple[Channel, Samples | Hole, int]] = []
         self._last_t_ns: dict[int, int] = {}
 
     def set_table(self, channels: Iterable[Channel]) -> None:
@@ -75,16 +75,16 @@ class Boot:
         """Return the streams that have a hole which may still be filled, and where it begins."""
         return {stream: order.wanted for stream, order in self._orders.items() if order.waiting}
 
-    def take(self, frame: Samples, now_ns: int) -> None:
-        """Take in a frame that arrived at `now_ns`; `flush` gives out what it brought."""
+    def take(self, frame: Samples, arrived_ns: int) -> None:
+        """Take in a frame that arrived at `arrived_ns`; `flush` gives out what it brought."""
         channel = self._channels.get(frame.stream)
         if channel is None:
             self._counters.unknown_streams += 1
             return
-        self.clock.arrival((frame.ticks + int(frame.offsets_us()[-1])) & U32_MAX, now_ns)
+        self.clock.arrival((frame.ticks + int(frame.offsets_us()[-1])) & U32_MAX, arrived_ns)
         order = self._orders[frame.stream]
         duplicates, set_aside = order.duplicates, order.set_aside
-        self._pending += [(channel, part) for part in order.take(frame)]
+        self._pending += [(channel, part, arrived_ns) for part in order.take(frame)]
         self._counters.duplicates += order.duplicates - duplicates
         self._counters.set_aside += order.set_aside - set_aside
 
@@ -96,23 +96,23 @@ class Boot:
         return [
             Gap(self.device, self.id, channel, part.first, part.last, part.loss)
             if isinstance(part, Hole)
-            else self._stamp(channel, part, now_ns)
-            for channel, part in pending
+            else self._stamp(channel, part, arrived_ns)
+            for channel, part, arrived_ns in pending
         ]
 
     def finish(self, now_ns: int) -> list[Readings | Gap]:
         """Return all that was held back, its holes given up: the device has restarted."""
         for stream, order in self._orders.items():
             if stream in self._channels:
-                self._pending += [(self._channels[stream], part) for part in order.finish()]
+                self._pending += [(self._channels[stream], part, now_ns) for part in order.finish()]
         return self.flush(now_ns, wait=False)
 
     def ended(self) -> dict[int, int]:
         """Return for each stream ever heard of the sequence number after its last sample received in order."""
         return {stream: order.wanted for stream, order in self._orders.items()}
 
-    def _stamp(self, channel: Channel, frame: Samples, now_ns: int) -> Readings:
-        ticks = self.clock.unwrap(frame.ticks, now_ns) + frame.offsets_us()
+    def _stamp(self, channel: Channel, frame: Samples, arrived_ns: int) -> Readings:
+        ticks = self.clock.unwrap(frame.ticks, arrived_ns) + frame.offsets_us()
         t_ns = self.clock.times_ns(ticks)
         least = self._last_t_ns.get(channel.id)
         if least is not None and t_ns[0] < least:

@@ -101,17 +101,39 @@ class Session:
 
     def receive(self, data: bytes, now_ns: int) -> list[Event]:
         """Take in bytes of a serial line that arrived at `now_ns` and return what came of them; raises nothing."""
-        return [event for body in self.frames.feed(data) for event in self._on_body(body, now_ns)]
+        return [event for body in self.frames.feed(data) for event in self._on_body(body, now_ns, now_ns)]
 
-    def receive_packet(self, packet: bytes, now_ns: int) -> list[Event]:
-        """Take in one sealed body, as MQTT carries it; otherwise as `receive`."""
+    def receive_packet(self, packet: bytes, now_ns: int, waited_ns: int = 0) -> list[Event]:
+        """Take in one sealed body, as MQTT carries it; otherwise as `receive`.
+
+        Args:
+            packet: Body and checksum.
+            now_ns: When it arrived here.
+            waited_ns: How long a broker is known to have held it before; never more than it truly did.
+
+        """
         try:
             body = unseal(packet)
         except FrameError as exc:
             self.frames.counters.discard(exc, len(packet))
             return []
         self.frames.counters.frames += 1
-        return self._on_body(body, now_ns)
+        return self._on_body(body, now_ns, now_ns - waited_ns)
+
+    def recall(self, hello: Hello, now_ns: int) -> list[Event]:
+        """Believe the hello of an earlier session, on a link that keeps messages while this host is away.
+
+        What waits there of the standing's boot is then taken in without a new hello. Does nothing for any other boot,
+        or unless the device is being asked who it is.
+        """
+        boot = self._boot
+        if self.state is not LinkState.ASKING or boot is None or (hello.device, hello.boot) != (boot.device, boot.id):
+            return []
+        boot.set_table(hello.channels)
+        self.hello = hello
+        self._move(Cue.HELLO_ACCEPTED)
+        self._begin(boot, now_ns)
+        return [Greeted(hello)]
 
     def tick(self, now_ns: int) -> list[Event]:
         """Do what is due at `now_ns`: ask again, ping, stop waiting for the clock."""
@@ -177,7 +199,7 @@ class Session:
 
     # Messages
 
-    def _on_body(self, body: bytes, now_ns: int) -> list[Event]:
+    def _on_body(self, body: bytes, now_ns: int, arrived_ns: int) -> list[Event]:
         try:
             message = decode_message(body)
         except UnsupportedVersionError as exc:
@@ -189,24 +211,26 @@ class Session:
             self.counters.malformed += 1
             return []
         if isinstance(message, Hello):
-            return self._on_hello(message, now_ns)
+            return self._on_hello(message, now_ns, arrived_ns)
         if not isinstance(message, Samples | Status | Pong):
             self.counters.misdirected += 1
             return []
         if self.state is LinkState.STREAMING and self._boot is not None and message.boot == self._boot.id:
-            return self._on_confirmed(self._boot, message, now_ns)
+            return self._on_confirmed(self._boot, message, now_ns, arrived_ns)
         self.counters.unconfirmed += 1
         if self.state is LinkState.STREAMING:
             self._move(Cue.OTHER_BOOT)
             self._ask(now_ns)
         return []
 
-    def _on_confirmed(self, boot: Boot, message: Samples | Status | Pong, now_ns: int) -> list[Event]:
+    def _on_confirmed(
+        self, boot: Boot, message: Samples | Status | Pong, now_ns: int, arrived_ns: int
+    ) -> list[Event]:
         if isinstance(message, Status):
-            boot.clock.arrival(message.ticks, now_ns)
+            boot.clock.arrival(message.ticks, arrived_ns)
             return [StatusCame(message)]
         if isinstance(message, Samples):
-            boot.take(message, now_ns)
+            boot.take(message, arrived_ns)
             if boot.stores(message):
                 self._acknowledge(boot)
             self._ask_for_missing(boot, now_ns)
@@ -217,7 +241,7 @@ class Session:
             self.counters.stray_pongs += 1
         return self._flush(boot, now_ns)
 
-    def _on_hello(self, hello: Hello, now_ns: int) -> list[Event]:
+    def _on_hello(self, hello: Hello, now_ns: int, arrived_ns: int) -> list[Event]:
         if self.state is LinkState.DOWN:
             self.counters.unconfirmed += 1
             return []
@@ -240,7 +264,7 @@ class Session:
                 self._forget_requests()
             boot = Boot(hello.device, hello.boot, self.counters, None if boot is None else {}, DeviceClock())
         boot.set_table(hello.channels)
-        boot.clock.arrival(hello.ticks, now_ns)
+        boot.clock.arrival(hello.ticks, arrived_ns)
         self._device, self.hello, self._boot = hello.device, hello, boot
         self._move(Cue.HELLO_ACCEPTED)
         if news:

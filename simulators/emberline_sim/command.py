@@ -3,22 +3,26 @@
 import contextlib
 import itertools
 import json
+import os
 import secrets
 import signal
 import time
 from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
 from pathlib import Path
 from types import FrameType
+from typing import Protocol
 
 import click
 
+from emberline_sim.broker_port import BrokerPlace, BrokerPort
 from emberline_sim.device.life import DeviceSpec
 from emberline_sim.device.microcontroller import Microcontroller
 from emberline_sim.device.wiring import wire
-from emberline_sim.errors import OutputError, SimError
+from emberline_sim.errors import OutputError, PortError, SimError
 from emberline_sim.faults import MEANING, Mischief, parse_fault
 from emberline_sim.files import write_csv, write_plan, write_truth
-from emberline_sim.hookup import Hookup
+from emberline_sim.hookup import BrokerHookup, Hookup
 from emberline_sim.ports import PtyPort, plugged_in
 from emberline_sim.recording import Recording, record
 from emberline_sim.scenario import load_scenario, scenario_names
@@ -26,6 +30,7 @@ from emberline_wire.limits import MAX_RING_MS
 
 STEP_S = 0.005
 """Longest time between two steps, by the wall clock."""
+PASSWORD_VARIABLE = "EMBERLINE_SIM_MQTT_PASSWORD"  # noqa: S105 the name of a variable, no password
 WRAP_S = 2**32 / 1e6
 MAX_RING_S = MAX_RING_MS / 1000.0
 
@@ -43,6 +48,14 @@ MAX_RING_S = MAX_RING_MS / 1000.0
     help="Write readings.csv, plan.toml and truth.json of the burn into this folder.",
 )
 @click.option("--pty-link", type=click.Path(path_type=Path), help="Run the burn on a pseudo-terminal behind this link.")
+@click.option("--mqtt", metavar="HOST[:PORT]", help="Run the burn by way of an MQTT broker instead.")
+@click.option("--bench", default="bench", show_default=True, help="Id of the bench in the broker's topics.")
+@click.option("--mqtt-user", help=f"Account on the broker; its password comes from {PASSWORD_VARIABLE}.")
+@click.option(
+    "--mqtt-ca",
+    type=click.Path(exists=True, dir_okay=False),
+    help="Certificate of the broker's authority; encrypts the connection.",
+)
 @click.option(
     "--speed",
     type=click.FloatRange(min=0.1, max=1000),
@@ -96,6 +109,10 @@ def main(
     seed: int | None,
     write_files: Path | None,
     pty_link: Path | None,
+    mqtt: str | None,
+    bench: str,
+    mqtt_user: str | None,
+    mqtt_ca: str | None,
     speed: float,
     faults: tuple[str, ...],
     at_once: bool,
@@ -117,14 +134,18 @@ def main(
         for name in scenario_names():
             click.echo(f"{name}: {load_scenario(name).title}")
         return
-    if scenario is None or (write_files is None and pty_link is None):
-        raise click.UsageError("say --scenario NAME and --pty-link PATH or --write-files FOLDER, or --list")
+    if scenario is None or (write_files is None and pty_link is None and mqtt is None):
+        raise click.UsageError(
+            "say --scenario NAME and --pty-link PATH, --mqtt HOST or --write-files FOLDER, or --list"
+        )
+    if pty_link is not None and mqtt is not None:
+        raise click.UsageError("a device has one line: give --pty-link or --mqtt")
     try:
         mischief = Mischief([parse_fault(text) for text in faults], seed=seed or 0)
         recording = record(load_scenario(scenario, seed=seed))
         if write_files is not None:
             _write(recording, write_files)
-        if pty_link is None:
+        if pty_link is None and mqtt is None:
             return
         spec = DeviceSpec(
             device=device,
@@ -133,17 +154,88 @@ def main(
             frame_period_s=frame_period,
             ring_s=min(8.0 * max(1.0, speed), MAX_RING_S) if ring is None else ring,
         )
-        left = _run(recording, spec, PtyPort(pty_link), mischief, speed, linger, at_once=at_once, tally=tally)
+        line: _Line
+        if mqtt is not None:
+            line = _BrokerLine(BrokerPort(_place(mqtt, mqtt_user, mqtt_ca), bench, device), f"broker {mqtt}")
+        elif pty_link is not None:
+            line = _SerialLine(PtyPort(pty_link))
+        left = _run(recording, spec, line, mischief, speed, linger, at_once=at_once, tally=tally)
     except SimError as exc:
         raise click.UsageError(str(exc)) from exc
     if left:
         raise SystemExit(1)
 
 
+class _Line(Protocol):
+    """A way to the host."""
+
+    @property
+    def name(self) -> str:
+        """What to call it."""
+
+    def open(self) -> AbstractContextManager[None]:
+        """Keep it open for a while."""
+
+    def heard(self) -> bool:
+        """Return whether the host has said something."""
+
+    def wait(self, at_most_s: float) -> None:
+        """Wait until the host has said something, but no longer than `at_most_s`."""
+
+    def steps(self, device: Microcontroller, mischief: Mischief) -> Callable[[float], None]:
+        """Return what moves device and line on to a time."""
+
+
+class _SerialLine:
+    def __init__(self, port: PtyPort) -> None:
+        self.name = f"port {port.link}"
+        self._port = port
+        self.wait = port.wait
+
+    def open(self) -> AbstractContextManager[None]:
+        return plugged_in(self._port)
+
+    def heard(self) -> bool:
+        return bool(self._port.read())
+
+    def steps(self, device: Microcontroller, mischief: Mischief) -> Callable[[float], None]:
+        return Hookup(device, self._port, mischief).step
+
+
+class _BrokerLine:
+    def __init__(self, port: BrokerPort, name: str) -> None:
+        self.name = name
+        self._port = port
+        self.wait = port.wait
+
+    @contextlib.contextmanager
+    def open(self) -> Iterator[None]:
+        self._port.plug()
+        try:
+            yield
+        finally:
+            self._port.leave()
+
+    def heard(self) -> bool:
+        return bool(self._port.read())
+
+    def steps(self, device: Microcontroller, mischief: Mischief) -> Callable[[float], None]:
+        return BrokerHookup(device, self._port, mischief).step
+
+
+def _place(named: str, user: str | None, ca_file: str | None) -> BrokerPlace:
+    host, _, port = named.partition(":")
+    if not host or (port and not port.isdecimal()):
+        raise PortError(f"{named!r} names no broker: write HOST or HOST:PORT")
+    return BrokerPlace(
+        host, int(port or (1883 if ca_file is None else 8883)), user, os.environ.get(PASSWORD_VARIABLE), ca_file
+    )
+
+
 def _run(
     recording: Recording,
     spec: DeviceSpec,
-    port: PtyPort,
+    line: _Line,
     mischief: Mischief,
     speed: float,
     linger_s: float,
@@ -151,25 +243,25 @@ def _run(
     at_once: bool,
     tally: Path | None,
 ) -> int:
-    """Run the burn on the port; return how many samples were left without an acknowledgement, 0 if told to stop."""
+    """Run the burn on a line; return how many samples were left without an acknowledgement, 0 if told to stop."""
     converters, blocks = wire(recording)
-    with _stop_signals() as stopped, plugged_in(port):
-        _say(f"port {port.link}, waiting for the host" if not at_once else f"port {port.link}")
-        while not (at_once or stopped() or port.read()):
-            port.wait(STEP_S)
+    with _stop_signals() as stopped, line.open():
+        _say(f"{line.name}, waiting for the host" if not at_once else line.name)
+        while not (at_once or stopped() or line.heard()):
+            line.wait(STEP_S)
         device = Microcontroller(spec, converters, blocks, _boot_ids())
-        hookup = Hookup(device, port, mischief)
+        step = line.steps(device, mischief)
         _say(f"burning {recording.scenario.name} for {recording.scenario.duration_s:.0f} s at {speed:g} times the pace")
         start_s, over_s = time.monotonic(), None
         while not stopped():
             now_s = time.monotonic()
-            hookup.step((now_s - start_s) * speed)
+            step((now_s - start_s) * speed)
             if device.exhausted:
                 device.finish()
                 over_s = over_s or now_s
                 if device.waiting == 0 or now_s > over_s + linger_s:
                     break
-            port.wait(STEP_S)
+            line.wait(STEP_S)
     left = 0 if stopped() else device.waiting
     _say("told to stop" if stopped() else f"the burn is over, {left or 'no'} samples were left with the device")
     if tally is not None:

@@ -1,5 +1,6 @@
 """A device, its line and what goes wrong with it, moved on step by step; the time is an argument."""
 
+from emberline_sim.broker_port import BrokerPort
 from emberline_sim.device.microcontroller import Microcontroller
 from emberline_sim.faults import FaultKind, Mischief
 from emberline_sim.ports import Port
@@ -63,3 +64,52 @@ class Hookup:
             self._half_sent = self._half_sent[self.port.write(self._half_sent) :]
             if self._half_sent:
                 return
+
+
+class BrokerHookup:
+    """Carries packets between a device and a broker, as many as the broker takes.
+
+    Attributes:
+        device: The device.
+        port: Its connection.
+
+    """
+
+    def __init__(self, device: Microcontroller, port: BrokerPort, mischief: Mischief) -> None:
+        self.device = device
+        self.port = port
+        self._mischief = mischief
+        self._connections = 0
+        self._boot: int | None = None
+
+    def step(self, now_s: float) -> None:
+        """Move on to the true time `now_s`: host's packets in, readings taken, due faults happen, packets out."""
+        if self._mischief.plugged(now_s):
+            self.port.plug()
+        else:
+            self.port.unplug()
+        self.port.pump()
+        if self.port.connections != self._connections:
+            self._connections = self.port.connections
+            self._boot = None
+            self.device.connected(now_s)
+        for packet in self.port.read():
+            self.device.receive_packet(self._mischief.spoil(packet, now_s), now_s)
+        for fault in self._mischief.due(now_s):
+            if fault.kind is FaultKind.REBOOT:
+                self.device.reboot(now_s)
+            else:
+                self.port.write(self._mischief.junk(int(fault.amount)))
+        self.device.advance(now_s)
+        self._send(now_s)
+
+    def _send(self, now_s: float) -> None:
+        if self.port.room and self._boot != self.device.boot:
+            self._boot = self.device.boot
+            self.port.keep_hello(self.device.hello_packet())
+        while self.port.room > 0:
+            packet = self.device.next_packet()
+            if not packet:
+                break
+            self.port.write(self._mischief.spoil(packet, now_s))
+        self.port.pump()

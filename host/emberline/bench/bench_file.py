@@ -47,6 +47,33 @@ class SerialPort:
 
 
 @dataclass(frozen=True, slots=True)
+class Broker:
+    """The MQTT broker of a bench: where its device's readings come from, and what happens on it is told.
+
+    Attributes:
+        host: Name or address.
+        port: TCP port; None for the registered one, 8883 with TLS and 1883 without.
+        tls: Whether the connection is encrypted.
+        ca_file: Certificate of the authority that vouches for the broker, where the system does not know it.
+        certificate_file: Certificate by which this program names itself, with `key_file`.
+        key_file: Its private key.
+        user: Name of the account on the broker.
+        password_file: File that holds the account's password, and nothing else.
+        device: Id that the device must give in its hello; another device on the bench's topic is refused.
+    """
+
+    host: str
+    port: int | None = None
+    tls: bool = False
+    ca_file: str | None = None
+    certificate_file: str | None = None
+    key_file: str | None = None
+    user: str | None = None
+    password_file: str | None = None
+    device: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class TrialRules:
     """When a trial ends by itself.
 
@@ -66,6 +93,7 @@ class Bench:
         name: Name for people.
         channels: At most one of each role.
         serial: Its serial port, or None.
+        broker: Its MQTT broker, or None.
         trial: When its trials end.
     """
 
@@ -74,6 +102,7 @@ class Bench:
     channels: tuple[Channel, ...]
     serial: SerialPort | None = None
     trial: TrialRules = field(default_factory=TrialRules)
+    broker: Broker | None = None
 
     def by_role(self, role: Role) -> Channel | None:
         """Return the channel of a role, or None."""
@@ -103,11 +132,12 @@ def parse_bench(text: str) -> Bench:
     name = root.text("name") or bench_id.replace("-", " ").replace("_", " ").capitalize()
     channels = _channels(root)
     serial = _serial(root.section("serial"))
+    broker = _broker(root.section("mqtt"))
     trial = _trial(root.section("trial"))
     root.close()
     if reading.problems:
         raise BenchFileError(reading.problems)
-    return Bench(bench_id, name, channels, serial, trial)
+    return Bench(bench_id, name, channels, serial, trial, broker)
 
 
 def _channels(root: Section) -> tuple[Channel, ...]:
@@ -239,6 +269,36 @@ def _serial(section: Section | None) -> SerialPort | None:
     if serial.port is None and (serial.vendor_id is None or serial.product_id is None):
         section.complain("port", "[serial] needs port, or vendor_id and product_id to search for it")
     return serial
+
+
+def _broker(section: Section | None) -> Broker | None:
+    if section is None:
+        return None
+    host, tls = section.text("host"), section.flag("tls")
+    ca_file = section.text("ca_file")
+    certificate_file, key_file = section.text("certificate_file"), section.text("key_file")
+    broker = Broker(
+        host=host or "",
+        port=section.whole("port", Quantity(1, 65_535, "")),
+        tls=(ca_file or certificate_file) is not None if tls is None else tls,
+        ca_file=ca_file,
+        certificate_file=certificate_file,
+        key_file=key_file,
+        user=section.text("user"),
+        password_file=section.text("password_file"),
+        device=section.text("device"),
+    )
+    if "password" in section:
+        section.complain("password", "a password does not belong here: put it into a file and name that: password_file")
+        section.text("password")
+    section.close()
+    if host is None:
+        section.complain("host", '[mqtt] needs host, such as host = "localhost"')
+    if (certificate_file is None) != (key_file is None):
+        section.complain("certificate_file", "certificate_file and key_file belong together")
+    if not broker.tls and (ca_file or certificate_file):
+        section.complain("tls", "tls = false leaves no use for ca_file and certificate_file: leave them out, or it")
+    return broker
 
 
 def _trial(section: Section | None) -> TrialRules:

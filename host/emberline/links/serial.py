@@ -2,17 +2,17 @@
 
 import asyncio
 import logging
-from collections.abc import Awaitable, Callable, Mapping
-from enum import StrEnum
-from typing import Any, Protocol
+from collections.abc import Callable, Mapping
+from typing import Any
 
 from emberline.bench.bench_file import SerialPort
 from emberline.bench.samples import SampleBatch
-from emberline.links.arrivals import Arrival, Greeting, Translator
-from emberline.links.errors import LinkError
+from emberline.links.arrivals import Greeting, Translator
+from emberline.links.errors import LinkError, LinkLostError
+from emberline.links.link import LEAST_TICK_S, TICK_S, LinkClock, LinkState, Take, age_limits_s
 from emberline.links.pauses import Pauses
 from emberline.links.ports import find_port
-from emberline.links.serial_io import LinkLostError, SerialIO
+from emberline.links.serial_io import SerialIO
 from emberline.links.standings import read_standing, standing_document
 from emberline_wire import LinkState as SessionState
 from emberline_wire import Refused, Session
@@ -20,44 +20,7 @@ from emberline_wire.errors import BadStateError
 
 LOG = logging.getLogger(__name__)
 
-TICK_S = 0.2
-"""How often a session is looked after."""
-LEAST_TICK_S = 0.004
-"""Shortest wait in real seconds, however fast the clock."""
-STALE_PERIODS, STALE_LEAST_S = 5.0, 2.0
-GONE_PERIODS, GONE_LEAST_S = 20.0, 10.0
 GREETING_LIMIT_S = 10.0
-
-Take = Callable[[list[Arrival]], Awaitable[None]]
-
-
-class LinkClock(Protocol):
-    """What a link needs of the daemon's clock; see `slack_s` for limits at more than real pace."""
-
-    @property
-    def slack_s(self) -> float:
-        """Time by which limits are widened."""
-
-    def now_ns(self) -> int:
-        """Return UTC nanoseconds of a clock that never steps."""
-
-    def real_s(self, seconds: float) -> float:
-        """Return the real length of a span."""
-
-    async def sleep(self, seconds: float) -> None:
-        """Wait."""
-
-
-class LinkState(StrEnum):
-    """Where a link stands; only `streaming` is sound."""
-
-    SEEKING = "looking for the device"
-    ASKING = "asking the device who it is"
-    STREAMING = "streaming"
-    STALE = "connected, but no readings come"
-    REFUSED = "the device is refused"
-    WAITING = "waiting to try again"
-    CLOSED = "closed"
 
 
 class SerialLink:
@@ -213,11 +176,3 @@ def _session(wanted: SerialPort, document: Mapping[str, Any] | None) -> Session:
     except BadStateError:
         LOG.warning("what was kept of the device's clock is damaged: its samples are asked for from the oldest on")
         return Session(device=wanted.device, baud=wanted.baud)
-
-
-def age_limits_s(greeting: Greeting | None) -> tuple[float, float]:
-    """Return the ages of the newest reading at which a link counts as stale and at which it is opened anew."""
-    period_s = 1.0
-    if greeting is not None:
-        period_s = max(greeting.frame_period_s, min(channel.period_s for channel in greeting.channels))
-    return max(STALE_PERIODS * period_s, STALE_LEAST_S), max(GONE_PERIODS * period_s, GONE_LEAST_S)

@@ -16,7 +16,7 @@ import serial
 if sys.platform != "win32":
     import termios
 
-from emberline.links.errors import LinkError
+from emberline.links.errors import LinkError, LinkLostError
 from emberline.links.ports import PortBusyError, PortDeniedError, PortMissingError, holders
 
 LOG = logging.getLogger(__name__)
@@ -33,10 +33,6 @@ PORT_ERRORS: tuple[type[Exception], ...] = (OSError,)
 """What a port raises whose device is gone; pyserial's own error is an `OSError`."""
 if sys.platform != "win32":
     PORT_ERRORS = (OSError, termios.error)
-
-
-class LinkLostError(LinkError):
-    """An open link broke, or fell silent."""
 
 
 class SerialIO:

@@ -3,12 +3,14 @@
 from collections.abc import Mapping
 from typing import Any
 
-from emberline_wire import Standing
+from emberline_wire import Hello, MessageError, Standing, decode_message
 
 
-def standing_document(standing: Standing) -> dict[str, Any]:
-    """Return a standing as data that JSON can hold."""
+def standing_document(standing: Standing, hello: Hello | None = None) -> dict[str, Any]:
+    """Return a standing as data that JSON can hold, with the hello of its boot where it will be needed again."""
+    document = {} if hello is None or hello.boot != standing.boot else {"hello": hello.to_bytes().hex()}
     return {
+        **document,
         "device": standing.device,
         "boot": standing.boot,
         "wanted": {str(stream): seq for stream, seq in standing.wanted.items()},
@@ -32,3 +34,12 @@ def read_standing(document: Mapping[str, Any] | None) -> Standing | None:
         )
     except (KeyError, TypeError, ValueError, AttributeError):
         return None
+
+
+def read_hello(document: Mapping[str, Any] | None) -> Hello | None:
+    """Return the hello in a document, or None where there is none that can be read."""
+    try:
+        message = decode_message(bytes.fromhex((document or {})["hello"]))
+    except (KeyError, TypeError, ValueError, MessageError):
+        return None
+    return message if isinstance(message, Hello) else None

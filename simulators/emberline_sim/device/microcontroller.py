@@ -8,6 +8,7 @@ from emberline_sim.device.sources import Sources
 from emberline_wire import (
     Ack,
     DeviceFlag,
+    FrameError,
     Hello,
     Identify,
     Message,
@@ -21,6 +22,8 @@ from emberline_wire import (
     Stop,
     decode_message,
     encode_frame,
+    seal,
+    unseal,
 )
 from emberline_wire.limits import U32_MAX
 
@@ -103,34 +106,66 @@ class Microcontroller:
 
     def receive(self, data: bytes, now_s: float) -> None:
         """Take in bytes from the host; what is no valid command is counted and ignored."""
-        life, self._now_s = self._life, now_s
-        if now_s < life.up_s:
+        self._now_s = now_s
+        if now_s >= self._life.up_s:
+            for body in self._life.decoder.feed(data):
+                self._hear(body, now_s)
+
+    def receive_packet(self, packet: bytes, now_s: float) -> None:
+        """Take in one sealed body, as MQTT carries it; otherwise as `receive`."""
+        self._now_s = now_s
+        if now_s < self._life.up_s:
             return
-        for body in life.decoder.feed(data):
-            try:
-                message = decode_message(body)
-            except MessageError:
-                life.malformed += 1
-                continue
-            life.heard_s = now_s
-            self._obey(message, now_s)
+        try:
+            body = unseal(packet)
+        except FrameError:
+            self._life.malformed += 1
+        else:
+            self._hear(body, now_s)
+
+    def connected(self, now_s: float) -> None:
+        """Greet a broker just connected to, and send everything that is not acknowledged: some of it may be lost."""
+        self._now_s = now_s
+        if not any(isinstance(reply, Hello) for reply in self._life.replies):
+            self._life.replies.clear()
+            self._greet()
+        for ring in self._life.rings.values():
+            ring.rewind(ring.acknowledged, now_s)
 
     def next_frame(self) -> bytes:
-        """Return the next frame to be sent, or nothing."""
-        life = self._life
-        if self._now_s < life.up_s:
-            return b""
-        if life.replies:
-            return encode_frame(life.replies.popleft().to_bytes())
-        for ring in life.rings.values():
-            samples = ring.next_frame(life.boot)
-            if samples is not None:
-                return encode_frame(samples.to_bytes())
-        return b""
+        """Return the next frame to be sent on a serial line, or nothing."""
+        message = self._next_message()
+        return b"" if message is None else encode_frame(message.to_bytes())
+
+    def next_packet(self) -> bytes:
+        """Return the next sealed body to be sent as an MQTT message, or nothing."""
+        message = self._next_message()
+        return b"" if message is None else seal(message.to_bytes())
+
+    def hello_packet(self) -> bytes:
+        """Return the hello as a sealed body, to be kept by a broker for those who look for benches."""
+        return seal(self._hello().to_bytes())
 
     def tally(self) -> dict[str, object]:
         """Return what the device did, as plain data: by boot and stream, what was taken, sent, sent again and lost."""
         return {"device": self._spec.device, "boots": [life.tally() for life in [*self._past, self._life]]}
+
+    def _next_message(self) -> Message | None:
+        life = self._life
+        if self._now_s < life.up_s:
+            return None
+        if life.replies:
+            return life.replies.popleft()
+        return next((frame for ring in life.rings.values() if (frame := ring.next_frame(life.boot)) is not None), None)
+
+    def _hear(self, body: bytes, now_s: float) -> None:
+        try:
+            message = decode_message(body)
+        except MessageError:
+            self._life.malformed += 1
+            return
+        self._life.heard_s = now_s
+        self._obey(message, now_s)
 
     def _obey(self, message: Message, now_s: float) -> None:
         life = self._life
@@ -155,16 +190,17 @@ class Microcontroller:
                 life.reply(self._status())
 
     def _greet(self) -> None:
-        self._life.reply(
-            Hello(
-                boot=self._life.boot,
-                device=self._spec.device,
-                firmware=self._spec.firmware,
-                channels=tuple(source.channel for source in self._sources.by_name.values()),
-                ticks=self._life.ticks(max(self._now_s, self._life.start_s)) & U32_MAX,
-                frame_period_ms=round(self._spec.frame_period_s * 1000),
-                ring_ms=round(self._spec.ring_s * 1000),
-            )
+        self._life.reply(self._hello())
+
+    def _hello(self) -> Hello:
+        return Hello(
+            boot=self._life.boot,
+            device=self._spec.device,
+            firmware=self._spec.firmware,
+            channels=tuple(source.channel for source in self._sources.by_name.values()),
+            ticks=self._life.ticks(max(self._now_s, self._life.start_s)) & U32_MAX,
+            frame_period_ms=round(self._spec.frame_period_s * 1000),
+            ring_ms=round(self._spec.ring_s * 1000),
         )
 
     def _status(self) -> Status:

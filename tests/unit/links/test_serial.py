@@ -16,9 +16,10 @@ import pytest
 
 from emberline.bench.bench_file import SerialPort
 from emberline.bench.samples import SampleBatch
-from emberline.links.arrivals import Arrival, DeviceChannel, Greeting, Lost, Restart
+from emberline.links.arrivals import Arrival, Greeting, Lost, Restart
+from emberline.links.link import LinkState
 from emberline.links.pauses import Pauses
-from emberline.links.serial import LinkState, SerialLink, age_limits_s
+from emberline.links.serial import SerialLink
 from emberline_sim.device.converters import Block, Converter, bridge, thermocouple
 from emberline_sim.device.life import DeviceSpec
 from emberline_sim.device.microcontroller import Microcontroller
@@ -319,21 +320,3 @@ async def test_while_the_host_is_busy_nothing_more_is_read(tmp_path: Path) -> No
         free.set()
         await until(lambda: bench.device.exhausted and not bench.device.waiting, "the last acknowledgement")
     assert host.numbers("mass") == list(range(600))
-
-
-def greeting(*periods_s: float, frame_s: float = 1.0) -> Greeting:
-    channels = tuple(DeviceChannel(f"c{i}", "g", period, 1.0, 0) for i, period in enumerate(periods_s))
-    return Greeting("dev", 1, "1.0", channels, frame_s, 8.0)
-
-
-@pytest.mark.parametrize(
-    ("heard", "limits"),
-    [
-        (greeting(0.1, 2.0, frame_s=0.25), (2.0, 10.0)),
-        (greeting(0.1), (5.0, 20.0)),
-        (greeting(3.0), (15.0, 60.0)),
-        (None, (5.0, 20.0)),
-    ],
-)
-def test_age_limits_follow_the_period_of_the_readings(heard: Greeting | None, limits: tuple[float, float]) -> None:
-    assert age_limits_s(heard) == limits

@@ -13,9 +13,9 @@ from pathlib import Path
 import pytest
 
 from emberline.links import serial_io
-from emberline.links.errors import LinkError
+from emberline.links.errors import LinkError, LinkLostError
 from emberline.links.ports import PortBusyError, PortMissingError
-from emberline.links.serial_io import MAX_HELD_BYTES, MAX_UNSENT_BYTES, LinkLostError, SerialIO
+from emberline.links.serial_io import MAX_HELD_BYTES, MAX_UNSENT_BYTES, SerialIO
 from live_fixture import until
 
 BAUD = 115_200

@@ -1,0 +1,87 @@
+"""Which messages a broker may be told of: those whose samples are all on disk."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from emberline_wire import Samples, WireError, decode_message, unseal
+
+KEPT_BOOTS = 16
+"""Boots remembered after their end."""
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """What has to be on disk before a frame may be acknowledged.
+
+    Attributes:
+        boot: Boot id.
+        stream: Number of the stream.
+        next_seq: Sequence number after the frame's last sample.
+    """
+
+    boot: int
+    stream: int
+    next_seq: int
+
+
+def claim_of(payload: bytes) -> Claim | None:
+    """Return the claim of a sealed body; None for one without samples, and for what is none."""
+    try:
+        message = decode_message(unseal(payload))
+    except WireError:
+        return None
+    return Claim(message.boot, message.stream, message.next_seq) if isinstance(message, Samples) else None
+
+
+@dataclass
+class Claims:
+    """Messages of one connection that the broker has not been told of yet.
+
+    Readings are committed in the order in which they came. So once something of a later boot is stored, nothing of an
+    earlier one is on its way any more, and a frame of it that still waits brings nothing.
+    """
+
+    _open: dict[int, tuple[int, str, int]] = field(default_factory=dict)
+    _stored: dict[tuple[int, str], int] = field(default_factory=dict)
+    _ended: list[int] = field(default_factory=list)
+    _due: list[int] = field(default_factory=list)
+
+    def __len__(self) -> int:
+        return len(self._open)
+
+    def enter(self, number: int, boot: int, channel: str, next_seq: int) -> None:
+        """Enter a frame: it is due once all samples of the channel before `next_seq` are stored."""
+        if self._stored.get((boot, channel), 0) >= next_seq:
+            self.settle(number)
+        elif number:
+            self._open[number] = (boot, channel, next_seq)
+
+    def settle(self, number: int) -> None:
+        """Have a message acknowledged; does nothing for 0, which needs no acknowledgement."""
+        self._open.pop(number, None)
+        if number:
+            self._due.append(number)
+
+    def committed(self, boot: int, wanted: Mapping[str, int]) -> None:
+        """Take note that all samples before those wanted, by stored channel name, are on disk or flagged lost."""
+        over = [] if boot in self._ended else self._ended
+        for channel, seq in wanted.items():
+            self._stored[boot, channel] = max(seq, self._stored.get((boot, channel), 0))
+        for number, (of, channel, next_seq) in list(self._open.items()):
+            if of in over or (of == boot and self._stored.get((boot, channel), 0) >= next_seq):
+                self.settle(number)
+
+    def end(self, boot: int) -> None:
+        """Take note that a boot is over."""
+        self._ended = [*self._ended[-KEPT_BOOTS:], boot]
+        self._stored = {key: seq for key, seq in self._stored.items() if key[0] in self._ended}
+
+    def due(self) -> list[int]:
+        """Return the messages to be acknowledged now, in the order in which they became due."""
+        due, self._due = self._due, []
+        return due
+
+    def forget(self) -> None:
+        """Drop what belongs to a connection that is gone: the broker gives it again."""
+        self._open.clear()
+        self._due.clear()
