@@ -1,5 +1,6 @@
 """The live service: a bench's daemon, and the summaries of its trials."""
 
+import time
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
 from functools import partial
@@ -13,12 +14,18 @@ from emberline.app.summaries import write_summary
 from emberline.bench.bench_file import SerialPort
 from emberline.config import ConfigError, load_bench
 from emberline.heat.result import QualityNote
+from emberline.service.housekeeping import KEEP_DAYS
+from emberline.store.errors import StoreDamagedError, StoreReplacedError
 from emberline.store.store import Store, StoreReader
 from emberline.trials.documents import summary_document
 
 if TYPE_CHECKING:
     from emberline.service.daemon import Daemon
     from emberline.service.final_pass import Summed
+    from emberline.web.server import Address
+
+MOST_RESTARTS, WITHIN_S = 3, 60.0
+"""A disk that damages a new store again and again within this time is given up."""
 
 
 async def serve(
@@ -29,8 +36,13 @@ async def serve(
     speed: float = 1.0,
     name: str = "bench",
     beside: "Callable[[Daemon], Awaitable[None]] | None" = None,
+    keep_days: float | None = KEEP_DAYS,
+    address: "Address | None" = None,
 ) -> None:
     """Run the daemon of a bench until it is told to stop.
+
+    It begins anew by itself where the store turns out to be damaged, which is set aside, and where the machine's clock
+    is set forward while no trial is open.
 
     Args:
         data: Data directory; made where it does not exist.
@@ -39,14 +51,19 @@ async def serve(
         speed: Seconds of the bench in a second; more than 1 only for a simulated bench.
         name: Id of the bench where no bench file gives one.
         beside: Runs beside the daemon, and stops it when it returns.
+        keep_days: Age at which samples outside trials go; None keeps all.
+        address: Where the health page is served; None for nowhere.
 
     Raises:
         ConfigError: The bench file has problems, or names no port.
         StoreError: The store cannot be opened.
         ServiceError: A part of the daemon failed for good.
     """
-    from emberline.service.clock import fast_clock, real_clock
+    from emberline.service.clock import fast_clock
+    from emberline.service.clock_watch import clock_after
     from emberline.service.daemon import Daemon, Setting, stopped_by_signals
+    from emberline.service.errors import TaskFailedError
+    from emberline.web.server import serve_pages
 
     bench = None if bench_file is None else load_bench(bench_file)
     serial = SerialPort() if bench is None or bench.serial is None else bench.serial
@@ -55,12 +72,42 @@ async def serve(
     if serial.port is None and serial.vendor_id is None:
         raise ConfigError(bench_file or data, "no serial port is named: add [serial] to the bench file, or give --port")
     make_folder(data)
-    clock = real_clock() if speed == 1.0 else fast_clock(speed, data)
-    store = Store.open(data / STORE_NAME, clock.now_ns)
-    setting = Setting(data, bench, name if bench is None else bench.id, serial, local_zone())
-    daemon = Daemon(setting, store, clock, partial(live_summary, data))
-    with stopped_by_signals(daemon):
-        await daemon.run(None if beside is None else partial(beside, daemon))
+    damage, restarts_s = "", [float("-inf")] * MOST_RESTARTS
+    while True:
+        clock = clock_after(data / STORE_NAME) if speed == 1.0 else fast_clock(speed, data)
+        store = Store.open_or_begin_anew(data / STORE_NAME, clock.now_ns, damage)
+        setting = Setting(data, bench, name if bench is None else bench.id, serial, local_zone(), keep_days)
+        daemon = Daemon(setting, store, clock, partial(live_summary, data))
+        also = {} if address is None else {"pages": partial(serve_pages, daemon, address, __version__)}
+        try:
+            with stopped_by_signals(daemon):
+                await daemon.run(None if beside is None else partial(beside, daemon), also)
+        except TaskFailedError as error:
+            cause = error.__cause__
+            restarts_s = [*restarts_s[1:], time.monotonic()]
+            if not isinstance(cause, StoreDamagedError | StoreReplacedError):
+                raise
+            if restarts_s[-1] - restarts_s[0] < WITHIN_S:
+                raise
+            damage = str(cause) if isinstance(cause, StoreDamagedError) else ""
+        else:
+            if not daemon.again:
+                return
+            damage = ""
+
+
+def address_of(text: str) -> "Address":
+    """Return what `HOST:PORT` names; a host with colons stands in square brackets, as in a URL (RFC 3986, 3.2.2).
+
+    Raises:
+        ConfigError: The text is neither.
+    """
+    from emberline.web.server import Address
+
+    host, _, port = text.rpartition(":")
+    if not host or not port.isdecimal() or int(port) > 65_535 or (":" in host) != host.startswith("["):
+        raise ConfigError(Path(text), f"{text!r} is no HOST:PORT: write it like 127.0.0.1:8437 or [::1]:8437")
+    return Address(host.strip("[]"), int(port))
 
 
 def live_summary(data: Path, trial_id: str, provisional: bool) -> "Summed":

@@ -9,6 +9,7 @@ from emberline import __version__
 from emberline.cli.bench_files import check, init
 from emberline.cli.burns import export, import_, summary, trials
 from emberline.cli.demo import demo
+from emberline.cli.keeping import backup, status
 from emberline.cli.live import arm, end, note, run, watch
 
 
@@ -38,5 +39,5 @@ def main() -> None:
             stream.reconfigure(errors="replace")
 
 
-for command in (demo, init, check, run, watch, arm, note, end, import_, trials, summary, export):
+for command in (demo, init, check, run, status, watch, arm, note, end, import_, trials, summary, export, backup):
     main.add_command(command)

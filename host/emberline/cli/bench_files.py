@@ -24,17 +24,23 @@ def init(file: Path) -> None:
     click.echo(f"Wrote {file}: describe your sensors there, then: emberline check {file}")
 
 
-@click.command(epilog=epilog("emberline check plan.toml", 2))
+@click.command(epilog=epilog("emberline check plan.toml", 2, 3, 4))
 @click.argument("file", type=click.Path(path_type=Path), default=Path("bench.toml"))
 @telling
 def check(file: Path) -> None:
-    """Say what is wrong with a bench file or a plan file, line by line.
+    """Say what is wrong with a bench file or a plan file, line by line; or read all of a store.
 
-    FILE is bench.toml if not given; its content tells which kind it is.
+    FILE is bench.toml if not given; its content tells which kind it is. A data folder, a store or a backup is read
+    from end to end, also while it records.
     """
+    from emberline.app import check_store, is_store
     from emberline.config import load_bench, load_plan, read_text
 
-    if _OF_A_BENCH.search(read_text(file, "file")):
+    store = is_store(file)
+    if store is not None:
+        trials, samples = check_store(store)
+        click.echo(f"{store} is in order; trials: {trials}, samples: {samples:,}")
+    elif _OF_A_BENCH.search(read_text(file, "file")):
         bench = load_bench(file)
         channels = ", ".join(channel.name for channel in bench.channels)
         click.echo(f"{file}: bench {bench.id} is in order; channels: {channels}")

@@ -25,9 +25,36 @@ def _data(option: Path | None) -> Path:
     help="Seconds of the bench in a second; for a simulated bench at the same speed.",
 )
 @click.option("--log", type=click.Path(path_type=Path), metavar="FILE", help="Log into a file that is kept small.")
+@click.option(
+    "--keep",
+    type=click.FloatRange(min=0.05),
+    default=7.0,
+    show_default=True,
+    metavar="DAYS",
+    help="Age at which readings outside trials are dropped; trials are kept for ever.",
+)
+@click.option("--keep-all", is_flag=True, help="Drop nothing.")
+@click.option(
+    "--http",
+    default="127.0.0.1:8437",
+    show_default=True,
+    metavar="HOST:PORT",
+    help="Where /health and /metrics are served. Anyone who can reach a host other than 127.0.0.1 can read them.",
+)
+@click.option("--no-http", is_flag=True, help="Serve no pages.")
 @data_option
 @telling
-def run(bench: Path | None, port: str | None, speed: float, log: Path | None, data: Path | None) -> None:
+def run(
+    bench: Path | None,
+    port: str | None,
+    speed: float,
+    log: Path | None,
+    keep: float,
+    keep_all: bool,
+    http: str,
+    no_http: bool,
+    data: Path | None,
+) -> None:
     """Record a bench until interrupted: keep its readings, follow its trials, write their summaries.
 
     A trial opens when it is armed (`emberline arm`) or when a fire is lit, and ends by itself half an hour after
@@ -39,7 +66,9 @@ def run(bench: Path | None, port: str | None, speed: float, log: Path | None, da
     from emberline.cli.logs import log_to
 
     log_to(log)
-    asyncio.run(app.serve(_data(data), bench_file=bench, port=port, speed=speed))
+    address = None if no_http else app.address_of(http)
+    kept = None if keep_all else keep
+    asyncio.run(app.serve(_data(data), bench_file=bench, port=port, speed=speed, keep_days=kept, address=address))
 
 
 @click.command(epilog=epilog("emberline watch --data burns-2026", 2, 6))

@@ -19,6 +19,7 @@ CODES = {
     4: "the store cannot be used",
     5: "a file cannot be written",
     6: "no daemon runs there, it refused, or it failed",
+    7: "a daemon runs there and records nothing",
 }
 """Exit codes of all commands."""
 

@@ -118,7 +118,7 @@ class Board:
                 bench=self.bench,
                 now_ns=self.clock.now_ns(),
                 recording=self.recording(),
-                link=LinkState.SEEKING.value if self.link is None else self.link.state.value,
+                link=self.link_words(),
                 trouble=self._trouble(),
                 values=dict(self._values),
                 lost=self.lost,
@@ -139,7 +139,16 @@ class Board:
             return Recording.NOT_RECORDING
         if (self.clock.now_ns() - last_ns) * 1e-9 > self._stale_s():
             return Recording.NOT_RECORDING
-        return Recording.WITH_GAPS if self.lost else Recording.RECORDING
+        return Recording.WITH_GAPS if self.lost or self.silent() else Recording.RECORDING
+
+    def link_words(self) -> str:
+        """Return where the link stands, in words."""
+        return LinkState.SEEKING.value if self.link is None else self.link.state.value
+
+    def silent(self) -> list[Role]:
+        """Return the roles whose readings have stopped coming."""
+        now_ns = self.clock.now_ns()
+        return [role for role, value in self._values.items() if (now_ns - value.t_ns) * 1e-9 > value.stale_s]
 
     def _trial_s(self, trial: TrialNow) -> float:
         """Return the time of the newest reading within a trial."""

@@ -16,6 +16,7 @@ from typing import Any
 from emberline.service.board import Board
 from emberline.service.control_place import socket_path
 from emberline.service.errors import ServiceError
+from emberline.service.health import HealthWatch, health_document
 from emberline.service.keeper import Keeper
 from emberline.store.errors import StoreError
 
@@ -29,6 +30,7 @@ SEND_LIMIT_S = 5.0
 """A viewer that does not take a line within this time is let go."""
 REQUEST_LIMIT_S = 30.0
 LET_GO_LIMIT_S = 0.5
+AGAIN_S = 10.0
 STILL_S = 1.0
 """A live line goes out at least this often, real seconds, so that ages are seen to grow."""
 LEAST_PAUSE_S = 0.1
@@ -38,36 +40,44 @@ LEAST_PAUSE_S = 0.1
 class Control:
     """Serves the control channel of one data folder."""
 
-    def __init__(self, folder: Path, board: Board, keeper: Keeper) -> None:
+    def __init__(self, folder: Path, board: Board, keeper: Keeper, watch: HealthWatch) -> None:
         """Prepare; `run` serves until cancelled."""
         self._path = socket_path(folder)
+        self._watch = watch
         self._board = board
         self._keeper = keeper
         self._viewers = 0
         self._connections: dict[asyncio.Task[None], asyncio.StreamWriter] = {}
 
     async def run(self) -> None:
-        """Serve until cancelled.
-
-        Raises:
-            ServiceError: The socket cannot be made.
-        """
+        """Serve until cancelled; where the socket cannot be made, as on a full disk, try again and again."""
         if sys.platform == "win32":
-            LOG.warning("this system has no Unix sockets: `watch`, `arm`, `note` and `end` do not work here")
+            LOG.warning("this system has no Unix sockets: `watch`, `status`, `arm`, `note` and `end` do not work here")
             return
+        while True:
+            try:
+                server = await self._listening()
+            except OSError as error:
+                why = error.strerror or error
+                self._watch.warn("control", f"commands cannot reach this daemon, {self._path} cannot be made: {why}")
+                await asyncio.sleep(AGAIN_S)
+                continue
+            self._watch.warn("control", "")
+            try:
+                async with server:
+                    await server.serve_forever()
+            finally:
+                with contextlib.suppress(OSError):
+                    self._path.unlink(missing_ok=True)
+                await self._let_go()
+
+    async def _listening(self) -> asyncio.Server:
+        assert sys.platform != "win32"
         # The store's lock says that no other daemon serves this folder, so a socket found here is a dead one's.
         self._path.unlink(missing_ok=True)
-        try:
-            server = await asyncio.start_unix_server(self._serve, self._path, limit=MAX_LINE_BYTES)
-        except OSError as error:
-            raise ServiceError(f"cannot make the control socket {self._path}: {error.strerror or error}") from error
+        server = await asyncio.start_unix_server(self._serve, self._path, limit=MAX_LINE_BYTES)
         self._path.chmod(0o600)
-        try:
-            async with server:
-                await server.serve_forever()
-        finally:
-            self._path.unlink(missing_ok=True)
-            await self._let_go()
+        return server
 
     async def _let_go(self) -> None:
         """End all connections and wait for their tasks; the server itself does not."""
@@ -109,6 +119,8 @@ class Control:
                     return {"done": "note"}
                 case {"do": "end"}:
                     return {"done": "end", "trial": await self._keeper.end()}
+                case {"do": "health"}:
+                    return {"done": "health", "health": health_document(self._watch.health())}
                 case {"do": "live"}:
                     return {"done": "live", "live": self._board.document()}
         except (ServiceError, StoreError) as error:

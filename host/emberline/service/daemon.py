@@ -3,8 +3,9 @@
 import asyncio
 import contextlib
 import logging
+import os
 import signal
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,12 +16,18 @@ from emberline.links.serial import SerialLink
 from emberline.service.bench_fit import device_names, fitted_bench
 from emberline.service.board import Board
 from emberline.service.clock import Clock
+from emberline.service.clock_watch import ClockWatch
 from emberline.service.control import Control
 from emberline.service.errors import ServiceError
 from emberline.service.final_pass import FinalPass, Summaries
 from emberline.service.follower import ApartFollower
+from emberline.service.health import HealthWatch
+from emberline.service.health_loop import HealthLoop, commit_p99_s
+from emberline.service.health_notify import Notifier
+from emberline.service.housekeeping import KEEP_DAYS, Housekeeping
 from emberline.service.ingest import Ingest, IngestCounts
 from emberline.service.keeper import Keeper
+from emberline.service.metrics import Figures
 from emberline.service.standing_file import StandingFile
 from emberline.service.supervisor import OnFailure, Supervisor, Work
 from emberline.store.records import CommitReceipt
@@ -29,7 +36,7 @@ from emberline.store.store import Store
 LOG = logging.getLogger(__name__)
 
 LINK, INGEST, KEEPER, SUMMARIES, CONTROL = "link", "ingest", "trials", "summaries", "control"
-LAG, BESIDE = "loop lag", "beside"
+LAG, BESIDE, HEALTH, HOUSEKEEPING = "loop lag", "beside", "health", "housekeeping"
 
 LAG_ALARM_S = 0.1
 LAG_EVERY_S = 0.25
@@ -50,6 +57,7 @@ class Setting:
         bench_id: Id of the bench.
         port: Where its device is.
         zone: Name of the time zone in which a person reads times.
+        keep_days: Age at which samples outside trials go; None keeps all.
     """
 
     folder: Path
@@ -57,6 +65,7 @@ class Setting:
     bench_id: str
     port: SerialPort
     zone: str
+    keep_days: float | None = KEEP_DAYS
 
 
 class Daemon:
@@ -68,6 +77,8 @@ class Daemon:
         summaries: Its summaries.
         ingest: Its way into the store.
         link: Its device.
+        health: How its recording stands.
+        again: Set where it has ended in order to be started again with the wall clock's new time.
     """
 
     def __init__(self, setting: Setting, store: Store, clock: Clock, final_pass: FinalPass) -> None:
@@ -100,18 +111,41 @@ class Daemon:
             remember=standing.write,
         )
         self.board.link = self.link
-        self._control = Control(setting.folder, self.board, self.keeper)
+        self.health = HealthWatch(self.board, clock)
+        self.again = False
         self.worst_lag_s = 0.0
+        self._standing = standing
+        self._notifier = Notifier(os.environ)
+        self._control = Control(setting.folder, self.board, self.keeper, self.health)
+        self._housekeeping = Housekeeping(store, clock, self.health, setting.keep_days)
+        self._health_loop = HealthLoop(
+            store, self.health, ClockWatch(clock), self._notifier, counts, self._take_up_time
+        )
 
     def stop(self) -> None:
         """Have `run` end."""
         self._stopping.set()
 
-    async def run(self, beside: Work | None = None) -> None:
+    def figures(self, version: str) -> Figures:
+        """Return the figures for a monitoring server; `version` is that of the software."""
+        counts = self.board.counts
+        return Figures(
+            health=self.health.health(),
+            version=version,
+            held=counts.held,
+            discarded=self.link.discarded,
+            commits=counts.commits,
+            commit_s=commit_p99_s(counts.durations_s),
+            lag_s=self.worst_lag_s,
+            tasks=len(self._supervisor.names()),
+        )
+
+    async def run(self, beside: Work | None = None, also: Mapping[str, Work] | None = None) -> None:
         """Work until stopped, then end in order: sources, last commits and acknowledgements, links, store.
 
         Args:
             beside: Runs beside the daemon, which stops when it returns.
+            also: Work by name that lasts as long as the daemon.
 
         Raises:
             TaskFailedError: A part failed for good; everything that had arrived was stored all the same.
@@ -125,12 +159,18 @@ class Daemon:
             start(KEEPER, self.keeper.run)
             start(CONTROL, self._control.run)
             start(LAG, self._measure_lag)
+            start(HEALTH, self._health_loop.run)
+            start(HOUSEKEEPING, self._housekeeping.run)
+            for name, work in (also or {}).items():
+                start(name, work)
             start(LINK, lambda: self.link.run(self._take))
             if beside is not None:
                 start(BESIDE, lambda: self._accompany(beside), OnFailure.END)
             await self._stopped()
         finally:
-            await self._shut_down()
+            await self._shut_down(tuple(also or ()))
+        if self.again:
+            self._standing.forget()
         if self._supervisor.failure is not None:
             raise self._supervisor.failure
 
@@ -154,9 +194,19 @@ class Daemon:
             for wait in waits:
                 wait.cancel()
 
-    async def _shut_down(self) -> None:
+    def _take_up_time(self) -> None:
+        """End in order to be started again with the wall clock's time, unless a trial is open."""
+        if self.board.trial is None and not self._stopping.is_set():
+            LOG.warning("no trial is open: the machine's new time is taken up")
+            self.again = True
+            self.stop()
+
+    async def _shut_down(self, also: tuple[str, ...]) -> None:
         supervisor = self._supervisor
-        for name in (BESIDE, CONTROL):
+        if not self.again and supervisor.failure is None:
+            # A service manager that has been told of an end waits for it, and allows no new beginning.
+            self._notifier.stopping()
+        for name in (HEALTH, HOUSEKEEPING, BESIDE, CONTROL, *also):
             await supervisor.stop(name, OTHERS_LIMIT_S)
         # The link's task is only told to take no more, so that the last commits can still be acknowledged through it.
         self._stopping.set()

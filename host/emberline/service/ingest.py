@@ -2,6 +2,8 @@
 
 import asyncio
 import logging
+import time
+from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
@@ -9,7 +11,7 @@ from typing import Protocol
 from emberline.bench.samples import SampleBatch
 from emberline.links.arrivals import Lost
 from emberline.service.clock import Clock
-from emberline.store.errors import StoreClosedError, StoreError
+from emberline.store.errors import StoreClosedError, StoreDamagedError, StoreError, StoreReplacedError
 from emberline.store.records import CommitReceipt, Gap
 from emberline.store.store import Store
 
@@ -20,6 +22,8 @@ GATHER_S = 0.1
 MAX_HELD_SAMPLES = 20_000
 """Samples that may wait for the store, minutes of a fast bench; a source with more waits itself."""
 TRY_AGAIN_S = 1.0
+TIMED_COMMITS = 300
+"""Commits whose duration is remembered: some minutes of a bench."""
 
 
 class Source(Protocol):
@@ -50,6 +54,8 @@ class IngestCounts:
         commits: Commits.
         last_commit_ns: Time of the last one, by the daemon's clock.
         trouble: Why nothing can be stored now; empty if it can.
+        held: Samples that wait for the store now.
+        durations_s: How long the newest commits took, real seconds.
     """
 
     committed: int = 0
@@ -58,6 +64,8 @@ class IngestCounts:
     commits: int = 0
     last_commit_ns: int | None = None
     trouble: str = ""
+    held: int = 0
+    durations_s: deque[float] = field(default_factory=lambda: deque(maxlen=TIMED_COMMITS))
 
 
 @dataclass
@@ -78,17 +86,16 @@ class Ingest:
     publish: Callable[[CommitReceipt], None]
     counts: IngestCounts = field(default_factory=IngestCounts)
     _queue: list[_Held] = field(default_factory=list)
-    _held: int = 0
     _closing: bool = False
     _changed: asyncio.Condition = field(default_factory=asyncio.Condition)
 
     async def put(self, source: Source, items: Sequence[SampleBatch | Lost]) -> None:
         """Hand in readings and losses in the order of their arrival; waits while too much is held."""
         async with self._changed:
-            await self._changed.wait_for(lambda: self._held < MAX_HELD_SAMPLES)
+            await self._changed.wait_for(lambda: self.counts.held < MAX_HELD_SAMPLES)
             fresh = [_Held(source, item) for item in items]
             self._queue += fresh
-            self._held += sum(one.size for one in fresh)
+            self.counts.held += sum(one.size for one in fresh)
             self._changed.notify_all()
 
     async def close(self) -> None:
@@ -98,7 +105,12 @@ class Ingest:
             self._changed.notify_all()
 
     async def run(self) -> None:
-        """Store what is handed in until closed."""
+        """Store what is handed in until closed.
+
+        Raises:
+            StoreDamagedError: The store has turned out to be damaged, and nothing more can be appended.
+            StoreReplacedError: Another file has taken its name.
+        """
         while True:
             async with self._changed:
                 await self._changed.wait_for(lambda: bool(self._queue) or self._closing)
@@ -110,7 +122,7 @@ class Ingest:
                 held, self._queue = self._queue, []
             await self._store(held)
             async with self._changed:
-                self._held -= sum(one.size for one in held)
+                self.counts.held -= sum(one.size for one in held)
                 self._changed.notify_all()
 
     async def _store(self, held: Sequence[_Held]) -> None:
@@ -133,9 +145,11 @@ class Ingest:
     async def _committed(self, batches: Sequence[SampleBatch], gaps: Sequence[Gap]) -> CommitReceipt:
         """Commit, and try again for as long as the store refuses; meanwhile nothing is acknowledged."""
         while True:
+            began_s = time.monotonic()
             try:
                 receipt = await asyncio.wrap_future(self.store.submit_commit(self.bench, batches, gaps))
-            except StoreClosedError:
+            except (StoreClosedError, StoreDamagedError, StoreReplacedError):
+                # The daemon begins anew on a sound file; what is held here was not acknowledged, and comes again.
                 raise
             except StoreError as error:
                 if str(error) != self.counts.trouble:
@@ -146,6 +160,7 @@ class Ingest:
                 if self.counts.trouble:
                     LOG.warning("readings are stored again")
                 self.counts.trouble = ""
+                self.counts.durations_s.append(time.monotonic() - began_s)
                 return receipt
 
 

@@ -4,6 +4,7 @@ It is written after each commit and before the device is told. Should it be lost
 the store leaves out what it has, so nothing hangs on it but the evenness of sample times across a restart.
 """
 
+import contextlib
 import json
 import logging
 from pathlib import Path
@@ -28,6 +29,11 @@ class StandingFile:
         except (OSError, ValueError):
             return None
         return document if isinstance(document, dict) else None
+
+    def forget(self) -> None:
+        """Have the device send all that it keeps: what is known of its clock does not hold for a clock set anew."""
+        with contextlib.suppress(OSError):
+            self._path.unlink(missing_ok=True)
 
     def write(self, document: dict[str, Any]) -> None:
         """Replace it whole; a disk that refuses is reported once and does no harm."""

@@ -9,6 +9,7 @@ import numpy as np
 
 from emberline.bench.samples import SampleBatch
 from emberline.store import blocks
+from emberline.store.errors import StoreDamagedError
 from emberline.store.records import CommitReceipt, Gap, Tally
 
 PAGE = 64
@@ -72,6 +73,26 @@ def read_page(
         if one.id > after
     ]
     return [one for one in commits if one.batches], rows[-1][0] if len(rows) == PAGE else None
+
+
+def check_next(connection: sqlite3.Connection, after: int) -> tuple[int, int] | None:
+    """Decode the next few blocks; return their number of samples and the id to go on after, None at the end.
+
+    Raises:
+        StoreDamagedError: A block cannot be read, or does not hold as many samples as are said.
+    """
+    rows = connection.execute(
+        "SELECT id, samples, codec, payload FROM blocks WHERE id > ? ORDER BY id LIMIT ?", (after, PAGE)
+    ).fetchall()
+    if not rows:
+        return None
+    total = 0
+    for identity, said, codec, payload in rows:
+        held = sum(len(batch) for commit in blocks.decode(payload, codec) for batch in commit.batches)
+        if held != said:
+            raise StoreDamagedError(f"block {identity} holds {held} samples instead of {said}: restore from a backup")
+        total += held
+    return total, rows[-1][0]
 
 
 def newest_ns(connection: sqlite3.Connection) -> int | None:

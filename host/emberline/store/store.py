@@ -153,14 +153,38 @@ class StoreReader:
         with reading(self.path) as connection:
             return upkeep.outbox_cursor(connection, server)
 
-    def backup(self, target: Path) -> None:
-        """Copy the whole store into one new file, also while it is written to, and check the copy.
+    def check(self) -> int:
+        """Read every page and every block, and return the number of samples.
+
+        Raises:
+            StoreDamagedError: Something cannot be read.
+        """
+        with reading(self.path) as connection:
+            problem = connection.execute("PRAGMA integrity_check(1)").fetchone()[0]
+            if problem != "ok":
+                raise StoreDamagedError(f"the store {self.path} is damaged ({problem}): restore it from a backup")
+        count, after = 0, 0
+        while True:
+            with reading(self.path) as connection:
+                part = samples.check_next(connection, after)
+            if part is None:
+                return count
+            count, after = count + part[0], part[1]
+
+    def backup(self, target: Path, *, overwrite: bool = False) -> None:
+        """Copy the whole store into one file, also while it is written to, and check the copy.
+
+        Args:
+            target: The copy.
+            overwrite: Whether one that exists is replaced, once the new one is whole.
 
         Raises:
             StorePlaceError: The target exists, its folder does not, its disk has no room, or it cannot be written.
         """
-        if target.exists():
-            raise StorePlaceError(f"{target} exists: name a new file for the backup")
+        if target.exists() and not overwrite:
+            raise StorePlaceError(f"{target} exists: name a new file for the backup, or say --overwrite")
+        if target.exists() and target.samefile(self.path):
+            raise StorePlaceError(f"{target} is the store itself: name another file for the backup")
         if not target.parent.is_dir():
             raise StorePlaceError(f"there is no folder {target.parent}: make it, or name a file elsewhere")
         with reading(self.path) as connection:
@@ -373,13 +397,9 @@ class Store(StoreReader):
         """Keep a notice of the recording itself."""
         self._writer.run(lambda connection: notices.add(connection, notice))
 
-    def prove(self) -> None:
-        """Return once the writer has answered, which shows that it is neither hung nor shut out; changes nothing.
-
-        Raises:
-            StoreError: The file cannot be written to.
-        """
-        self._writer.run(lambda _: None)
+    def submit_proof(self) -> Future[None]:
+        """Queue a job that changes nothing; its end shows that the writer neither hangs nor is shut out."""
+        return self._writer.submit(lambda _: None)
 
     def advance_outbox(self, server: str, commit: int) -> None:
         """Note that a server has taken every commit up to this one; from now on it is waited for."""

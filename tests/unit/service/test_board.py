@@ -131,3 +131,13 @@ def test_the_time_within_a_trial_is_that_of_the_newest_reading(board: Board) -> 
     commit(board, receipt("mass", [970.0]))
     document = board.document()
     assert (document["t_s"], document["followed_s"], document["label"]) == (90.0, 80.0, "chips")
+
+
+def test_a_channel_that_falls_silent_is_a_gap(board: Board, time: Time) -> None:
+    commit(board, receipt("water", [20.0]))
+    time.now_s += 8.0
+    commit(board, receipt("mass", [970.0], end_s=time.now_s))
+    assert board.silent() == [Role.WATER]
+    assert board.document()["recording"] == "recording with gaps"
+    commit(board, receipt("water", [20.0], end_s=time.now_s))
+    assert board.document()["recording"] == "recording"

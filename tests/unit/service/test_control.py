@@ -16,6 +16,7 @@ from emberline.service.control import MAX_NOTE, MAX_VIEWERS, Control
 from emberline.service.control_client import ask, watch
 from emberline.service.control_place import socket_path
 from emberline.service.errors import ApartError, NoDaemonError, RequestError
+from emberline.service.health import HealthWatch
 from emberline.service.ingest import IngestCounts
 from emberline.store.errors import StoreFullError
 from live_fixture import until
@@ -63,7 +64,7 @@ def board() -> Board:
 
 @asynccontextmanager
 async def served(folder: Path, board: Board, trials: Any) -> AsyncIterator[None]:
-    task = asyncio.create_task(Control(folder, board, trials).run())
+    task = asyncio.create_task(Control(folder, board, trials, HealthWatch(board, board.clock)).run())
     try:
         await until(socket_path(folder).exists, "the socket")
         yield
@@ -241,7 +242,7 @@ async def test_a_dead_daemons_socket_is_replaced(tmp_path: Path, board: Board, t
     dead.close()
     with pytest.raises(NoDaemonError):
         ask(tmp_path, {"do": "live"})
-    task = asyncio.create_task(Control(tmp_path, board, trials).run())  # type: ignore[arg-type]
+    task = asyncio.create_task(Control(tmp_path, board, trials, HealthWatch(board, board.clock)).run())  # type: ignore[arg-type]
     async with asyncio.timeout(10.0):
         while True:
             try:
@@ -260,3 +261,26 @@ async def test_a_daemon_in_trouble_says_why_it_cannot(tmp_path: Path, board: Boa
             await asyncio.to_thread(ask, tmp_path, {"do": "note", "text": "poked"})
         with pytest.raises(RequestError, match="the follower is gone"):
             await asyncio.to_thread(ask, tmp_path, {"do": "end"})
+
+
+async def test_whoever_asks_is_told_how_the_recording_stands(tmp_path: Path, board: Board, trials: Trials) -> None:
+    async with served(tmp_path, board, trials):
+        answer = await asyncio.to_thread(ask, tmp_path, {"do": "health"})
+    assert answer["health"]["schema"] == "emberline.health/1"
+    assert answer["health"]["recording"] == "not recording"
+
+
+async def test_a_socket_that_cannot_be_made_is_tried_again_and_recording_goes_on(
+    tmp_path: Path, board: Board, trials: Trials, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(module, "AGAIN_S", 0.02)
+    watch = HealthWatch(board, board.clock)
+    place = tmp_path / "folder"
+    task = asyncio.create_task(Control(place, board, trials, watch).run())  # type: ignore[arg-type]
+    await until(lambda: bool(watch.health().warnings), "the warning")
+    assert "commands cannot reach this daemon" in watch.health().warnings[0]
+    place.mkdir()
+    await until(lambda: socket_path(place).exists(), "the socket")
+    assert watch.health().warnings == ()
+    task.cancel()
+    await asyncio.wait([task])

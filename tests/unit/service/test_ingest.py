@@ -12,7 +12,7 @@ from emberline.links.arrivals import Lost
 from emberline.service import ingest as module
 from emberline.service.clock import Clock
 from emberline.service.ingest import MAX_HELD_SAMPLES, Ingest
-from emberline.store.errors import StoreFullError
+from emberline.store.errors import StoreDamagedError, StoreError, StoreFullError, StoreReplacedError
 from emberline.store.records import CommitReceipt, Gap, Tally
 from emberline.store.store import Store
 from live_fixture import until
@@ -188,3 +188,30 @@ async def test_while_the_disk_is_full_nothing_is_acknowledged_and_nothing_forgot
     assert store.tally("dev", 1, "mass") == Tally(10, 0)
     assert caplog.text.count("disk is full") == 1
     assert "stored again" in caplog.text
+
+
+@pytest.mark.parametrize("kind", [StoreDamagedError, StoreReplacedError])
+async def test_a_store_that_can_take_nothing_more_ends_the_task_and_nothing_is_acknowledged(
+    store: Store, kind: type[StoreError], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object) -> "Future[CommitReceipt]":
+        future: Future[CommitReceipt] = Future()
+        future.set_exception(kind("a page is damaged"))
+        return future
+
+    monkeypatch.setattr(store, "submit_commit", refuse)
+    ingest, device = ingest_into(store), Device()
+    await ingest.put(device, [batch(0, 10)])
+    with pytest.raises(kind):
+        await ingest.run()
+    assert device.told == []
+
+
+async def test_what_waits_and_how_long_commits_take_is_counted(store: Store) -> None:
+    ingest = ingest_into(store)
+    await ingest.put(Device(), [batch(0, 10)])
+    assert ingest.counts.held == 10
+    async with running(ingest):
+        await until(lambda: ingest.counts.commits == 1 and ingest.counts.held == 0, "the commit")
+    (duration_s,) = ingest.counts.durations_s
+    assert 0.0 < duration_s < 10.0

@@ -1,0 +1,103 @@
+"""Commands about the recording itself: `status` and `backup`."""
+
+import json
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import click
+
+from emberline.cli.telling import data_option, epilog, telling
+
+NO_DAEMON, NOT_RECORDING = 6, 7
+
+
+def _data(option: Path | None) -> Path:
+    from emberline.config import data_directory
+
+    return data_directory(option, os.environ)
+
+
+@click.command(epilog=epilog("emberline status --data burns-2026", 2, NO_DAEMON, NOT_RECORDING))
+@click.option("--json", "as_json", is_flag=True, help="Print the health document as JSON.")
+@data_option
+@telling
+def status(as_json: bool, data: Path | None) -> None:
+    """Say whether the bench records, records with gaps, or does not record; since when, and why.
+
+    The last commit to the disk decides. Gaps are losses since the trial began, or since the daemon did.
+    """
+    from emberline.app import health_of
+
+    folder = _data(data)
+    standing = health_of(folder)
+    document = standing.document
+    if document is None:
+        if as_json:
+            click.echo(json.dumps({"recording": "not recording", "why": standing.why}, indent=2, ensure_ascii=False))
+        else:
+            click.echo(f"Not recording: {standing.why}")
+            if standing.newest_ns is not None:
+                click.echo(f"The newest stored reading is of {_local(standing.newest_ns // 10**9)}.")
+        raise click.exceptions.Exit(NO_DAEMON)
+    if as_json:
+        click.echo(json.dumps(document, indent=2, ensure_ascii=False))
+    else:
+        for line in _lines(document):
+            click.echo(line)
+    if document["recording"] == "not recording":
+        raise click.exceptions.Exit(NOT_RECORDING)
+
+
+@click.command(epilog=epilog("emberline backup burns-2026-11-25.sqlite3", 2, 3, 4, 5))
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--overwrite", is_flag=True, help="Replace the file, once the new copy is whole and checked.")
+@data_option
+@telling
+def backup(file: Path, overwrite: bool, data: Path | None) -> None:
+    """Copy everything that is kept into one file, also while it records, and check the copy.
+
+    To go back to it, stop the daemon and put the copy in the place of the data folder's emberline.sqlite3, after
+    taking away emberline.sqlite3-wal and emberline.sqlite3-shm. Copying emberline.sqlite3 alone while it is in use
+    loses the newest readings; this does not.
+    """
+    from emberline.app import make_backup
+
+    size = make_backup(_data(data), file, overwrite=overwrite)
+    click.echo(f"Wrote {file}: {size / 1e6:.1f} MB, checked")
+
+
+def _lines(document: dict[str, Any]) -> Iterator[str]:
+    from emberline.service.health import span_words
+
+    state, why = str(document["recording"]), document["why"]
+    since = f"{_local(_seconds(document['since']))} ({span_words(document['since_s'])})"
+    yield f"{state.capitalize()} since {since}" + (f": {why}" if why else "")
+    if document["last_commit"] is not None:
+        yield f"Last commit {span_words(document['last_commit_age_s'])} ago; the link: {document['link']}"
+    samples = document["samples"]
+    counted = f"stored {samples['stored']:,}, sent twice {samples['repeated']:,}, lost {samples['lost']:,}"
+    yield f"Bench {document['bench']}, trial {document['trial'] or 'none'}; samples since the start: {counted}"
+    free = document["disk_free_bytes"]
+    room = "" if free is None else f", {free / 1e9:.1f} GB free on its disk"
+    yield f"The store: {document['store_bytes'] / 1e6:.1f} MB{room}"
+    if document["address"] is not None:
+        yield f"For watchdogs: {document['address']}"
+    for warning in document["warnings"]:
+        yield f"See to this: {warning}"
+    for notice in document["notices"]:
+        yield f"{_local(_seconds(notice['time']))}: {notice['text']}"
+
+
+def _seconds(text: str) -> float:
+    from datetime import datetime
+
+    return datetime.fromisoformat(text).timestamp()
+
+
+def _local(seconds: float) -> str:
+    """Return a moment as a clock on the wall here shows it."""
+    from datetime import datetime
+
+    return datetime.fromtimestamp(seconds).astimezone().strftime("%Y-%m-%d %H:%M:%S")

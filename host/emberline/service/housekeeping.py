@@ -1,0 +1,102 @@
+"""What is done beside recording so that it can go on for months: old samples go, the disk's room is watched."""
+
+import asyncio
+import logging
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+
+from emberline.service.clock import Clock
+from emberline.service.health import Disk, HealthWatch
+from emberline.store.errors import StoreError
+from emberline.store.store import Store
+
+LOG = logging.getLogger(__name__)
+
+DAY_S = 86_400.0
+KEEP_DAYS = 7.0
+"""How long samples outside trials are kept unless a person says otherwise; those of trials are kept for ever."""
+LEAST_KEEP_DAYS = 1.0 / 24.0
+"""A fire is looked for in the newest twenty minutes, and armed trials reach back one; an hour covers both."""
+FIRST_S = 60.0
+EVERY_S = 3600.0
+LEAST_FREE_BYTES = 1_000_000_000
+LEAST_FREE_SHARE = 0.05
+LARGEST_JOURNAL_BYTES = 128 * 1024 * 1024
+"""Twice what it is shortened to; beyond this, some reader keeps it from being shortened."""
+
+
+@dataclass
+class Housekeeping:
+    """Prunes the store.
+
+    Attributes:
+        store: The store.
+        clock: The daemon's clock.
+        watch: Where trouble is shown.
+        keep_days: Age at which samples outside trials go; None keeps all.
+    """
+
+    store: Store
+    clock: Clock
+    watch: HealthWatch
+    keep_days: float | None = KEEP_DAYS
+
+    async def run(self) -> None:
+        """Prune now and then until cancelled; at the pace of real time, whatever the clock's."""
+        await asyncio.sleep(FIRST_S)
+        while True:
+            await self.prune()
+            await asyncio.sleep(EVERY_S)
+
+    async def prune(self) -> None:
+        """Drop what is old enough, belongs to no trial and has been forwarded to every server."""
+        if self.keep_days is None:
+            return
+        before_ns = self.clock.now_ns() - round(max(self.keep_days, LEAST_KEEP_DAYS) * DAY_S * 1e9)
+        try:
+            pruned = await asyncio.to_thread(self.store.prune, before_ns)
+        except StoreError as error:
+            self.watch.warn("keeping", f"old readings could not be dropped: {error}")
+            return
+        self.watch.warn("keeping", "")
+        if pruned.blocks:
+            LOG.info(
+                "readings outside trials older than %g days were dropped: %d blocks", self.keep_days, pruned.blocks
+            )
+        if pruned.waiting:
+            LOG.info("%d old blocks are kept until the server has taken them", pruned.waiting)
+
+
+def disk_of(store: Path) -> Disk:
+    """Return how large a store is and how much room is left; what cannot be found out counts as nothing."""
+
+    def size(path: Path) -> int:
+        try:
+            return path.stat().st_size
+        except OSError:
+            return 0
+
+    try:
+        free = shutil.disk_usage(store.parent).free
+    except OSError:
+        free = None
+    return Disk(size(store), size(store.with_name(store.name + "-wal")), free)
+
+
+def disk_warning(store: Path, disk: Disk) -> str:
+    """Return what is wrong with the room on the store's disk, in words; empty if nothing is."""
+    if disk.journal_bytes > LARGEST_JOURNAL_BYTES:
+        return (
+            f"the store's journal has grown to {disk.journal_bytes / 1e6:.0f} MB: some program reads the store without"
+            " end; end it"
+        )
+    if disk.free_bytes is None:
+        return ""
+    try:
+        total = shutil.disk_usage(store.parent).total
+    except OSError:
+        return ""
+    if disk.free_bytes < min(LEAST_FREE_BYTES, LEAST_FREE_SHARE * total):
+        return f"only {disk.free_bytes / 1e6:.0f} MB are left on the store's disk: free some room before it is full"
+    return ""

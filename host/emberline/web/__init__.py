@@ -1,0 +1,1 @@
+"""What a person or a monitoring program looks at over HTTP."""

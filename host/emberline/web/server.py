@@ -1,0 +1,115 @@
+"""The HTTP server within the daemon: small, on the loopback interface unless a person says otherwise."""
+
+import asyncio
+import contextlib
+import logging
+import socket
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import uvicorn
+from starlette.applications import Starlette
+
+from emberline.service.daemon import Daemon
+from emberline.service.metrics import Metrics
+from emberline.web.health_page import health_routes
+
+LOG = logging.getLogger(__name__)
+
+AGAIN_S = 10.0
+CLOSE_LIMIT_S = 1
+MOST_CONNECTIONS = 64
+BACKLOG = 64
+
+
+@dataclass(frozen=True, slots=True)
+class Address:
+    """Where pages are served.
+
+    Attributes:
+        host: Name or number of an interface.
+        port: Port; 0 lets the system choose.
+    """
+
+    host: str = "127.0.0.1"
+    port: int = 8437
+
+
+async def serve_pages(daemon: Daemon, address: Address, version: str) -> None:
+    """Serve until cancelled; where the port is taken, say so and try again, while recording goes on.
+
+    Args:
+        daemon: What the pages are about.
+        address: Where to serve.
+        version: Version of the software.
+    """
+    metrics = Metrics(lambda: daemon.figures(version))
+    pages = Starlette(routes=health_routes(daemon.health.health, metrics))
+    while True:
+        try:
+            listener = await asyncio.to_thread(_listener, address)
+        except OSError as error:
+            words = f"no page can be served on {address.host}:{address.port}: {error.strerror or error}"
+            daemon.health.warn("pages", f"{words}; choose another with --http, or none with --no-http")
+            await asyncio.sleep(AGAIN_S)
+            continue
+        daemon.health.warn("pages", "")
+        with contextlib.closing(listener):
+            host, port = listener.getsockname()[:2]
+            daemon.health.address = f"http://{f'[{host}]' if ':' in host else host}:{port}/health"
+            LOG.info("health: %s", daemon.health.address)
+            try:
+                await _Server(_config(pages)).serve(sockets=[listener])
+            finally:
+                daemon.health.address = None
+        # It only comes here where uvicorn has ended by itself.
+        await asyncio.sleep(AGAIN_S)
+
+
+class _Server(uvicorn.Server):
+    """A server that leaves the signals to the daemon, and closes everything when its task is cancelled."""
+
+    async def serve(self, sockets: list[socket.socket] | None = None) -> None:
+        try:
+            await super().serve(sockets)
+        except asyncio.CancelledError:
+            self.force_exit = True
+            await self.shutdown(sockets)
+            raise
+
+    @contextlib.contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        yield
+
+
+def _config(pages: Starlette) -> uvicorn.Config:
+    return uvicorn.Config(
+        pages,
+        log_config=None,
+        log_level=logging.CRITICAL,
+        access_log=False,
+        lifespan="off",
+        server_header=False,
+        limit_concurrency=MOST_CONNECTIONS,
+        timeout_graceful_shutdown=CLOSE_LIMIT_S,
+        ws="none",
+    )
+
+
+def _listener(address: Address) -> socket.socket:
+    """Return a listening socket.
+
+    Raises:
+        OSError: The port is taken, or there is no such interface.
+    """
+    family, kind, _, _, place = socket.getaddrinfo(address.host, address.port, type=socket.SOCK_STREAM)[0]
+    listener = socket.socket(family, kind)
+    try:
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listener.bind(place)
+        listener.listen(BACKLOG)
+        listener.setblocking(False)
+    except OSError:
+        listener.close()
+        raise
+    return listener

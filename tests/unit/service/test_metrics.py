@@ -1,0 +1,88 @@
+from dataclasses import replace
+
+from prometheus_client.parser import text_string_to_metric_families
+
+from emberline.service.health import Disk, Health
+from emberline.service.metrics import CONTENT_TYPE, Figures, Metrics
+from emberline.trials.live_document import Recording
+
+HEALTH = Health(
+    bench='the "yard"',
+    now_ns=2_000_000_000,
+    recording=Recording.WITH_GAPS,
+    since_ns=1_500_000_000,
+    why="7 samples were lost",
+    link="streaming",
+    last_commit_ns=1_750_000_000,
+    trial="2025-11-25-1",
+    committed=120,
+    repeated=3,
+    lost=7,
+    warnings=("little room",),
+    disk=Disk(10, 20, 30),
+)
+FIGURES = Figures(HEALTH, "0.1.0", held=5, discarded=2, commits=60, commit_s=0.012, lag_s=0.03, tasks=8)
+
+
+def parsed(metrics: Metrics) -> dict[str, float]:
+    """Read the text with the parser of prometheus_client, which keeps to the exposition format."""
+    families = text_string_to_metric_families(metrics.text().decode())
+    return {
+        " ".join([sample.name, *(v for k, v in sample.labels.items() if k != "bench")]): sample.value
+        for family in families
+        for sample in family.samples
+    }
+
+
+def test_a_monitoring_server_reads_what_is_counted() -> None:
+    got = parsed(Metrics(lambda: FIGURES))
+    own = {name.removeprefix("emberline_"): value for name, value in got.items() if name.startswith("emberline_")}
+    assert own == {
+        "recording recording": 0.0,
+        "recording recording with gaps": 1.0,
+        "recording not recording": 0.0,
+        "recording_since_seconds": 1.5,
+        "last_commit_seconds": 1.75,
+        "samples_stored_total": 120.0,
+        "samples_repeated_total": 3.0,
+        "samples_lost_total": 7.0,
+        "samples_held": 5.0,
+        "commits_total": 60.0,
+        "commit_p99_seconds": 0.012,
+        "pieces_discarded_total": 2.0,
+        "loop_lag_worst_seconds": 0.03,
+        "tasks": 8.0,
+        "trial_open": 1.0,
+        "warnings": 1.0,
+        "store_bytes": 10.0,
+        "journal_bytes": 20.0,
+        "disk_free_bytes": 30.0,
+        "software 0.1.0": 1.0,
+    }
+
+
+def test_the_process_itself_is_measured() -> None:
+    got = parsed(Metrics(lambda: FIGURES))
+    assert got["process_resident_memory_bytes"] > 1e6
+    assert got["process_open_fds"] > 0
+
+
+def test_figures_are_those_of_the_moment_and_two_daemons_do_not_meet() -> None:
+    now = FIGURES
+    first, second = Metrics(lambda: now), Metrics(lambda: FIGURES)
+    now = replace(FIGURES, held=99)
+    assert parsed(first)["emberline_samples_held"] == 99.0
+    assert parsed(second)["emberline_samples_held"] == 5.0
+
+
+def test_the_format_is_named() -> None:
+    # https://prometheus.io/docs/instrumenting/exposition_formats, text-based format
+    assert CONTENT_TYPE.startswith("text/plain; version=")
+
+
+def test_before_the_first_commit_and_without_a_disk_nothing_is_made_up() -> None:
+    health = replace(HEALTH, last_commit_ns=None, trial=None, disk=Disk())
+    got = parsed(Metrics(lambda: replace(FIGURES, health=health)))
+    assert got["emberline_last_commit_seconds"] == 0.0
+    assert got["emberline_trial_open"] == 0.0
+    assert "emberline_disk_free_bytes" not in got
