@@ -10,7 +10,7 @@ from emberline.bench.bench_file import Bench
 from emberline.bench.channels import Role
 from emberline.bench.samples import FLAG_FAULT, SampleBatch
 from emberline.curves.events import Phase
-from emberline.links.serial import LinkState, SerialLink, age_limits_s
+from emberline.links.link import Link, LinkState, age_limits_s
 from emberline.service.clock import Clock
 from emberline.service.ingest import IngestCounts
 from emberline.store.records import CommitReceipt
@@ -56,7 +56,7 @@ class Board:
     clock: Clock
     counts: IngestCounts
     fitted: Bench | None = None
-    link: SerialLink | None = None
+    link: Link | None = None
     trial: TrialNow | None = None
     lost: int = 0
     summary: str | None = None
