@@ -1,0 +1,192 @@
+"""The end of fast mass loss: how a burning rate leaves its flaming level for that of glowing char.
+
+Two regimes. While flaming, the rate stays near a level; then it declines to that of glowing char, which is not zero.
+The decline is modelled as a straight fall that ends at a foot on a level tail, and the foot is found by least squares
+over every candidate second. A hump after the fall is a fire that came back only if it lasts as long as one and is no
+stronger than one; else a hand or a gust was at the load cell.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from emberline.curves.robust import profile, runs
+
+Array = NDArray[np.float64]
+
+LOW_SHARE = 0.35
+"""Share of the flaming level below which the rate may mean the end."""
+RECOVERY_SHARE = 0.5
+"""Share of the flaming level at which a fire that had sunk is burning again."""
+CHAR_SHARE = 0.35
+"""Largest share of the flaming level at which a tail still passes for char."""
+FLAMEOUT_SHARE = 0.15
+"""Share of the flaming level at which flame ends: the middle of the 9-20 % at which it was seen to end in
+cone-calorimeter burns of wood."""
+LEAST_RATE_G_S = 0.01
+"""Slowest flaming that is believed, g/s: a load cell that drifts or warms is no fire."""
+KNOCK_S = 20
+"""Reach of a knock in the smoothed rate."""
+LEAST_STRETCH_S = 20
+"""Shortest stretch of fast loss that is flame and not a knock on the cell."""
+LEAST_FLAMING_S = 45
+"""Shortest stretch of flame that makes a burn."""
+SUNKEN_S = 120
+"""Seconds in which a fire that came back by itself had not died; later, only a lasting one is believed."""
+LEAST_RELIGHT_S = 60
+"""Shortest stretch of a fire that came back after that; three times as long for one that burns more violently."""
+MOST_RELIGHT_SHARE = 1.5
+"""Share of the flaming level above which a fire that came back is suspect of being a hand at the load cell."""
+REFUEL_GRACE_S = 180
+"""Seconds after a refuel in which a sunken fire is waited for: cold fuel smothers a flame for up to a minute, and moist
+fuel longer."""
+AVERAGED_S = 21
+"""Width of the running mean in which the fall is followed."""
+FALL_BACK_S, FALL_TAIL_S, LONGEST_TAIL_S = 300, 180, 900
+"""Reach of the fit: at most so far back from half rate, at least and at most so far ahead."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fall:
+    """The final decline of the burning rate.
+
+    Attributes:
+        half_s: When the rate last fell through half of its flaming level.
+        foot_s: Where the fall meets the tail.
+        end_s: When it passes `FLAMEOUT_SHARE` of the flaming level; None where glowing char alone gives about as much,
+            or where the rate lingers above it long after the foot.
+        flaming_g_s: The flaming level.
+        tail_g_s: The level of the tail.
+        seen_tail_s: For how long the tail was seen.
+    """
+
+    half_s: float
+    foot_s: float
+    end_s: float | None
+    flaming_g_s: float
+    tail_g_s: float
+    seen_tail_s: float
+
+    @property
+    def length_s(self) -> float:
+        """From half rate to the foot."""
+        return self.foot_s - self.half_s
+
+
+def flaming_level(rate_g_s: Array, low: int, high: int) -> float:
+    """Return the level of flaming in a stretch of the record, g/s.
+
+    That is the median of the rates above a third of the highest.
+    """
+    piece = rate_g_s[max(0, low) : high]
+    piece = piece[np.isfinite(piece)]
+    if len(piece) == 0:
+        return 0.0
+    top = float(np.quantile(piece, 0.95))
+    vigorous = piece[piece > top / 3.0]
+    return float(np.median(vigorous)) if len(vigorous) else 0.0
+
+
+def averaged(values: Array, width: int) -> Array:
+    """Return the running mean over the finite values of a window; NaN where it holds none."""
+    if len(values) == 0:
+        return values
+    good = np.isfinite(values)
+    kernel = np.ones(width)
+    count = np.convolve(good.astype(float), kernel, "same")[: len(values)]
+    total = np.convolve(np.where(good, values, 0.0), kernel, "same")[: len(values)]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.asarray(np.where(count > 0.5, total / count, np.nan))
+
+
+def final_fall(rate_g_s: Array, lit_s: float | None, refuels_s: Sequence[float]) -> Fall | None:
+    """Find the decline from which the burning rate does not recover, or None.
+
+    Args:
+        rate_g_s: (n,) burning rate of the fuel, water's share taken off; NaN where unknown.
+        lit_s: When the fuel caught; None where the record began mid-burn.
+        refuels_s: Moments of refuelling.
+    """
+    begin = int(lit_s) if lit_s is not None else 0
+    n = len(rate_g_s)
+    rate = averaged(rate_g_s, AVERAGED_S)
+    known = np.isfinite(rate_g_s)
+    if known[begin:].sum() < LEAST_FLAMING_S:
+        return None
+    last_refuel = max((int(t) for t in refuels_s), default=begin)
+    whole = flaming_level(rate, begin, n)
+    recent = flaming_level(rate, max(begin, last_refuel), n)
+    # After a late refuel the fire may never again reach its earlier level.
+    level = recent if last_refuel > begin and recent > 0.4 * whole else whole
+    if level < LEAST_RATE_G_S:
+        return None
+    # A running median, so that a knock on the cell, which the smoother spreads into a hump, is no flame.
+    filled = np.interp(np.arange(n), np.flatnonzero(known), rate_g_s[known])
+    padded = np.pad(filled, KNOCK_S, mode="edge")
+    filled = np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * KNOCK_S + 1), axis=1)
+    stretches = _burning_stretches(filled, begin, level, refuels_s)
+    if not stretches or sum(b - a for a, b in stretches) < LEAST_FLAMING_S:
+        return None
+    half = stretches[-1][1]
+    if half >= n - 5 or not (filled[half:] < LOW_SHARE * level).any():
+        return None
+    return _foot(rate_g_s, half, level)
+
+
+def _burning_stretches(filled: Array, begin: int, level: float, refuels_s: Sequence[float]) -> list[tuple[int, int]]:
+    """Return the stretches in which the fire burnt, without humps that are none."""
+    burning = filled > RECOVERY_SHARE * level
+    burning[:begin] = False
+    kept: list[tuple[int, int]] = []
+    for a, b in runs(burning):
+        if b - a < LEAST_STRETCH_S:
+            continue
+        fed = any(a - REFUEL_GRACE_S < t < b for t in refuels_s)
+        if kept and not fed and a - kept[-1][1] > SUNKEN_S:
+            violent = float(np.max(filled[a:b])) > MOST_RELIGHT_SHARE * level
+            if b < len(filled) and b - a < (3 if violent else 1) * LEAST_RELIGHT_S:
+                continue
+        kept.append((a, b))
+    return kept
+
+
+def _foot(rate_g_s: Array, half: int, level: float) -> Fall | None:
+    """Fit the straight fall and the level tail from the moment of half rate on."""
+    n = len(rate_g_s)
+    start = half
+    while start > 0 and half - start < FALL_BACK_S and not rate_g_s[start - 1] > 0.85 * level:
+        start -= 1
+    end = min(n, half + min(max(FALL_TAIL_S, 6 * (half - start)), LONGEST_TAIL_S))
+    t = np.arange(max(0, half - max((half - start) // 2, 3)), end, dtype=np.float64) + 0.5
+    r = rate_g_s[int(t[0]) : end]
+    good = np.isfinite(r)
+    t, r = t[good], r[good]
+    if len(t) < 6:
+        return None
+    candidates = np.arange(half + 1.0, end, max(1.0, (end - half) // 150))
+    cost = _foot_costs(t, r, candidates, level)
+    best = int(np.argmin(cost))
+    if not np.isfinite(cost[best]):
+        return None
+    foot = float(candidates[best])
+    tail = r[t >= foot]
+    tail_level = float(np.median(tail)) if len(tail) else float(r[-1])
+    if tail_level > CHAR_SHARE * level:
+        return None
+    with np.errstate(invalid="ignore"):
+        below = np.flatnonzero(averaged(rate_g_s, AVERAGED_S)[half:] < FLAMEOUT_SHARE * level)
+    end_s = float(half + below[0]) if len(below) else None
+    # Where glowing char alone gives about as much as that share, its crossing is chance; the foot can be seen.
+    if tail_level > 0.8 * FLAMEOUT_SHARE * level or (end_s is not None and end_s > foot + 0.3 * (foot - half) + 10.0):
+        end_s = None
+    return Fall(float(half), foot, end_s, level, max(tail_level, 0.0), float(end - foot))
+
+
+def _foot_costs(t: Array, r: Array, feet: Array, level: float) -> Array:
+    """Return the misfit of a level tail joined at each foot by a straight fall; inf where that is no fall to char."""
+    ahead = np.maximum(feet[:, None] - t[None, :], 0.0)
+    cost, coefficients, _ = profile(np.stack((np.ones_like(ahead), ahead), axis=2), r)
+    cost[(coefficients[:, 1] <= 0) | (coefficients[:, 0] > CHAR_SHARE * level)] = np.inf
+    return cost

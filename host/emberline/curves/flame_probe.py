@@ -1,0 +1,214 @@
+"""The end of flame at a flame probe: where the temperature leaves the flame for the afterglow.
+
+Before it the probe sees the flame: a level that wanders along a parabola, follows the burning rate, and flickers. After
+it the probe cools towards the calmer level over glowing char, as a first-order sensor does, while that level itself
+settles. Each candidate second splits the record into the two, each with a scatter of its own, and the likelihood picks
+the split. The burning rate has its say: while fuel still leaves far faster than at any observed flameout, and does not
+cease soon, a sinking flame is only weakening.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.signal import lfilter
+
+from emberline.curves.fast_loss import FLAMEOUT_SHARE, LEAST_FLAMING_S, averaged
+from emberline.curves.grid import Column
+from emberline.curves.robust import profile, without_spikes
+
+Array = NDArray[np.float64]
+
+U_FLAMEOUT_SHARE = 0.06
+"""Standard uncertainty of the share of the flaming rate at which flame ends."""
+CEASES_S = 30
+"""Seconds in which the fuel's loss dies away after a flame that was blown out or starved."""
+CORRELATED = (5.0, 40.0)
+"""Fewest and most seconds of a flame probe that make one independent value."""
+TAUS_S = (3.0, 8.0, 20.0, 45.0)
+"""Time constants tried for a flame probe's fall, s: from a bare bead to a sheath of 3 mm."""
+SETTLING_S = 60.0
+"""Time constant with which glowing char and stove settle once the flame is gone, s."""
+USUAL_LAG_S = 10.0
+"""Lag of a flame probe of which nothing is known, s."""
+FLAME_C = 200.0
+"""Temperature below which a probe never stood in a flame."""
+LEAST_DROP_K = 40.0
+"""Least fall of a flame probe that tells flame from afterglow."""
+LEAST_DROP_SHARE = 0.12
+"""The same as a share of its flaming temperature."""
+CALM_SHARE, CALM_K = 0.6, 3.0
+"""Most scatter of an afterglow: a share of the flame's, and what a slow probe's own noise may add."""
+SETTLED_S = 25.0
+"""Seconds, twice in a row, by which an afterglow shows that it has settled."""
+BEFORE_S, AFTER_S = 150.0, 120.0
+"""Reach of the fit about the moment when the probe has fallen half-way."""
+TAIL_S = 25
+"""Seconds of afterglow without which nothing is said."""
+
+
+@dataclass(frozen=True, slots=True)
+class Drop:
+    """A flame probe's last fall.
+
+    Attributes:
+        t_s: Where it begins.
+        u_s: Standard uncertainty.
+        hot_c: Level just before.
+        after_c: Level it falls to.
+        flicker_k: Scatter before.
+        calm_k: Scatter after.
+    """
+
+    t_s: float
+    u_s: float
+    hot_c: float
+    after_c: float
+    flicker_k: float
+    calm_k: float
+
+
+def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, lag_s: float = 0.0) -> Drop | None:
+    """Find where a flame probe's last fall begins, or None where it stands in flame to the end or never did.
+
+    Where char is smothered after the flame the probe falls a second time: a calm stretch before the last fall, entered
+    from flicker, is the end of flame.
+
+    Args:
+        flame: The flame probe's column.
+        lit_s: When the fuel caught; None where the record began mid-burn.
+        share: (n,) burning rate over its flaming level, where known.
+        lag_s: The probe's time constant; 0 where unknown.
+    """
+    value = without_spikes(flame.value, floor=3.0)
+    begin = int(lit_s) + 20 if lit_s is not None else 0
+    finite = np.flatnonzero(np.isfinite(value))
+    finite = finite[finite >= begin]
+    if len(finite) < LEAST_FLAMING_S:
+        return None
+    t, v = flame.t_s[finite], value[finite]
+    calm = averaged(v, 9)
+    after = float(np.median(v[-30:]))
+    top = float(np.quantile(calm, 0.98))
+    in_flame = calm > 0.5 * (top + after)
+    # However long the afterglow was recorded, the flame is as hot as it was while it burnt.
+    hot = float(np.median(calm[in_flame])) if in_flame.any() else top
+    if hot < FLAME_C or after > hot - max(LEAST_DROP_K, LEAST_DROP_SHARE * hot):
+        return None
+    crossing = float(t[np.flatnonzero(calm > 0.5 * (hot + after))[-1]])
+    if t[-1] - crossing < TAIL_S / 2:
+        return None
+    rate = _Rate(share, lag_s) if share is not None else None
+    near = (t > crossing - BEFORE_S) & (t < crossing + AFTER_S)
+    drop = _split(t[near], v[near], rate, lag_s)
+    if drop is None:
+        return None
+    if _had_settled(drop.t_s, t, v, hot):
+        earlier = (t > drop.t_s - 200.0) & (t < drop.t_s - 2.0)
+        first = _split(t[earlier], v[earlier], rate, lag_s)
+        if first is not None and first.calm_k < 0.35 * first.flicker_k and first.t_s < drop.t_s - 2 * SETTLED_S:
+            return first if rate is None or rate.too_soon_at(first.t_s) < 1.0 else drop
+    return drop
+
+
+def _had_settled(at_s: float, t: Array, v: Array, hot_c: float) -> bool:
+    """Tell whether a fall began from an afterglow: cooler than flame, and sinking no further."""
+    late = v[(t > at_s - SETTLED_S) & (t < at_s)]
+    middle = v[(t > at_s - 2 * SETTLED_S) & (t <= at_s - SETTLED_S)]
+    if len(late) < 5 or len(middle) < 5:
+        return False
+    level = float(np.median(late))
+    cooler = level < hot_c - max(LEAST_DROP_K, LEAST_DROP_SHARE * hot_c)
+    return cooler and abs(float(np.median(middle)) - level) < 0.1 * (hot_c - level)
+
+
+class _Rate:
+    """The burning rate as a share of flaming, as it bears on a flame probe."""
+
+    def __init__(self, share: Array, lag_s: float) -> None:
+        known = np.where(np.isfinite(share), share, FLAMEOUT_SHARE)
+        self._t = np.arange(len(known)) + 0.5
+        # The lowest of the seconds to come: after a sudden end the fuel smokes on for a while.
+        padded = np.pad(known, (0, CEASES_S), mode="edge")
+        self._soon = np.lib.stride_tricks.sliding_window_view(padded, CEASES_S + 1).min(axis=1)
+        memory = float(np.exp(-1.0 / max(lag_s, USUAL_LAG_S)))
+        self._lagged, _ = lfilter([1.0 - memory], [1.0, -memory], known, zi=known[:1] * memory)
+
+    def too_soon(self, t_s: Array) -> Array:
+        """Return by how many squared deviations fuel leaves too fast for an end of flame at each moment."""
+        at = np.interp(t_s, self._t, self._soon)
+        return np.asarray(np.maximum((at - FLAMEOUT_SHARE) / U_FLAMEOUT_SHARE, 0.0) ** 2)
+
+    def too_soon_at(self, t_s: float) -> float:
+        """Return the same for one moment."""
+        return float(self.too_soon(np.array([t_s]))[0])
+
+    def seen_by_probe(self, t_s: Array) -> Array:
+        """Return the share as it heats the probe, behind its lag."""
+        return np.asarray(np.interp(t_s, self._t, self._lagged))
+
+
+def _split(t: Array, v: Array, rate: _Rate | None, lag_s: float) -> Drop | None:
+    """Split a flame probe's curve into flame and afterglow by likelihood."""
+    if len(t) < 12:
+        return None
+    step = max(1.0, float(np.median(np.diff(t))))
+    correlated_s = _correlation_s(v[: len(v) // 2]) * step
+    coarse = _split_at(t, v, np.arange(t[0] + 15.0, t[-1] - 10.0, 4.0 * step), rate, correlated_s)
+    if coarse is None:
+        return None
+    near = np.arange(max(t[0] + 8.0, coarse.t_s - 6.0 * step), min(t[-1] - 8.0, coarse.t_s + 6.0 * step), step)
+    fine = _split_at(t, v, near, rate, correlated_s) or coarse
+    # A fall that was not followed to its end could still turn out to be a flame that weakens.
+    unseen_s = max(0.0, AFTER_S - 20.0 - float(t[-1] - fine.t_s))
+    u_s = float(np.sqrt(coarse.u_s**2 + 9.0 + (0.1 * min(lag_s, 30.0)) ** 2 + (0.3 * unseen_s) ** 2))
+    return Drop(fine.t_s, u_s, fine.hot_c, fine.after_c, fine.flicker_k, fine.calm_k)
+
+
+def _correlation_s(v: Array) -> float:
+    """Return how many readings in flame make one independent value, from their lag-one correlation."""
+    x = np.linspace(-1.0, 1.0, len(v))
+    residual = v - np.polyval(np.polyfit(x, v, 2), x) if len(v) > 8 else np.zeros(0)
+    power = float(residual @ residual)
+    if power <= 0:
+        return CORRELATED[0]
+    r = min(max(float(residual[1:] @ residual[:-1]) / power, 0.0), 0.99)
+    return float(np.clip((1.0 + r) / (1.0 - r), *CORRELATED))
+
+
+def _split_at(t: Array, v: Array, onsets: Array, rate: _Rate | None, correlated_s: float) -> Drop | None:
+    """Return the likeliest of some splits; its uncertainty is the spread of the likelihood over all of them."""
+    if len(onsets) == 0:
+        return None
+    onset_of, tau_of = (grid.ravel() for grid in np.meshgrid(onsets, TAUS_S, indexing="ij"))
+    since = (t[None, :] - onset_of[:, None]) / 100.0
+    flaming = (since < 0).astype(np.float64)
+    glowing = 1.0 - flaming
+    passed_s = np.maximum(since, 0.0) * 100.0
+    columns = [flaming, flaming * since, flaming * since**2, glowing, glowing * since]
+    columns += [glowing * np.exp(-passed_s / tau_of[:, None]), glowing * np.exp(-passed_s / SETTLING_S)]
+    if rate is not None:
+        columns.append(flaming * (rate.seen_by_probe(t)[None, :] - rate.seen_by_probe(onset_of)[:, None]))
+    _, coefficients, residual = profile(np.stack(columns, axis=2), v)
+    count = flaming.sum(axis=1)
+    rest = len(t) - count
+    before = np.einsum("km,km->k", flaming, residual**2) / np.maximum(count, 1.0)
+    after = np.einsum("km,km->k", glowing, residual**2) / np.maximum(rest, 1.0)
+    # The scatter's floor keeps a chance run of equal codes from looking infinitely calm.
+    before, after = np.maximum(before, 2.0), np.maximum(after, 2.0)
+    cost = (count * np.log(before) + rest * np.log(after)) / correlated_s
+    if rate is not None:
+        cost += rate.too_soon(onset_of)
+    hot, entry = coefficients[:, 0], coefficients[:, 3] + coefficients[:, 5] + coefficients[:, 6]
+    end = float(np.median(v[-20:]))
+    falls = (hot > end + LEAST_DROP_K / 2) & (entry > end - LEAST_DROP_K)
+    calms = np.sqrt(after) < CALM_SHARE * np.sqrt(before) + CALM_K
+    cost[~(falls & calms) | (count < 8) | (rest < 8)] = np.inf
+    best = int(np.argmin(cost))
+    if not np.isfinite(cost[best]):
+        return None
+    weight = np.exp(-0.5 * (cost - cost[best]))
+    u_s = float(np.sqrt(np.sum(weight * (onset_of - onset_of[best]) ** 2) / np.sum(weight)))
+    return Drop(
+        float(onset_of[best]), u_s, float(hot[best]), end, float(before[best] ** 0.5), float(after[best] ** 0.5)
+    )

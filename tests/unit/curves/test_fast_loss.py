@@ -1,0 +1,58 @@
+"""The last fall of a burning rate, on rates whose parts are known."""
+
+import numpy as np
+import pytest
+
+from column_fixture import seconds
+from emberline.curves.fast_loss import final_fall, flaming_level
+from two_regimes_fixture import FALL_S, LEVEL_G_S, LIT_S, TAIL_G_S, rates
+
+
+def test_the_fall_has_its_parts() -> None:
+    fall = final_fall(rates(seed=3), LIT_S, ())
+    assert fall is not None
+    assert fall.flaming_g_s == pytest.approx(LEVEL_G_S, rel=0.1)
+    assert fall.tail_g_s == pytest.approx(TAIL_G_S, rel=0.2)
+    assert abs(fall.half_s - (FALL_S + 60.0 * 0.5 * LEVEL_G_S / (LEVEL_G_S - TAIL_G_S))) < 8.0
+    assert abs(fall.foot_s - (FALL_S + 60.0)) < 10.0
+    assert fall.end_s is not None
+    assert fall.half_s < fall.end_s <= fall.foot_s + 10.0
+
+
+def test_the_flaming_level_is_the_median_of_the_vigorous() -> None:
+    rate = np.concatenate((np.full(300, 0.01), np.full(200, 0.14), np.full(200, 0.16), [np.nan] * 50))
+    assert flaming_level(rate, 0, len(rate)) == pytest.approx(0.15, abs=0.011)
+    assert flaming_level(rate, 0, 300) == pytest.approx(0.01)
+    assert flaming_level(rate, 700, 750) == 0.0
+
+
+def test_a_brightly_glowing_tail_hides_the_crossing() -> None:
+    fall = final_fall(rates(tail_g_s=0.25 * LEVEL_G_S), LIT_S, ())
+    assert fall is not None
+    assert fall.end_s is None
+
+
+def humped(peak_g_s: float, lasting_s: float, at_s: float = 1300.0) -> np.ndarray:
+    """A hump in the tail, of so many grams a second."""
+    hump = np.where(np.abs(seconds(2000) - at_s) < lasting_s / 2, peak_g_s, 0.0)
+    return np.maximum(rates(2000), hump)
+
+
+@pytest.mark.parametrize(("peak_share", "lasting_s"), [(0.9, 50.0), (3.0, 50.0), (3.0, 140.0)])
+def test_a_hand_at_the_load_cell_is_no_fire_come_back(peak_share: float, lasting_s: float) -> None:
+    fall = final_fall(humped(peak_share * LEVEL_G_S, lasting_s), LIT_S, ())
+    assert fall is not None
+    assert abs(fall.foot_s - (FALL_S + 60.0)) < 15.0
+
+
+def test_a_fire_that_comes_back_to_stay_counts() -> None:
+    fall = final_fall(humped(0.9 * LEVEL_G_S, 200.0), LIT_S, ())
+    assert fall is not None
+    assert fall.half_s > 1390.0
+
+
+def test_what_was_fed_may_flare_up_shortly() -> None:
+    rate = humped(0.9 * LEVEL_G_S, 50.0)
+    fall = final_fall(rate, LIT_S, (1270.0,))
+    assert fall is not None
+    assert fall.half_s > 1300.0

@@ -1,0 +1,63 @@
+"""The last fall of a flame probe, on flames whose end is known."""
+
+import numpy as np
+import pytest
+
+from emberline.curves.flame_probe import flame_drop
+from two_regimes_fixture import LEVEL_G_S, LIT_S, probe, rates
+
+
+def test_a_drop_tells_flame_from_glow_by_its_flicker() -> None:
+    drop = flame_drop(probe(), LIT_S, None, 4.0)
+    assert drop is not None
+    assert drop.hot_c == pytest.approx(600.0, abs=40.0)
+    assert drop.after_c == pytest.approx(430.0, abs=20.0)
+    assert drop.flicker_k > 4.0 * drop.calm_k
+
+
+def test_a_fall_that_the_rate_forbids_is_only_a_weakening_flame() -> None:
+    flame = probe(ends_s=900.0)
+    rate = rates()
+    share = rate / LEVEL_G_S
+    alone, together = flame_drop(flame, LIT_S, None, 4.0), flame_drop(flame, LIT_S, share, 4.0)
+    assert alone is not None
+    assert together is not None
+    assert together.t_s >= alone.t_s
+
+
+@pytest.mark.parametrize("n", [1200, 3000, 8000])
+def test_a_long_afterglow_changes_nothing(n: int) -> None:
+    drop = flame_drop(probe(n), LIT_S, None, 4.0)
+    assert drop is not None
+    assert abs(drop.t_s - 950.0) < 6.0
+    assert drop.hot_c == pytest.approx(600.0, abs=40.0)
+
+
+@pytest.mark.parametrize("lag_s", [2.0, 8.0, 25.0])
+def test_the_stated_uncertainty_covers_what_happens(lag_s: float) -> None:
+    off, u_s = [], []
+    for seed in range(40):
+        drop = flame_drop(probe(lag_s=lag_s, seed=100 + 2 * seed), LIT_S, None, lag_s)
+        assert drop is not None
+        off.append(drop.t_s - 950.0)
+        u_s.append(drop.u_s)
+    assert np.median(np.abs(off)) < 5.0
+    assert np.mean(np.abs(off) < 1.96 * np.array(u_s)) >= 0.9
+
+
+def test_a_sag_that_follows_the_rate_is_still_flame() -> None:
+    """The flame cools as the fuel's gas thins, for a minute and a half, and only then goes out."""
+    share = rates(falls_over_s=150.0) / LEVEL_G_S
+    flame = probe(ends_s=1030.0, after_c=300.0)
+    t = np.arange(1500) + 0.5
+    flame.value[:] -= np.where(t < 1030.0, 200.0 * np.clip(1.0 - share, 0.0, 1.0) * (t > 300.0), 0.0)
+    drop = flame_drop(flame, LIT_S, share, 4.0)
+    assert drop is not None
+    assert abs(drop.t_s - 1030.0) < 15.0
+
+
+def test_an_afterglow_that_flickers_as_the_flame_did_is_none() -> None:
+    rng = np.random.default_rng(4)
+    flame = probe(after_c=520.0)
+    flame.value[960:] += rng.normal(0.0, 60.0, 540)
+    assert flame_drop(flame, LIT_S, None, 4.0) is None
