@@ -14,9 +14,9 @@ from emberline.app.summaries import write_summary
 from emberline.bench.bench_file import SerialPort
 from emberline.config import ConfigError, load_bench
 from emberline.heat.result import QualityNote
-from emberline.service.housekeeping import KEEP_DAYS
 from emberline.store.errors import StoreDamagedError, StoreReplacedError
 from emberline.store.store import Store, StoreReader
+from emberline.store.upkeep import KEEP_DAYS
 from emberline.trials.documents import summary_document
 
 if TYPE_CHECKING:

@@ -24,7 +24,7 @@ from emberline.service.follower import ApartFollower
 from emberline.service.health import HealthWatch
 from emberline.service.health_loop import HealthLoop, commit_p99_s
 from emberline.service.health_notify import Notifier
-from emberline.service.housekeeping import KEEP_DAYS, Housekeeping
+from emberline.service.housekeeping import Housekeeping
 from emberline.service.ingest import Ingest, IngestCounts
 from emberline.service.keeper import Keeper
 from emberline.service.metrics import Figures
@@ -32,6 +32,7 @@ from emberline.service.standing_file import StandingFile
 from emberline.service.supervisor import OnFailure, Supervisor, Work
 from emberline.store.records import CommitReceipt
 from emberline.store.store import Store
+from emberline.store.upkeep import KEEP_DAYS
 
 LOG = logging.getLogger(__name__)
 
@@ -119,7 +120,13 @@ class Daemon:
         self._control = Control(setting.folder, self.board, self.keeper, self.health)
         self._housekeeping = Housekeeping(store, clock, self.health, setting.keep_days)
         self._health_loop = HealthLoop(
-            store, self.health, ClockWatch(clock), self._notifier, counts, self._take_up_time
+            store,
+            self.health,
+            ClockWatch(clock),
+            self._notifier,
+            counts,
+            self._take_up_time,
+            lambda error: self._supervisor.fail(HEALTH, error),
         )
 
     def stop(self) -> None:

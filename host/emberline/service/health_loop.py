@@ -11,7 +11,7 @@ from emberline.service.health import HealthWatch, newest, status_line
 from emberline.service.health_notify import Notifier
 from emberline.service.housekeeping import disk_of, disk_warning
 from emberline.service.ingest import IngestCounts
-from emberline.store.errors import StoreError
+from emberline.store.errors import StoreDamagedError, StoreError
 from emberline.store.notices import Notice
 from emberline.store.store import Store
 
@@ -39,6 +39,7 @@ class HealthLoop:
         notifier: The service manager.
         counts: What has passed.
         step_due: Called while the wall clock's time should be taken up.
+        damaged: Called when the store on disk can no longer be read, though the writer has not noticed.
     """
 
     store: Store
@@ -47,6 +48,7 @@ class HealthLoop:
     notifier: Notifier
     counts: IngestCounts
     step_due: Callable[[], None] = lambda: None
+    damaged: Callable[[StoreDamagedError], None] = lambda _: None
     _unkept: list[Notice] = field(default_factory=list)
     _disk_at_s: float = float("-inf")
     _proof: "asyncio.Future[None] | None" = None
@@ -78,10 +80,20 @@ class HealthLoop:
             watch.disk = await asyncio.to_thread(disk_of, self.store.path)
             watch.warn("disk", disk_warning(self.store.path, watch.disk))
             watch.warn("commits", self._slow())
+            await self._probe()
         self.notifier.status(status_line(watch.health()))
         if await self._lives():
             self.notifier.alive()
             await self._keep()
+
+    async def _probe(self) -> None:
+        """Read what was written; a writer goes on for long with what it remembers of a file that is damaged."""
+        try:
+            await asyncio.to_thread(self.store.probe)
+        except StoreDamagedError as error:
+            self.damaged(error)
+        except StoreError as error:
+            LOG.debug("the store could not be read: %s", error)
 
     async def _keep(self) -> None:
         """Keep the notices that are not on disk yet; a full disk keeps them waiting."""

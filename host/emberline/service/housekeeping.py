@@ -10,12 +10,11 @@ from emberline.service.clock import Clock
 from emberline.service.health import Disk, HealthWatch
 from emberline.store.errors import StoreError
 from emberline.store.store import Store
+from emberline.store.upkeep import KEEP_DAYS
 
 LOG = logging.getLogger(__name__)
 
 DAY_S = 86_400.0
-KEEP_DAYS = 7.0
-"""How long samples outside trials are kept unless a person says otherwise; those of trials are kept for ever."""
 LEAST_KEEP_DAYS = 1.0 / 24.0
 """A fire is looked for in the newest twenty minutes, and armed trials reach back one; an hour covers both."""
 FIRST_S = 60.0

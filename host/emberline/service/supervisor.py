@@ -55,6 +55,13 @@ class Supervisor:
         self._tasks[name] = task
         task.running = asyncio.create_task(self._keep(task), name=name)  # noqa: TID251 the one place that may
 
+    def fail(self, name: str, error: Exception) -> None:
+        """Have the daemon end because of what a part has found; the first such finding counts."""
+        if self.failure is None:
+            self.failure = TaskFailedError(f"{name} failed: {error}; see the log, then start again")
+            self.failure.__cause__ = error
+            self.failed.set()
+
     def names(self) -> list[str]:
         """Return the tasks that are running."""
         return [name for name, task in self._tasks.items() if not task.running.done()]
@@ -86,9 +93,7 @@ class Supervisor:
             except Exception as error:
                 LOG.exception("task %s failed", task.name)
                 if task.policy is OnFailure.END or self._too_often(task):
-                    self.failure = TaskFailedError(f"{task.name} failed: {error}; see the log, then start again")
-                    self.failure.__cause__ = error
-                    self.failed.set()
+                    self.fail(task.name, error)
                     return
                 await asyncio.sleep(RESTART_PAUSE_S)
             else:

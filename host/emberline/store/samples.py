@@ -95,6 +95,17 @@ def check_next(connection: sqlite3.Connection, after: int) -> tuple[int, int] | 
     return total, rows[-1][0]
 
 
+def probe(connection: sqlite3.Connection) -> None:
+    """Read and decode the newest block.
+
+    Raises:
+        StoreDamagedError: It cannot be read.
+    """
+    row = connection.execute("SELECT payload, codec FROM blocks ORDER BY id DESC LIMIT 1").fetchone()
+    if row is not None:
+        blocks.decode(*row)
+
+
 def newest_ns(connection: sqlite3.Connection) -> int | None:
     """Return the time of the newest sample that a bench sent; None where there is none."""
     row = connection.execute("SELECT max(end_ns) FROM blocks WHERE trial IS NULL").fetchone()

@@ -153,6 +153,15 @@ class StoreReader:
         with reading(self.path) as connection:
             return upkeep.outbox_cursor(connection, server)
 
+    def probe(self) -> None:
+        """Read the newest block as any other program would; shows damage that an open writer does not notice.
+
+        Raises:
+            StoreDamagedError: It cannot be read.
+        """
+        with reading(self.path) as connection:
+            samples.probe(connection)
+
     def check(self) -> int:
         """Read every page and every block, and return the number of samples.
 
@@ -255,7 +264,7 @@ class Store(StoreReader):
             raise
         text = (
             f"The store was damaged and is now {aside.name}; a new one was begun, and earlier trials are in the old"
-            f" file or in your backups. What was wrong: {damage}"
+            f" file or in your backups. What was wrong: {damage.partition(': `emberline run`')[0]}."
         )
         LOG.error("%s", text)
         store.add_notice(Notice(at_ns, NoticeKind.SET_ASIDE, text))

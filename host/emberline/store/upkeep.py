@@ -9,6 +9,8 @@ from emberline.store.records import Pruned, Trial
 MERGED_COMMITS = 600
 """Commits in a merged block: five minutes at two a second, so that a look at a part of a trial stays cheap."""
 
+KEEP_DAYS = 7.0
+"""How long samples outside trials are kept unless a person says otherwise; those of trials are kept for ever."""
 PRUNED_BLOCKS = 500
 """Blocks dropped in one transaction; it takes some milliseconds."""
 

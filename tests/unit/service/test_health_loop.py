@@ -4,7 +4,6 @@ import socket
 import threading
 from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager
-from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
@@ -17,11 +16,11 @@ from emberline.service.health import HealthWatch
 from emberline.service.health_loop import ENOUGH_COMMITS, HealthLoop, commit_p99_s
 from emberline.service.health_notify import Notifier
 from emberline.service.ingest import IngestCounts
-from emberline.store.errors import StoreFullError
+from emberline.store.errors import StoreDamagedError, StoreFullError
 from emberline.store.notices import Notice, NoticeKind
 from emberline.store.store import Store
 from live_fixture import until
-from unit.store.made_up import NOON_NS
+from unit.store.made_up import NOON_NS, batch
 
 
 @pytest.fixture(autouse=True)
@@ -30,13 +29,23 @@ def quick(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(module, "DISK_EVERY_S", 0.0)
 
 
-@dataclass
 class Made:
-    loop: HealthLoop
-    manager: socket.socket
-    counts: IngestCounts
-    wall_offset_ns: int = 0
-    steps: int = 0
+    """A loop whose wall clock is the test's, and the service manager that it talks to."""
+
+    def __init__(self, store: Store, manager: socket.socket) -> None:
+        self.manager = manager
+        self.counts = IngestCounts()
+        self.wall_offset_ns = 0
+        self.steps = 0
+        clock = Clock(1.0, NOON_NS, 0.0, lambda: 100.0)
+        watch = HealthWatch(Board("b", clock, self.counts), clock)
+        notifier = Notifier({"NOTIFY_SOCKET": manager.getsockname(), "WATCHDOG_USEC": "1000000"})
+        clock_watch = ClockWatch(clock, lambda: clock.now_ns() + self.wall_offset_ns)
+        self.damage: list[StoreDamagedError] = []
+        self.loop = HealthLoop(store, watch, clock_watch, notifier, self.counts, self._count_step, self.damage.append)
+
+    def _count_step(self) -> None:
+        self.steps += 1
 
     def heard(self) -> list[str]:
         said = []
@@ -49,25 +58,10 @@ class Made:
 
 @pytest.fixture
 def made(store: Store, tmp_path: Path) -> Iterator[Made]:
-    clock = Clock(1.0, NOON_NS, 0.0, lambda: 100.0)
-    counts = IngestCounts()
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
         manager.bind(str(tmp_path / "notify"))
         manager.setblocking(False)
-        notifier = Notifier({"NOTIFY_SOCKET": str(tmp_path / "notify"), "WATCHDOG_USEC": "1000000"})
-        watch = HealthWatch(Board("b", clock, counts), clock)
-
-        def utc_ns() -> int:
-            return clock.now_ns() + made.wall_offset_ns
-
-        def step_due() -> None:
-            made.steps += 1
-
-        # The wall clock is bound late: what it shows is the test's to say.
-        made = Made.__new__(Made)
-        made.wall_offset_ns, made.steps, made.manager, made.counts = 0, 0, manager, counts
-        made.loop = HealthLoop(store, watch, ClockWatch(clock, utc_ns), notifier, counts, step_due)
-        yield made
+        yield Made(store, manager)
 
 
 @asynccontextmanager
@@ -82,8 +76,13 @@ async def running(loop: HealthLoop) -> AsyncIterator[None]:
 
 async def test_the_service_manager_hears_of_the_start_the_state_and_life(made: Made) -> None:
     said: list[str] = []
+
+    def lives() -> bool:
+        said.extend(made.heard())
+        return said.count("WATCHDOG=1") > 3
+
     async with running(made.loop):
-        await until(lambda: said.extend(made.heard()) or said.count("WATCHDOG=1") > 3, "signs of life")  # type: ignore[func-returns-value]
+        await until(lives, "signs of life")
     assert said[0] == "READY=1"
     assert said[1].startswith("STATUS=not recording since 2025-11-25T12:0")
 
@@ -94,7 +93,6 @@ async def test_a_writer_that_hangs_is_no_life_and_one_that_answers_again_is(
     monkeypatch.setattr(module, "PROOF_LIMIT_S", 0.05)
     let_go = threading.Event()
     hung = store._writer.submit(lambda _: let_go.wait(20.0))
-    said: list[str] = []
     monkeypatch.setattr(made.loop, "_disk_at_s", float("inf"))
     async with running(made.loop):
         made.counts.commits = 1
@@ -104,7 +102,7 @@ async def test_a_writer_that_hangs_is_no_life_and_one_that_answers_again_is(
         await asyncio.sleep(0.1)
         assert made.heard() == []
         let_go.set()
-        await until(lambda: said.extend(made.heard()) or "WATCHDOG=1" in said, "life")  # type: ignore[func-returns-value]
+        await until(lambda: "WATCHDOG=1" in made.heard(), "life")
     assert hung.result()
 
 
@@ -153,6 +151,17 @@ async def test_notices_of_the_last_week_are_shown_after_a_restart(made: Made, st
     async with running(made.loop):
         await until(lambda: bool(made.loop.watch.notices), "the notices")
     assert [one.text for one in made.loop.watch.notices] == ["the other day"]
+
+
+async def test_damage_on_disk_is_found_though_the_writer_remembers_what_was_there(made: Made, store: Store) -> None:
+    store.commit("b", [batch(0, 10)])
+    await made.loop.look()
+    assert made.damage == []
+    with store.path.open("rb+") as file:
+        file.write(b"\xff" * store.path.stat().st_size)
+    store.commit("b", [batch(10, 10)])
+    await made.loop.look()
+    assert len(made.damage) == 1
 
 
 async def test_slow_commits_are_told(made: Made) -> None:
