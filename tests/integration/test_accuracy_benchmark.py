@@ -159,6 +159,11 @@ def test_plans_are_exact_or_rough() -> None:
     assert exact is not None
     assert (exact.n, exact.s) == (300.0, pytest.approx(0.3))
     rough = [parse_plan(roughly(text, np.random.default_rng(seed))).fuel.mass_g for seed in range(50)]
+    dry_boil = [
+        roughly("[pot]\ntare_g = 300.0\nwater_g = 500.0\nfinal_water_g = 499.9\n", np.random.default_rng(seed))
+        for seed in range(30)
+    ]
+    assert all(parse_plan(one).pot is not None for one in dry_boil)
     off = [one.n - 300.0 for one in rough if one is not None]
     assert 0.3 < sum(x * x for x in off) / 50.0 / 0.5**2 < 2.0
 

@@ -9,15 +9,19 @@ from numpy.typing import NDArray
 from benchmarks.accuracy.mixing import between, chance, mixed
 from benchmarks.accuracy.plans import exactly, roughly
 from benchmarks.accuracy.scoring import Expected
-from benchmarks.accuracy.truths import dips_of, expected_of, results_of, traits_of
+from benchmarks.accuracy.true_events import dips_of, expected_of, traits_of
+from benchmarks.accuracy.true_results import results_of
 from emberline.bench.channels import Role
 from emberline.bench.samples import Curve
 from emberline_sim.family import FAMILIES, random_scenario
 from emberline_sim.files import plan_text
+from emberline_sim.particles import KINDS, random_burn
 from emberline_sim.recording import Recording, record
 
 LAYER = "layer"
 """The simulator whose fuel burns as a front through a layer."""
+PARTICLES = "particles"
+"""The simulator whose fuel is a heap of particles, each with a fate of its own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,10 +87,12 @@ def burn(name: Name) -> Burn:
     """Make a burn."""
     rng = np.random.default_rng([name.seed, *str(name).encode()])
     recording = _SIMULATORS[name.simulator].make(name, rng)
-    plan, traits = _plan(recording, rng)
-    traits |= traits_of(recording)
     curves = {Role(role): Curve(c.t_s, c.value) for role, c in recording.channels.items() if len(c.t_s)}
-    curves = {role: _written(role, curve, rng) for role, curve in curves.items()}
+    plan, traits = plan_text(recording), traits_of(recording)
+    if name.simulator == LAYER:
+        plan, how = _plan(plan, rng)
+        traits.add(how)
+        curves = {role: _written(role, curve, rng) for role, curve in curves.items()}
     whole = Burn(
         name,
         curves,
@@ -104,21 +110,26 @@ def _layer(name: Name, rng: np.random.Generator) -> Recording:
     return record(mixed(random_scenario(name.seed, name.family), rng))
 
 
+def _particles(name: Name, _rng: np.random.Generator) -> Recording:
+    """Make a burn of the second simulator, which draws bench, faults and person by itself."""
+    return random_burn(name.seed, name.family)
+
+
 @dataclass(frozen=True, slots=True)
 class _Simulator:
     families: tuple[str, ...]
     make: Callable[[Name, np.random.Generator], Recording]
 
 
-_SIMULATORS = {LAYER: _Simulator(tuple(FAMILIES), _layer)}
+_SIMULATORS = {LAYER: _Simulator(tuple(FAMILIES), _layer), PARTICLES: _Simulator(tuple(KINDS), _particles)}
 
 
-def _plan(recording: Recording, rng: np.random.Generator) -> tuple[str, set[str]]:
-    text = plan_text(recording)
-    kind = str(rng.choice(["exact", "rough", "none"], p=[0.35, 0.57, 0.08]))
-    if kind == "exact":
-        return exactly(text), {"exact"}
-    return (roughly(text, rng), {"rough"}) if kind == "rough" else ("", {"no plan"})
+def _plan(text: str, rng: np.random.Generator) -> tuple[str, str]:
+    """Return what the person wrote down, and how well."""
+    how = str(rng.choice(["exact", "rough", "no plan"], p=[0.35, 0.57, 0.08]))
+    if how == "no plan":
+        return "", how
+    return (exactly(text) if how == "exact" else roughly(text, rng)), how
 
 
 def _written(role: Role, curve: Curve, rng: np.random.Generator) -> Curve:

@@ -127,12 +127,14 @@ def _with_hands(scenario: Scenario, rng: np.random.Generator) -> Scenario:
     busy = [refuel.t_s for refuel in scenario.refuel] + [hand.t_s for hand in scenario.hand]
     busy += [t_s for visit in (scenario.pot.visits if scenario.pot else ()) for t_s in (visit.on_s, visit.off_s) if t_s]
     hands = list(scenario.hand)
+    kinds = ["poke", "bump", "lean", "tool_on"]
     for _ in range(int(rng.integers(1, 4))):
-        t_s = between(rng, 30.0, scenario.duration_s - 60.0)
-        if any(abs(t_s - other) < HANDS_APART_S for other in busy):
+        t_s, until_s = between(rng, 30.0, scenario.duration_s - 300.0), between(rng, 40.0, 200.0)
+        kind = str(rng.choice(kinds))
+        ends_s = t_s + until_s if kind == "tool_on" else t_s
+        if any(t_s - HANDS_APART_S < other < ends_s + HANDS_APART_S for other in busy):
             continue
-        busy.append(t_s)
-        kind = str(rng.choice(["poke", "bump", "lean", "tool_on"]))
+        busy += [t_s, ends_s]
         if kind == "poke":
             hands.append(HandSpec("poke", t_s, size_g=-between(rng, 0.0, 2.0), for_s=between(rng, 2.0, 8.0)))
         elif kind == "bump":
@@ -140,6 +142,7 @@ def _with_hands(scenario: Scenario, rng: np.random.Generator) -> Scenario:
         elif kind == "lean":
             hands.append(HandSpec("lean", t_s, size_g=between(rng, -8.0, 8.0), for_s=between(rng, 5.0, 40.0)))
         else:
+            kinds.remove("tool_on")
             size_g = between(rng, 20.0, 150.0)
-            hands += [HandSpec("tool_on", t_s, size_g), HandSpec("tool_off", t_s + between(rng, 40.0, 200.0), size_g)]
+            hands += [HandSpec("tool_on", t_s, size_g), HandSpec("tool_off", ends_s, size_g)]
     return replace(scenario, hand=tuple(sorted(hands, key=lambda hand: hand.t_s)))

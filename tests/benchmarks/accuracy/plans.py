@@ -25,15 +25,25 @@ def exactly(text: str) -> str:
 
 
 def roughly(text: str, rng: np.random.Generator) -> str:
-    """Return a plan whose numbers are off by as much as a plan without stated uncertainties is taken to be."""
+    """Return a plan whose numbers are off by as much as a plan without stated uncertainties is taken to be.
+
+    Nobody writes down more water at the end than at the start.
+    """
+    most_water_g = float("inf")
 
     def line(key: str, value: float, written: str) -> list[str]:
+        nonlocal most_water_g
         if key not in QUANTITIES or value == 0.0:
             return [written]
         quantity = QUANTITIES[key]
         u = quantity.assumed_u(value)
         least, most = max(quantity.low, value - 3.0 * u), min(quantity.high, value + 3.0 * u)
-        return [f"{key} = {float(np.clip(value + rng.normal(0.0, u), least, most)):.6g}"]
+        stated = float(np.clip(value + rng.normal(0.0, u), least, most))
+        if key == "final_water_g":
+            stated = min(stated, most_water_g)
+        elif key == "water_g":
+            most_water_g = stated
+        return [f"{key} = {stated:.6g}"]
 
     return _rewritten(text, line)
 
