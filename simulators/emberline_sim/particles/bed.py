@@ -285,7 +285,7 @@ class Bed:
         upper = self._z < (float(self._z[raw].min()) + 0.02 if raw.any() else 0.0)
         reached = (self._kernel[:, hot].sum(axis=1) > 1e-3) if hot.any() else np.zeros(len(raw), dtype=bool)
         raw |= self._ember_g_s > 1e-5
-        self._raw = np.flatnonzero(raw & (hot | upper | reached))
+        self._raw = np.flatnonzero(raw & (hot | upper | reached | (self._z < 0.0)))
         charred = (self.wood_g < 0.1 * self._wood0).astype(np.float64)
         touch = self._kernel[self._raw] @ charred
         beside = touch / np.maximum(self._kernel[self._raw].sum(axis=1), 1e-12)
@@ -303,16 +303,7 @@ class Bed:
         touched = self._contact_w_k * np.maximum(self.char_k - temperature, 0.0)
         self._taken_w = float(touched.sum())
         heat += touched
-        if self._risen_w > 1.0 and (above := depth < 0.0).any():
-            # Hot gas from the front and from glowing char rises through fuel that was put on them.
-            sees = above * np.exp((depth - depth.max()) / 0.03)
-            heat += self._risen_w * sees / max(float(sees.sum()), 10.0)
-            # And its lowest pieces lie on the glow itself.
-            glow_w = 0.5 * STEFAN_BOLTZMANN * self._hearth.area_m2 * max(0.0, self.char_k**4 - 700.0**4)
-            sees = above * np.exp((depth - depth.max()) / 0.010)
-            glow_w *= min(1.0, float(sees.sum()) / 10.0)
-            heat += glow_w * sees / float(sees.sum())
-            self._taken_w += 0.5 * glow_w
+        heat += self._from_below_w(depth)
         if pilot_w > 0.0:
             lies = np.exp(-(depth - depth.min()) / 0.005)
             heat += pilot_w * lies / max(lies.sum(), 4.0)
@@ -322,6 +313,19 @@ class Bed:
             lies = np.exp(-(depth - top_m) / 0.006)
             heat += 0.02 * flame_w * lies / max(lies.sum(), 8.0)
         return np.asarray(heat * np.clip((FRONT_K - temperature) / (FRONT_K - 300.0), 0.0, 1.0))
+
+    def _from_below_w(self, depth: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return the heat that fuel put on a fire gets from it: by rising gas, and from the glow that it lies on."""
+        above = depth < 0.0
+        if self._risen_w < 1.0 or not above.any():
+            return np.zeros(len(depth))
+        height_m = float(depth[above].max()) - depth
+        rises = above * np.exp(-height_m / 0.03)
+        lies = above * np.exp(-height_m / 0.010)
+        glow_w = 0.5 * STEFAN_BOLTZMANN * self._hearth.area_m2 * max(0.0, self.char_k**4 - 700.0**4)
+        glow_w *= min(1.0, float(lies.sum()) / 10.0)
+        self._taken_w += 0.5 * glow_w
+        return np.asarray(self._risen_w * rises / max(float(rises.sum()), 10.0) + glow_w * lies / float(lies.sum()))
 
     def _convert(self, raw: NDArray[np.intp], heat_w: NDArray[np.float64], dt_s: float) -> tuple[float, float, float]:
         nature = self._nature

@@ -1,8 +1,8 @@
 """Draws the sensors of a bench, good and poor, and what breaks.
 
 Class-2 type K wire within 2.5 K (IEC 60584-1; rectangular, so a standard deviation of 1.4 K; half of that is taken,
-since most wire is better than its class); hobby load cells: creep 0.03 to 0.1 %, zero shift up to 0.05 % of 5 kg in 10 K,
-rare absurd readings (makers' sheets and a published 24-hour log of such a converter).
+since most wire is better than its class); hobby load cells: creep 0.03 to 0.1 %, zero shift up to 0.05 % of 5 kg in
+10 K, rare absurd readings (makers' sheets, and a published log of 24 hours of such a converter).
 """
 
 from dataclasses import dataclass

@@ -297,8 +297,8 @@ def run(setting: Setting) -> History:
             break
     table = np.asarray(rows).T
     column = {name: np.ascontiguousarray(values) for name, values in zip(COLUMNS, table, strict=True)}
-    t_s: NDArray[np.float64] = STEP_S * np.arange(1, len(rows) + 1, dtype=np.float64)
+    times_s: NDArray[np.float64] = STEP_S * np.arange(1, len(rows) + 1, dtype=np.float64)
     return History(
-        t_s, column, course.pressure_pa, boiling_point_c(course.pressure_pa), course.lit_s,
+        times_s, column, course.pressure_pa, boiling_point_c(course.pressure_pa), course.lit_s,
         tuple(course.done), tuple(course.stays), tuple(course.fuel_in),
     )  # fmt: skip
