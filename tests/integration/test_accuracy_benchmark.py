@@ -12,6 +12,7 @@ from benchmarks.accuracy.__main__ import main
 from benchmarks.accuracy.bars import bars, coverages
 from benchmarks.accuracy.burns import Burn, Name, burn, families, names, simulators
 from benchmarks.accuracy.judging import judge
+from benchmarks.accuracy.pace import measure
 from benchmarks.accuracy.plans import exactly, roughly
 from benchmarks.accuracy.scoring import (
     WINDOW_S,
@@ -198,9 +199,15 @@ def test_unknown_burns_are_refused() -> None:
 def test_a_live_run_is_scored_with_its_announcements_and_forecasts() -> None:
     whole: Burn = burn(Name("layer", "sticks", 3))
     start = {
-        role: Curve(curve.t_s[curve.t_s < 600.0], curve.value[curve.t_s < 600.0])
+        role: Curve(curve.t_s[curve.t_s < 400.0], curve.value[curve.t_s < 400.0])
         for role, curve in whole.curves.items()
     }
     judged = judge(replace(whole, curves=start))
     assert any(event.announced_s is not None for event in judged.found)
     assert all(forecast.u > 0.0 for forecast in judged.forecasts)
+
+
+def test_the_final_analysis_is_timed_beside_a_plain_method() -> None:
+    pace = measure(1)
+    assert pace.analysis_ms > 0.0
+    assert pace.plain_ms > 0.0

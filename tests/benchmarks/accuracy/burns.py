@@ -22,6 +22,8 @@ LAYER = "layer"
 """The simulator whose fuel burns as a front through a layer."""
 PARTICLES = "particles"
 """The simulator whose fuel is a heap of particles, each with a fate of its own."""
+ROUND_M = 10.0
+"""The second simulator's people who measure well are those who know their altitude to better than this."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +95,8 @@ def burn(name: Name) -> Burn:
         plan, how = _plan(plan, rng)
         traits.add(how)
         curves = {role: _written(role, curve, rng) for role, curve in curves.items()}
+    elif recording.scenario.place.altitude_m % ROUND_M:
+        plan, traits = exactly(plan), traits | {"exact"}
     whole = Burn(
         name,
         curves,

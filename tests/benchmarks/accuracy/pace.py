@@ -32,8 +32,8 @@ class Pace:
     plain_ms: float
 
 
-def measure() -> Pace:
-    """Time the final analysis after a run that nobody times."""
+def measure(times: int = TIMES) -> Pace:
+    """Time the final analysis, after a run that nobody times."""
     scenario = random_scenario(SEED, "pellets")
     mass = scenario.channels.mass
     channels = replace(
@@ -47,15 +47,15 @@ def measure() -> Pace:
     plan = parse_plan(plan_text(recording))
     curves = {Role(role): Curve(one.t_s, one.value) for role, one in recording.channels.items()}
     return Pace(
-        _median_ms(lambda: summary_document(analyse(curves, {}, plan, tracked=Tracked()))),
-        _median_ms(lambda: change_points(grid_of(curves))),
+        _median_ms(lambda: summary_document(analyse(curves, {}, plan, tracked=Tracked())), times),
+        _median_ms(lambda: change_points(grid_of(curves)), times),
     )
 
 
-def _median_ms(run: Callable[[], object]) -> float:
+def _median_ms(run: Callable[[], object], times: int) -> float:
     run()
     taken = []
-    for _ in range(TIMES):
+    for _ in range(times):
         start_s = time.perf_counter()
         run()
         taken.append(1000.0 * (time.perf_counter() - start_s))
