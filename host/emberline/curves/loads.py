@@ -20,6 +20,8 @@ MATCH_G = 20.0
 """Distance within which a step matches a planned weight."""
 MATCH_SHARE = 0.05
 """The same as a share of the planned weight."""
+HAND_S = 0.4
+"""Standard uncertainty of a handling's moment for want of a sharper meaning: hands take a second or two."""
 LEAST_KNOCK_G = 15.0
 """Largest movement of the load from which on a disturbance that left nothing behind is worth an event."""
 
@@ -239,7 +241,6 @@ class _Reader:
         return float(water.nominal_value) if water is not None else 0.0
 
     def _add(self, kind: EventKind, step: MassStep, evidence: str) -> None:
-        # A pot stands once its full weight does; lifting and pouring are dated by their middle.
-        t_s = step.t_s - 1.0 if kind is EventKind.POT_ON else 0.5 * (step.start_s + step.end_s)
-        u_s = float(np.hypot(0.4, (step.end_s - step.start_s) / 12.0**0.5))
+        t_s = float(step.moved_s.nominal_value)
+        u_s = float(np.hypot(HAND_S, step.moved_s.std_dev))
         self._events.append(Event(kind, t_s, u_s, evidence, step.size_g))

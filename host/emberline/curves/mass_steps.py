@@ -1,40 +1,42 @@
-"""Sudden changes of the load: where they are, how large, and which seconds they spoil.
+"""Changes of the load: how large they are, when they came, and which seconds they spoil.
 
-A step is the difference between the straight lines that the mass follows before and after a disturbance, taken at the
-middle of the disturbance, so that the burn's own slope and a change of that slope do not count as load. Its size is
-judged against how the same difference scatters in the surrounding minutes, so wind raises the bar by itself.
+Where the load was disturbed is for `disturbances` to find; what a disturbance left on the cell is told by `step_sizes`.
+What left nothing, or nothing that stands out from its uncertainty, spoils its seconds and is no load.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from uncertainties import UFloat, ufloat
+from uncertainties import UFloat, correlated_values, ufloat
 
+from emberline.curves.disturbances import LEAST_NOISE_G, Disturbances, Span, find_disturbances
+from emberline.curves.disturbances import MIN_STEP_G as MIN_STEP_G
 from emberline.curves.grid import Column
-from emberline.curves.robust import SlidingLines, local_scale, mad_sd, runs, white_noise_sd, without_spikes
+from emberline.curves.load_noise import LoadNoise, noise_around
+from emberline.curves.robust import without_spikes
+from emberline.curves.step_sizes import Handling, Sizes, fit_sizes
+from emberline.curves.stuck_codes import without_stuck
 
 Array = NDArray[np.float64]
 
-MIN_STEP_G = 2.5
-"""Smallest change of load that is called a step; below it lie leads that tug, ash and gusts."""
-SIGNIFICANCE = 8.0
-"""Smallest step over the local scatter of the same difference."""
-FIT_S = 20
-"""Seconds of calm curve on each side from which a step's size is taken."""
+CERTAIN = 6.0
+"""Smallest size over its uncertainty that a disturbance must have to have left a load."""
 SETTLED_S = 8
 """Seconds after a disturbance before a live run trusts its size."""
-_SCALES = ((6, 2), (20, 3))  # (window, gap) seconds: sharp steps, and slow pours or small steps under noise
-_CALM_POINTS = 4
-MOST_DISTURBANCES = 40
-"""Disturbances that are taken out of one curve, at most."""
-UNSEEN_G_S = 0.1
-"""Pace at which a burn may change unseen, g/s: what a gap must exceed to have hidden a step."""
 LEAST_U_G = 1e-3
 """Least standard uncertainty of a step's size."""
 UNKNOWN_U_G = 1e4
 """Standard uncertainty given to a step with no calm curve on one side."""
+_LEAST_READINGS = 8
+_REACH = 60  # readings on each side that count for a size
+_NOISE_REACH_S = 300
+_TOGETHER_S = 25
+_LONGEST_FIT_S = 100
+_UNDONE_S = 20
+_GUST_S = 8
+_LARGE_G = 60.0  # no gust is taken for as much
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,15 +46,18 @@ class MassStep:
     Attributes:
         start_s: First disturbed second.
         end_s: First calm second after it.
-        size_g: Load after less load before, at the middle of the disturbance; positive for what was added. Its
-            uncertainty is that of the curve, without the cell's span.
-        excursion_g: Largest distance from the neighbouring lines during the disturbance.
+        size_g: Load after less load before, net of what burnt meanwhile; positive for what was added. Its uncertainty
+            is that of the curve, without the cell's span; steps close together share it. Zero where no load was left.
+        excursion_g: Largest distance from the level before or after, whichever is nearer, during the disturbance,
+            and at least the size.
+        moved_s: When half of the load had moved.
     """
 
     start_s: int
     end_s: int
     size_g: UFloat
     excursion_g: float
+    moved_s: UFloat
 
     @property
     def t_s(self) -> float:
@@ -61,7 +66,9 @@ class MassStep:
 
     def earlier(self, by_s: int) -> "MassStep":
         """Return the step on a record that begins later by so many seconds."""
-        return MassStep(max(self.start_s - by_s, 0), self.end_s - by_s, self.size_g, self.excursion_g)
+        return MassStep(
+            max(self.start_s - by_s, 0), self.end_s - by_s, self.size_g, self.excursion_g, self.moved_s - by_s
+        )
 
 
 def find_steps(mass: Column) -> tuple[MassStep, ...]:
@@ -73,257 +80,196 @@ def find_steps(mass: Column) -> tuple[MassStep, ...]:
     Returns:
         The steps in order of time, those of the same handling merged.
     """
-    spacing = _spacing(mass.value)
-    values = without_spikes(mass.value, floor=0.02)
-    level = values.copy()
-    found = _across_gaps(level, spacing)
-    for _ in range(MOST_DISTURBANCES):
-        peak = _strongest(level, spacing)
-        if peak is None:
-            break
-        start, end = _extent(level, peak, spacing)
-        size, _ = _net(level, start, end, spacing)
-        if not np.isfinite(size) or abs(size) < 0.5 * MIN_STEP_G:
-            # What leaves no load is only a spoilt stretch; it is widened so that it cannot be found again.
-            level[max(0, min(start - spacing, peak - 4 * spacing)) : max(end + spacing, peak + 4 * spacing)] = np.nan
-            continue
-        found.append((start, end))
-        level[end:] -= size
-        level[start:end] = np.nan
-    found += _excursions(level, spacing)
-    handlings = _merged(found, values, spacing)
-    while True:
-        steps = _measured(values, handlings, spacing)
-        passing = _passing(steps, spacing)
-        if passing is None:
-            return tuple(
-                step
-                for step in steps
-                if abs(step.size_g.nominal_value) >= 0.5 * MIN_STEP_G or step.excursion_g >= 0.5 * MIN_STEP_G
-            )
-        handlings[passing : passing + 2] = [(handlings[passing][0], handlings[passing + 1][1])]
-
-
-def _measured(values: Array, handlings: list[tuple[int, int]], spacing: int) -> tuple[MassStep, ...]:
-    """Size every disturbance between its neighbours."""
-    calm_from = [0, *(end for _, end in handlings)]
-    calm_until = [*(start for start, _ in handlings[1:]), len(values)]
-    return tuple(
-        _measure(values[low:high], start - low, end - low, low, spacing)
-        for (start, end), low, high in zip(handlings, calm_from, calm_until, strict=False)
-    )
-
-
-def _passing(steps: tuple[MassStep, ...], spacing: int) -> int | None:
-    """Return the index of two doubtful steps, close together and opposite, that are one gust; None without such."""
-    for index, (first, second) in enumerate(pairwise(steps)):
-        sizes = (first.size_g, second.size_g)
-        doubtful = all(abs(size.nominal_value) < 5.0 * size.std_dev for size in sizes)
-        if (
-            doubtful
-            and second.start_s - first.end_s < 20 * spacing
-            and sizes[0].nominal_value * sizes[1].nominal_value < 0
-        ):
-            return index
-    return None
+    values = _clean(mass)
+    if np.isfinite(values).sum() < _LEAST_READINGS:
+        return ()
+    return _Sizing(mass.t_s, values, find_disturbances(values, mass.spread)).steps()
 
 
 def masked(mass: Column, steps: tuple[MassStep, ...]) -> Array:
     """Return the mass with the steps taken out and disturbed seconds as NaN: what burning and boiling took, (n,)."""
-    values = without_spikes(mass.value, floor=0.02)
+    values = _clean(mass).copy()
     for step in steps:
         values[step.end_s :] -= step.size_g.nominal_value
         values[step.start_s : step.end_s] = np.nan
     return values
 
 
-def _spacing(values: Array) -> int:
-    """Return the usual distance between finite values, whole seconds."""
-    where = np.flatnonzero(np.isfinite(values))
-    return max(1, round(float(np.median(np.diff(where))))) if len(where) > 2 else 1
+def _clean(mass: Column) -> Array:
+    """Return the mass without spikes and without what a stuck converter said."""
+    return without_spikes(without_stuck(mass), floor=LEAST_NOISE_G)
 
 
-def _strongest(level: Array, spacing: int) -> int | None:
-    """Return the boundary at which the most significant step sits, or None."""
-    lines = SlidingLines(level)
-    k = np.arange(len(level) + 1)
-    best, where = 0.0, None
-    for width, gap in _SCALES:
-        w, g = width * spacing, gap * spacing
-        difference = _difference(lines, k, w, g, max(4, width // 2))
-        scale = np.maximum(local_scale(difference), 0.05)[: len(k)]
-        with np.errstate(invalid="ignore"):
-            score = np.where(np.abs(difference) >= MIN_STEP_G, np.abs(difference) / scale, 0.0)
-        score[~np.isfinite(score)] = 0.0
-        peak = int(np.argmax(score))
-        if score[peak] >= SIGNIFICANCE and score[peak] > best:
-            best, where = float(score[peak]), peak
-    return where
+class _Sizing:
+    """Sizes the disturbances of a curve.
+
+    Args:
+        t_s: (n,) times of the seconds' readings.
+        values: (n,) mass without spikes, g.
+        disturbances: Where it was disturbed.
+    """
+
+    def __init__(self, t_s: Array, values: Array, disturbances: Disturbances) -> None:
+        self._t_s, self._values, self._found = t_s, values, disturbances
+        self._spacing = disturbances.spacing
+
+    def steps(self) -> tuple[MassStep, ...]:
+        """Size every disturbance, those close together at once."""
+        groups = _groups(self._found.spans, self._spacing)
+        read = np.flatnonzero(np.isfinite(self._values))
+        steps: list[MassStep] = []
+        for index, group in enumerate(groups):
+            # Calm curve up to the neighbours counts, and no further.
+            first, last = np.searchsorted(read, [group[0][0], group[-1][1]])
+            low = int(read[max(0, first - _REACH)]) if first > 0 else 0
+            high = int(read[min(last + _REACH, len(read)) - 1]) + 1
+            low = max(low, groups[index - 1][-1][1] if index > 0 else 0)
+            high = min(high, groups[index + 1][0][0] if index + 1 < len(groups) else len(self._values))
+            steps += self._steps(group, low, high)
+        return tuple(steps)
+
+    def _steps(self, group: list[Span], low: int, high: int) -> list[MassStep]:
+        """Size the disturbances of a group within the calm curve from `low` to `high`."""
+        reach = _NOISE_REACH_S * self._spacing
+        noise = noise_around(
+            self._found.level_g[max(0, group[0][0] - reach) : group[-1][1] + reach],
+            self._spacing,
+            self._found.least_noise_g,
+        )
+        piece = self._values[low:high].copy()
+        for start, end in group:
+            piece[start - low : end - low] = np.nan
+        known = {span: self._moved(span, piece, low) for span in group}
+        sizes: dict[Span, UFloat] = {}
+        loaded = list(group)
+        while loaded:
+            handlings = [_handling(span, known[span].moved_s).earlier(low) for span in loaded]
+            fit = fit_sizes(piece, handlings, self._spacing, noise, self._found.code_g)
+            u_g = np.maximum(fit.u_g, LEAST_U_G)
+            certainty = np.where(np.isfinite(fit.size_g), np.abs(fit.size_g) / u_g, np.inf)
+            weakest = int(np.argmin(certainty))
+            small = abs(fit.size_g[weakest]) < _LARGE_G
+            if certainty[weakest] < CERTAIN or (small and self._fleeting(piece, handlings, weakest, noise)):
+                # What leaves no load is no jump of the curve.
+                loaded = [
+                    span
+                    for i, span in enumerate(loaded)
+                    if i != weakest and certainty[i] >= min(CERTAIN / 3.0, certainty[weakest])
+                ]
+                continue
+            undone = _undone(loaded, fit, certainty, _UNDONE_S * self._spacing)
+            if undone is None:
+                sizes = dict(zip(loaded, _uncertain(fit.size_g, fit.covariance_g2), strict=True))
+                break
+            # What lies between a gust and its end is spoilt too.
+            gust = (loaded[undone][0], loaded[undone + 1][1])
+            piece[gust[0] - low : gust[1] - low] = np.nan
+            known = {span: step for span, step in known.items() if not gust[0] <= span[0] < gust[1]}
+            known[gust] = self._moved(gust, piece, low)
+            del loaded[undone : undone + 2]
+        return [
+            replace(step, size_g=sizes[span], excursion_g=max(step.excursion_g, abs(sizes[span].nominal_value)))
+            if span in sizes
+            else step
+            for span, step in sorted(known.items())
+        ]
+
+    def _fleeting(self, piece: Array, handlings: list[Handling], index: int, noise: LoadNoise) -> bool:
+        """Tell whether a small load is gone when some seconds more around it are left out: a gust, no load."""
+        start, end = handlings[index].start_s, handlings[index].end_s
+        before = handlings[index - 1].end_s if index > 0 else 0
+        after = handlings[index + 1].start_s if index + 1 < len(handlings) else len(piece)
+        wide_s = _GUST_S * self._spacing
+        low, high = max(before, start - wide_s), min(after, end + wide_s)
+        wide = Handling(low, high, (float(low), float(high)))
+        fit = fit_sizes(
+            piece, [*handlings[:index], wide, *handlings[index + 1 :]], self._spacing, noise, self._found.code_g
+        )
+        return bool(np.isfinite(fit.size_g[index]) and abs(fit.size_g[index]) < CERTAIN * fit.u_g[index])
+
+    def _moved(self, span: Span, piece: Array, low: int) -> MassStep:
+        """Describe a disturbance whose size is not known: how far the load went, and when it moved."""
+        start, end = span
+        calm = np.flatnonzero(np.isfinite(piece)) + low
+        earlier, later = calm[calm < start][-3:], calm[calm >= end][:3]
+        before = float(np.median(self._values[earlier])) if len(earlier) else np.nan
+        after = float(np.median(self._values[later])) if len(later) else np.nan
+        inside = np.arange(start, end)[np.isfinite(self._values[start:end])]
+        away = np.fmin(np.abs(self._values[inside] - before), np.abs(self._values[inside] - after))
+        excursion = float(np.max(away, initial=0.0, where=np.isfinite(away)))
+        seconds = np.concatenate((earlier[-1:], inside, later[:1]))
+        moved_s = _moved(self._t_s[seconds], self._values[seconds], before, after, span)
+        return MassStep(start, end, ufloat(0.0, LEAST_U_G, "mass_step"), excursion, moved_s)
 
 
-def _difference(lines: SlidingLines, k: NDArray[np.int64], w: int, g: int, enough: int) -> Array:
-    """Return the line after each boundary less the line before it, NaN where either has too few points."""
-    n0, t0, v0, s0, _ = lines.window(k - g - w, k - g)
-    n1, t1, v1, s1, _ = lines.window(k + g, k + g + w)
-    difference = v1 + s1 * (k - 0.5 - t1) - v0 - s0 * (k - 0.5 - t0)
-    difference[(n0 < enough) | (n1 < enough)] = np.nan
-    return difference
-
-
-def _extent(level: Array, peak: int, spacing: int) -> tuple[int, int]:
-    """Return the half-open range of seconds that the disturbance at `peak` spoils."""
-    reach = 60 * spacing
-    start, end = peak - 2 * spacing, peak + 2 * spacing
-    for _ in range(4):
-        before, noise_before = _line(level, start - FIT_S * spacing, start)
-        after, noise_after = _line(level, end, end + FIT_S * spacing)
-        if before is None or after is None:
-            break
-        t = np.arange(max(0, peak - reach), min(len(level), peak + reach))
-        jump = abs(after.at_one(peak) - before.at_one(peak))
-        tolerance = float(max(5.0 * max(noise_before, noise_after), min(0.05 * jump, 3.0), 0.3))
-        new_start = _last_calm(level, before, t, peak, tolerance) + 1
-        new_end = _first_calm(level, after, t, max(peak, new_start), tolerance)
-        if (new_start, new_end) == (start, end):
-            break
-        start, end = new_start, new_end
-    start = max(0, min(start, peak))
-    return start, min(len(level), max(end, peak, start + 1))
-
-
-class _Line:
-    """A straight line through calm seconds."""
-
-    def __init__(self, t0: float, v0: float, slope: float) -> None:
-        self._t0, self._v0, self.slope = t0, v0, slope
-
-    def at(self, t: Array) -> Array:
-        """Return the line's values."""
-        return self._v0 + self.slope * (t - self._t0)
-
-    def at_one(self, t: float) -> float:
-        """Return one value of the line."""
-        return self._v0 + self.slope * (t - self._t0)
-
-
-def _line(level: Array, low: int, high: int) -> tuple[_Line | None, float]:
-    """Fit a line to the finite values of a range, with one pass that drops outliers."""
-    low, high = max(0, low), min(len(level), high)
-    if low >= high:
-        return None, np.nan
-    t = np.arange(low, high, dtype=np.float64)
-    v = level[low:high]
-    good = np.isfinite(v)
-    t, v = t[good], v[good]
-    if len(t) < 3:
-        return None, np.nan
-    for _ in range(2):
-        t0, v0 = float(np.mean(t)), float(np.mean(v))
-        spread = float(np.sum((t - t0) ** 2))
-        slope = float(np.sum((t - t0) * (v - v0))) / spread if spread > 0 and len(t) >= _CALM_POINTS else 0.0
-        residual = v - v0 - slope * (t - t0)
-        noise = max(mad_sd(residual), 0.02)
-        keep = np.abs(residual) <= 4.0 * noise
-        if keep.all() or keep.sum() < _CALM_POINTS:
-            break
-        t, v = t[keep], v[keep]
-    return _Line(t0, v0, slope), max(mad_sd(residual), float(np.std(residual)))
-
-
-def _last_calm(level: Array, line: _Line, t: NDArray[np.int64], peak: int, tolerance: float) -> int:
-    """Return the last second before the jump from which the curve was still on the line."""
-    off = np.abs(level[t] - line.at(t.astype(np.float64))) > tolerance
-    where = t[np.isfinite(level[t])]
-    off = off[np.isfinite(level[t])]
-    calm = where[(where <= peak) & ~off & np.concatenate(([True], ~off[:-1]))]
-    return int(calm[-1]) if len(calm) else int(t[0]) - 1
-
-
-def _first_calm(level: Array, line: _Line, t: NDArray[np.int64], start: int, tolerance: float) -> int:
-    """Return the first second after the jump from which the curve stays on the line for a while."""
-    finite = np.isfinite(level[t])
-    where = t[finite]
-    on = (np.abs(level[t] - line.at(t.astype(np.float64))) <= tolerance)[finite]
-    stays = on & np.concatenate((on[1:], [True])) & np.concatenate((on[2:], [True, True]))
-    calm = where[(where >= start) & stays[: len(where)]]
-    return int(calm[0]) if len(calm) else int(t[-1]) + 1
-
-
-def _net(level: Array, start: int, end: int, spacing: int) -> tuple[float, float]:
-    """Return the step across a disturbance and its standard uncertainty from the fit."""
-    before, noise_before = _line(level, start - FIT_S * spacing, start)
-    after, noise_after = _line(level, end, end + FIT_S * spacing)
-    if before is None or after is None:
-        return np.nan, np.nan
-    middle = 0.5 * (start + end) - 0.5
-    size = after.at_one(middle) - before.at_one(middle)
-    # A line through m points, taken half a fit beyond its middle, has about twice the error of a mean.
-    points_before = np.isfinite(level[max(0, start - FIT_S * spacing) : start]).sum()
-    points_after = np.isfinite(level[end : end + FIT_S * spacing]).sum()
-    fits = 2.0 * np.hypot(noise_before / np.sqrt(points_before), noise_after / np.sqrt(points_after))
-    # When within the disturbance the loss changed its pace nobody saw.
-    pace = abs(after.slope - before.slope) * (end - start + 1) / 12.0**0.5
-    return size, float(np.hypot(fits, pace))
-
-
-def _across_gaps(level: Array, spacing: int) -> list[tuple[int, int]]:
-    """Find changes of load that happened while nothing was read."""
-    found = []
-    for start, end in runs(~np.isfinite(level)):
-        if end - start < 5 * spacing or start < 3 or end > len(level) - 3:
-            continue
-        # A logger that averages smears the change over its last and first readings.
-        low, high = start - 2 * spacing, end + 2 * spacing
-        size, u = _net(level, low, high, spacing)
-        if np.isfinite(size) and abs(size) > max(MIN_STEP_G + UNSEEN_G_S * (end - start), 5.0 * u):
-            found.append((low, high))
-            level[high:] -= size
-            level[low:high] = np.nan
-    return found
-
-
-def _excursions(level: Array, spacing: int) -> list[tuple[int, int]]:
-    """Find disturbances that leave no step: a poke, a hand on the pot, a passing knock."""
-    lines = SlidingLines(level)
-    k = np.arange(len(level))
-    w = 15 * spacing
-    n0, t0, v0, s0, _ = lines.window(k - w - 3 * spacing, k - 3 * spacing)
-    n1, t1, v1, s1, _ = lines.window(k + 4 * spacing, k + 4 * spacing + w)
-    expected = 0.5 * (v0 + s0 * (k - t0) + v1 + s1 * (k - t1))
-    expected[(n0 < 5) | (n1 < 5)] = np.nan
-    residual = level - expected
-    scale = np.maximum(local_scale(residual), 0.1)
-    with np.errstate(invalid="ignore"):
-        off = np.abs(residual) > np.maximum(10.0 * scale, 4.0 * MIN_STEP_G)
-    seconds = np.flatnonzero(off)
-    return [
-        (max(0, int(group[0]) - spacing), min(len(level), int(group[-1]) + 1 + spacing))
-        for group in np.split(seconds, np.flatnonzero(np.diff(seconds) > 4 * spacing) + 1)
-        if len(group) >= 2
-    ]
-
-
-def _merged(found: list[tuple[int, int]], values: Array, spacing: int) -> list[tuple[int, int]]:
-    """Join disturbances with too little calm between them to tell their sizes apart."""
-    merged: list[tuple[int, int]] = []
-    for start, end in sorted(found):
-        if merged and np.isfinite(values[merged[-1][1] : start]).sum() < _CALM_POINTS:
-            merged[-1] = (merged[-1][0], max(end, merged[-1][1]))
+def _groups(spans: list[Span], spacing: int) -> list[list[Span]]:
+    """Put together the disturbances that must be sized at once."""
+    groups: list[list[Span]] = []
+    for span in spans:
+        near = bool(groups) and span[0] - groups[-1][-1][1] < _TOGETHER_S * spacing
+        if near and span[1] - groups[-1][0][0] < _LONGEST_FIT_S * spacing:
+            groups[-1].append(span)
         else:
-            merged.append((start, end))
-    return merged
+            groups.append([span])
+    return groups
 
 
-def _measure(piece: Array, start: int, end: int, offset: int, spacing: int) -> MassStep:
-    """Size one disturbance inside the calm `piece` between its neighbours, which begins at second `offset`."""
-    size, u = _net(piece, start, end, spacing)
-    if not np.isfinite(size):
-        size, u = 0.0, UNKNOWN_U_G
-    before, _ = _line(piece, start - FIT_S * spacing, start)
-    away = (
-        np.abs(piece[start:end] - before.at(np.arange(float(start), float(end)))) if before is not None else np.zeros(0)
-    )
-    excursion = float(np.max(away, initial=0.0, where=np.isfinite(away)))
-    floor = white_noise_sd(piece[max(0, start - 60) : end + 60]) / FIT_S**0.5
-    size_g = ufloat(size, max(u, floor, LEAST_U_G), "mass_step")
-    return MassStep(start + offset, end + offset, size_g, excursion)
+def _handling(span: Span, moved_s: UFloat) -> Handling:
+    """Return a handling whose load moved about then, for `step_sizes`."""
+    within_s = max(1.0, 2.0 * moved_s.std_dev)
+    low, high = moved_s.nominal_value - within_s, moved_s.nominal_value + within_s
+    return Handling(*span, (max(float(span[0] - 1), low), min(float(span[1] + 1), high)))
+
+
+def _undone(spans: list[Span], fit: Sizes, certainty: Array, within_s: int) -> int | None:
+    """Return the first of two doubtful sizes, close together, that undo each other: one gust; None without such."""
+    for i, (first, second) in enumerate(pairwise(spans)):
+        net = fit.size_g[i] + fit.size_g[i + 1]
+        u_net = np.sqrt(fit.covariance_g2[i : i + 2, i : i + 2].sum())
+        doubtful = min(certainty[i], certainty[i + 1]) < 2.0 * CERTAIN
+        opposite = fit.size_g[i] * fit.size_g[i + 1] < 0.0
+        if doubtful and opposite and second[0] - first[1] < within_s and abs(net) < 3.0 * u_net:
+            return i
+    return None
+
+
+def _uncertain(size_g: Array, covariance_g2: Array) -> list[UFloat]:
+    """Return sizes as uncertain numbers that keep their correlations."""
+    told = np.isfinite(size_g)
+    sizes = [ufloat(0.0, UNKNOWN_U_G, "mass_step")] * len(size_g)
+    index = np.flatnonzero(told)
+    if len(index) == 1:
+        u_g = float(np.sqrt(covariance_g2[index[0], index[0]]))
+        sizes[index[0]] = ufloat(float(size_g[index[0]]), max(u_g, LEAST_U_G), "mass_step")
+    elif len(index):
+        tags = ["mass_step"] * len(index)
+        together = covariance_g2[np.ix_(index, index)] + LEAST_U_G**2 * np.eye(len(index))
+        for i, size in zip(index, correlated_values(size_g[index].tolist(), together, tags=tags), strict=True):
+            sizes[i] = size
+    return sizes
+
+
+def _moved(t_s: Array, values: Array, before: float, after: float, span: Span) -> UFloat:
+    """Return when half of a load had moved: between the last reading on one side of the half and the first beyond it.
+
+    Args:
+        t_s: Times of the disturbed readings and of their neighbours.
+        values: Their masses.
+        before: Level before.
+        after: Level after.
+        span: The disturbed seconds, where readings say nothing.
+    """
+    low, high = float(span[0]), float(span[1])
+    if np.isfinite(before) and np.isfinite(after) and before != after and len(t_s) > 1:
+        beyond = (values - 0.5 * (before + after)) * np.sign(after - before) > 0.0
+        first, last = np.argmax(beyond), len(beyond) - 1 - np.argmax(~beyond[::-1])
+        if beyond.any() and not beyond.all() and first > 0 and last + 1 < len(beyond):
+            low, high = sorted((float(t_s[first - 1] + t_s[first]) / 2.0, float(t_s[last] + t_s[last + 1]) / 2.0))
+            reading = max(float(t_s[first] - t_s[first - 1]), float(t_s[last + 1] - t_s[last]))
+            # Of what comes in pieces, the half is in at a moment that is not quite the middle.
+            share = (values - before) / (after - before)
+            moving = t_s[(share > 0.1) & (share < 0.9)]
+            pieces = float(np.ptp(moving)) / 8.0 if len(moving) else 0.0
+            u_s = float(np.hypot(np.hypot(high - low, reading) / 12.0**0.5, pieces))
+            return ufloat(0.5 * (low + high), u_s, "mass_step_time")
+    return ufloat(0.5 * (low + high), max(high - low, 1.0) / 12.0**0.5, "mass_step_time")

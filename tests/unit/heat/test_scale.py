@@ -11,7 +11,7 @@ from emberline.heat.scale import DRAUGHT_G, Scale, error_about_zero, scale_of
 
 N = 1000
 RATE_G_S = 0.15
-POT_ON = MassStep(300, 304, ufloat(800.0, 0.5, "mass_step"), 800.0)
+POT_ON = MassStep(300, 304, ufloat(800.0, 0.5, "mass_step"), 800.0, ufloat(302.0, 0.5))
 
 
 def scale(channel: Channel | None = None, *, u_mass_g: float = 0.1) -> Scale:
@@ -68,7 +68,7 @@ def test_a_new_load_creeps_in_and_a_lifted_one_creeps_back() -> None:
     assert "load_cell_creep" not in parts(cell.lost(100.0, 290.0))
     # 0.03 % of 800 g, seven tenths of it after twelve minutes (1 - exp(-696 / 600)).
     assert parts(cell.lost(100.0, 1000.0))["load_cell_creep"] == pytest.approx(0.24 * 0.6865, rel=1e-3)
-    pot_off = MassStep(600, 604, ufloat(-800.0, 0.5, "mass_step"), 800.0)
+    pot_off = MassStep(600, 604, ufloat(-800.0, 0.5, "mass_step"), 800.0, ufloat(602.0, 0.5))
     lifted = scale_of(cell.loss, tell_apart([POT_ON, pot_off], empty_plan(), 60.0), default_channel(Role.MASS))
     assert parts(lifted.lost(100.0, 1000.0))["load_cell_creep"] < parts(cell.lost(100.0, 1000.0))["load_cell_creep"]
 
