@@ -32,7 +32,7 @@ def read_standing(document: Mapping[str, Any] | None) -> Standing | None:
             wanted={int(stream): int(seq) for stream, seq in document["wanted"].items()},
             clock=dict(document["clock"]),
         )
-    except (KeyError, TypeError, ValueError, AttributeError):
+    except (KeyError, TypeError, ValueError, OverflowError, AttributeError):
         return None
 
 

@@ -21,10 +21,11 @@ RUNNING_UNITS_S = {
     **dict.fromkeys(("min", "minutes"), 60.0),
     **dict.fromkeys(("h", "hours"), 3600.0),
 }
-CLOCK = re.compile(r"\s*(\d+):(\d\d):(\d\d(?:[.,]\d+)?)\s*")
+CLOCK = re.compile(r"\s*(\d{1,9}):(\d\d):(\d\d(?:[.,]\d+)?)\s*")
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 LOOKED_AT = 200
 DAY_NS = 86_400_000_000_000
+LARGEST_NS = 9_000_000_000_000_000_000
 MICROSECOND = timedelta(microseconds=1)
 
 
@@ -106,7 +107,7 @@ def _scaled(
     step_ns = 1000 if absolute else 1
     steps = value * (1e9 * unit_s / step_ns)
     # Whatever does not fit a nanosecond count is no time of a burn.
-    good = good & (np.abs(steps) < 9e18 / step_ns)
+    good = good & (np.abs(steps) < LARGEST_NS / step_ns)
     t_ns = np.rint(np.where(good, steps, 0.0)).astype(np.int64) * step_ns
     return TimeColumn(t_ns, good, absolute, remarks)
 
@@ -119,9 +120,14 @@ def _iso_ns(cell: str, zone: tzinfo) -> int | None:
     if moment.tzinfo is None:
         moment = moment.replace(tzinfo=zone)
     try:
-        return (moment - EPOCH) // MICROSECOND * 1000
+        return _fitting((moment - EPOCH) // MICROSECOND * 1000)
     except OverflowError:
         return None
+
+
+def _fitting(t_ns: int) -> int | None:
+    """Return a time, or None for one that no nanosecond count of 64 bits holds, which is none of a burn."""
+    return t_ns if abs(t_ns) < LARGEST_NS else None
 
 
 def _names_zone(cell: str) -> bool:
@@ -136,7 +142,8 @@ def _clock_ns(cell: str) -> int | None:
     if match is None:
         return None
     hours, minutes, seconds = match.groups()
-    return (3600 * int(hours) + 60 * int(minutes)) * 1_000_000_000 + round(float(seconds.replace(",", ".")) * 1e9)
+    whole_ns = (3600 * int(hours) + 60 * int(minutes)) * 1_000_000_000
+    return _fitting(whole_ns + round(float(seconds.replace(",", ".")) * 1e9))
 
 
 def _over_midnight(t_ns: NDArray[np.int64]) -> NDArray[np.int64]:

@@ -95,7 +95,7 @@ class Control:
         try:
             async with asyncio.timeout(REQUEST_LIMIT_S):
                 line = await reader.readline()
-            request = _request(line)
+            request = read_request(line)
             if request.get("do") == "watch":
                 await self._show(reader, writer)
             else:
@@ -146,8 +146,16 @@ class Control:
             self._viewers -= 1
 
 
-def _request(line: bytes) -> dict[str, Any]:
-    request = json.loads(line)
+def read_request(line: bytes) -> dict[str, Any]:
+    """Return the request that a line holds.
+
+    Raises:
+        ValueError: It holds none.
+    """
+    try:
+        request = json.loads(line)
+    except RecursionError as error:
+        raise ValueError("a request is not nested") from error
     if not isinstance(request, dict):
         raise ValueError("a request is a JSON object")
     return request

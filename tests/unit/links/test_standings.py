@@ -23,3 +23,10 @@ def test_a_standing_survives_json() -> None:
 )
 def test_what_cannot_be_read_counts_as_nothing(damaged: dict[str, Any] | None) -> None:
     assert read_standing(damaged) is None
+
+
+@pytest.mark.parametrize("number", ["1e400", "-Infinity", "NaN"])
+def test_a_number_without_end_counts_as_nothing_too(number: str) -> None:
+    """Found by fuzzing: such a number stopped the start."""
+    document = json.loads(f'{{"device": "d", "boot": 1, "wanted": {{"0": {number}}}, "clock": {{}}}}')
+    assert read_standing(document) is None

@@ -87,6 +87,15 @@ def test_cells_without_a_time_are_marked() -> None:
     ]
 
 
+@pytest.mark.parametrize("sound", ["2001-09-09T01:46:40Z", "12:00:01"])
+@pytest.mark.parametrize(
+    "beyond", ["0026-11-25T12:00:00Z", "9999-11-25T12:00:00Z", "999999999:00:00", "9" * 5000 + ":00:00"]
+)
+def test_a_year_or_an_hour_beyond_all_bounds_is_no_time(sound: str, beyond: str) -> None:
+    """Found by fuzzing: such a time overflowed its 64 bits."""
+    assert read([sound, beyond, sound]).good.tolist() == [True, False, True]
+
+
 def test_decimal_commas() -> None:
     assert read(["0,5", "1,5"], mark=",").t_ns.tolist() == [500_000_000, 1_500_000_000]
 

@@ -12,7 +12,7 @@ import pytest
 from emberline.service import control as module
 from emberline.service.board import Board
 from emberline.service.clock import Clock
-from emberline.service.control import MAX_NOTE, MAX_VIEWERS, Control
+from emberline.service.control import MAX_NOTE, MAX_VIEWERS, Control, read_request
 from emberline.service.control_client import ask, watch
 from emberline.service.control_place import socket_path
 from emberline.service.errors import ApartError, NoDaemonError, RequestError
@@ -126,6 +126,11 @@ async def test_hostile_lines_end_their_connection_alone(
     async with served(tmp_path, board, trials):
         assert await raw(tmp_path, line) == b""
         assert (await told(tmp_path, {"do": "live"}))["done"] == "live"
+
+
+def test_a_request_nested_without_end_is_none() -> None:
+    with pytest.raises(ValueError, match="nested"):
+        read_request(b"[" * 100_000)
 
 
 async def test_an_endless_line_is_cut_off(

@@ -1,0 +1,194 @@
+"""What is fed, and what must hold of each whatever it is fed with; a target raises where it does not hold."""
+
+import json
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import numpy as np
+
+from benchmarks.fuzz import inputs
+from benchmarks.fuzz.inputs import Make, as_it_is, damaged, either, one_after_the_other, reworded
+from emberline.bench.bench_file import parse_bench
+from emberline.bench.errors import Problem, TextError
+from emberline.bench.plan import parse_plan
+from emberline.links.errors import RecordingError
+from emberline.links.mqtt_claims import claim_of
+from emberline.links.replay import read_recording
+from emberline.links.senml import MAX_NAME, SenmlError, read_senml
+from emberline.links.standings import read_hello, read_standing
+from emberline.service.control import read_request
+from emberline.store import blocks
+from emberline.store.errors import StoreDamagedError
+from emberline_wire import FrameDecoder, Session, WireError, decode_message
+from emberline_wire.errors import BadStateError
+from emberline_wire.limits import MAX_FRAME_BYTES
+from unit.store.made_up import NOON_NS, batch
+
+
+@dataclass
+class Target:
+    """One parser.
+
+    Attributes:
+        name: What it reads.
+        feed: Runs it once on some input and checks what came of it.
+        make: Makes its input of random bytes.
+        share: Its part of all executions; slow ones have less.
+        executions: How often it has run.
+    """
+
+    name: str
+    feed: Callable[[bytes], None]
+    make: Make
+    share: float
+    executions: int = 0
+
+    def run(self, random_bytes: bytes) -> None:
+        """Run once; raises where something does not hold."""
+        self.executions += 1
+        self.feed(self.make(random_bytes))
+
+
+def _frames(data: bytes) -> None:
+    """Frames come out alike however the bytes are cut, and no more is held than a frame."""
+    whole, piecewise = FrameDecoder(), FrameDecoder()
+    found = whole.feed(data)
+    pieces = [one for at in range(0, len(data), 7) for one in piecewise.feed(data[at : at + 7])]
+    assert found == pieces
+    assert whole.counters == piecewise.counters
+    assert whole.buffered == piecewise.buffered <= 2 * MAX_FRAME_BYTES
+
+
+def _message(data: bytes) -> None:
+    """What is a message says the same once it was written again."""
+    try:
+        message = decode_message(data)
+    except WireError:
+        return
+    written = message.to_bytes()
+    assert decode_message(written).to_bytes() == written
+
+
+def _session(data: bytes) -> None:
+    """A session outlives everything that a line or a broker may bring."""
+    session = Session()
+    session.connected(NOON_NS)
+    for at in range(0, len(data), 97):
+        session.receive(data[at : at + 97], NOON_NS + at * 1_000_000)
+        session.tick(NOON_NS + at * 1_000_000)
+        session.bytes_to_send()
+    session.receive_packet(data, NOON_NS + 10**10)
+    session.packets_to_send()
+    session.disconnected()
+
+
+def _claim(data: bytes) -> None:
+    claim_of(data)
+
+
+def _senml(data: bytes) -> None:
+    """A reading is a finite number with a short name."""
+    for content in ("", "application/senml+cbor", "application/senml+json"):
+        try:
+            pack = read_senml(data, content)
+        except SenmlError:
+            continue
+        for one in pack.readings:
+            assert math.isfinite(one.value)
+            assert math.isfinite(one.t_s)
+            assert 0 < len(one.name) <= MAX_NAME
+
+
+def _toml(parse: Callable[[str], object]) -> Callable[[bytes], None]:
+    """Every problem names a line of the text, and says something."""
+
+    def feed(data: bytes) -> None:
+        text = data.decode("utf-8", errors="replace")
+        problems: tuple[Problem, ...] = ()
+        try:
+            parse(text)
+        except TextError as error:
+            problems = error.problems or (Problem(""),)
+        for problem in problems:
+            assert problem.text
+            assert problem.line is None or 1 <= problem.line <= text.count("\n") + text.count("\r") + 1
+
+    return feed
+
+
+_FOLDER = TemporaryDirectory(prefix="emberline-fuzz-")
+
+
+def _table(data: bytes) -> None:
+    """A recording has samples in order of time, each with a flag."""
+    path = Path(_FOLDER.name) / "burn.csv"
+    path.write_bytes(data)
+    try:
+        recording = read_recording(path, origin_ns=NOON_NS)
+    except RecordingError:
+        return
+    assert recording.batches
+    for one in recording.batches.values():
+        assert len(one.t_ns) == len(one.raw) == len(one.flags) > 0
+        assert np.all(np.diff(one.t_ns) >= 0)
+
+
+def _standing(data: bytes) -> None:
+    """What was kept of a device either serves a session or is told to be damaged."""
+    try:
+        document = json.loads(data)
+    except (ValueError, RecursionError):
+        return
+    if not isinstance(document, dict):
+        return
+    read_hello(document)
+    try:
+        Session(standing=read_standing(document))
+    except BadStateError:
+        return
+
+
+def _request(data: bytes) -> None:
+    try:
+        request = read_request(data)
+    except ValueError:
+        return
+    assert isinstance(request, dict)
+
+
+def _block(data: bytes) -> None:
+    """Blocks of a damaged store are told as such, or give samples that fit together."""
+    try:
+        commits = blocks.decode(data)
+    except StoreDamagedError:
+        return
+    for commit in commits:
+        for one in commit.batches:
+            assert len(one.t_ns) == len(one.raw) == len(one.flags)
+
+
+def targets() -> list[Target]:
+    """Return all parsers that take bytes from outside, none of them run yet."""
+    plan, bench = (inputs.PLAN, inputs.MORE_PLAN), (inputs.BENCH, inputs.MORE_BENCH)
+    block = blocks.encode(
+        [blocks.Commit(1, (batch(0, 20), batch(0, 5, channel="water"))), blocks.Commit(2, (batch(20, 9),))]
+    )
+    frames, bodies, senml = inputs.frames(), inputs.bodies(), inputs.senml()
+    streams = one_after_the_other(damaged(frames), 5)
+    documents, tables = inputs.DOCUMENTS, inputs.TABLES
+    return [
+        Target("serial line to frames", _frames, either(streams, as_it_is), 0.18),
+        Target("frame body to message", _message, either(damaged(bodies), as_it_is), 0.27),
+        Target("session of a device", _session, either(streams, damaged(inputs.packets())), 0.08),
+        Target("packet of a broker to its claim", _claim, either(damaged(inputs.packets()), as_it_is), 0.12),
+        Target("SenML, JSON and CBOR", _senml, either(damaged(senml), reworded(senml), as_it_is), 0.12),
+        Target("plan, TOML", _toml(parse_plan), either(damaged(plan), reworded(plan)), 0.04),
+        Target("bench file, TOML", _toml(parse_bench), either(damaged(bench), reworded(bench)), 0.03),
+        Target("recorded table, CSV", _table, either(damaged(tables), reworded(tables), as_it_is), 0.03),
+        Target("standing of a device, JSON", _standing, either(damaged(documents), reworded(documents)), 0.05),
+        Target("request on the control socket", _request, either(damaged(documents), as_it_is), 0.05),
+        Target("block of a store", _block, either(damaged((block,)), as_it_is), 0.03),
+    ]
