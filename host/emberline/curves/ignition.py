@@ -78,6 +78,16 @@ def find_lit(masked_g: Array, noise_g: Array, flame: Column | None, *, flame_lag
     return Event(EventKind.LIT, chosen.t_s, chosen.u_s, chosen.evidence)
 
 
+def begun_mid_burn(masked_g: Array, noise_g: Array, flame: Column | None) -> bool:
+    """Tell whether a record in which no lighting is found shows a fire all the same: it began mid-burn.
+
+    Arguments are those of `find_lit`.
+    """
+    if flame is not None and hot_at_start(flame):
+        return True
+    return loss_trigger(masked_g, noise_g) is not None
+
+
 def hot_at_start(flame: Column) -> bool:
     """Tell whether a flame probe is hot from the first seconds on: the record began mid-burn."""
     first = flame.value[np.isfinite(flame.value)][:15]

@@ -3,7 +3,8 @@
 Steps come first, because nothing may be differentiated across one; then lighting, which tells a refuel from a load put
 on before; then boils, which tell steam from fuel; then the end of flame, on a burning rate from which steam is taken
 off.
-The live tracker and the final pass both read this way.
+The final pass reads a whole record this way; a live run (`trials.tracker`) asks the same detectors in the same order,
+each when it may have something new to say.
 """
 
 from collections.abc import Mapping, Sequence
@@ -16,13 +17,13 @@ from uncertainties import UFloat, ufloat
 from emberline.bench.air import Place, boiling_point
 from emberline.bench.channels import Channel, Role, default_channel
 from emberline.bench.plan import Plan
-from emberline.curves.boil import HOLD_LIVE_S, HOLD_S, WaterProbe, find_boils
+from emberline.curves.boil import WaterProbe, find_boils
 from emberline.curves.burning_rate import LossRate, noise_of, smooth
 from emberline.curves.events import Event, EventKind
 from emberline.curves.flameout import find_flameout
 from emberline.curves.grid import Column, Grid
-from emberline.curves.ignition import find_lit, loss_trigger
-from emberline.curves.loads import Stay, tell_apart, with_standing_pot
+from emberline.curves.ignition import begun_mid_burn, find_lit
+from emberline.curves.loads import Loads, Stay, tell_apart, with_standing_pot
 from emberline.curves.mass_steps import MassStep, find_steps, masked
 from emberline.curves.robust import without_spikes
 from emberline.heat.scale import Scale, scale_of
@@ -36,29 +37,6 @@ WARMED_K = 15.0
 """Rise of the water's temperature that no sun gives: a fire is under the pot."""
 REFILL_K = 12.0
 """Fall of the water's temperature that, without a load cell, tells a fresh pot from the old one."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class SoFar:
-    """What a live run already knows, so that a look need not begin anew.
-
-    Attributes:
-        steps: Steps that have settled.
-        loss: Smoothed mass and rate, kept up to date.
-        lit: When the fuel caught, once known.
-        boils: Boils already found.
-        flameout: The end of flame already found.
-        look_for_boil: Whether to look for a boil now.
-        look_for_flameout: Whether to look for the end of flame now.
-    """
-
-    steps: tuple[MassStep, ...]
-    loss: LossRate | None
-    lit: Event | None
-    boils: tuple[Event, ...]
-    flameout: Event | None
-    look_for_boil: bool
-    look_for_flameout: bool
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -98,39 +76,29 @@ class Reading:
 
 
 def read_record(
-    grid: Grid,
-    channels: Mapping[Role, Channel],
-    plan: Plan,
-    *,
-    person_events: Sequence[Event] = (),
-    so_far: SoFar | None = None,
+    grid: Grid, channels: Mapping[Role, Channel], plan: Plan, *, person_events: Sequence[Event] = ()
 ) -> Reading:
-    """Find all events of a record and take the water off its mass loss.
+    """Find all events of a record and take the water off its mass loss, looking both ways in time.
 
     Args:
         grid: The record.
         channels: The bench's channels by role; what is missing is assumed.
         plan: What a person knows.
         person_events: Events set by a person; each takes the place of the detectors' own of its kind.
-        so_far: What a live run knows already; None reads the whole record anew.
     """
     n = grid.n
-    boiling = boiling_point(_place(grid, plan))
+    boiling = boiling_point(place_of(grid, plan))
     mass, flame, water = grid.get(Role.MASS), grid.get(Role.FLAME), grid.get(Role.WATER)
     events: list[Event] = [event for event in person_events if event.kind is EventKind.NOTE]
     flame_lag = channels[Role.FLAME].time_constant_s if Role.FLAME in channels else 0.0
 
-    found = () if mass is None else so_far.steps if so_far is not None else find_steps(mass)
-    loss, burning_at_start, bare = so_far.loss if so_far is not None else None, False, None
-    if so_far is None:
-        bare = masked(mass, found) if mass is not None else None
-        level = bare if bare is not None else np.full(n, np.nan)
-        noise = noise_of(level)
-        lit = find_lit(level, noise, flame, flame_lag_s=flame_lag)
-        burning_at_start = lit is None and loss_trigger(level, noise) is not None
-        loss = smooth(bare) if bare is not None else None
-    else:
-        lit = so_far.lit
+    found = () if mass is None else find_steps(mass)
+    bare = masked(mass, found) if mass is not None else None
+    level = bare if bare is not None else np.full(n, np.nan)
+    noise = noise_of(level)
+    lit = find_lit(level, noise, flame, flame_lag_s=flame_lag)
+    burning_at_start = lit is None and begun_mid_burn(level, noise, flame)
+    loss = smooth(bare) if bare is not None else None
     lit = next((event for event in person_events if event.kind is EventKind.LIT), lit)
     if lit is not None:
         events.append(lit)
@@ -138,35 +106,25 @@ def read_record(
 
     loads = tell_apart(found, plan, lit_s, burning_at_start=burning_at_start)
     own_cell = _own_cell(grid, channels, plan)
-    water_c = _smooth_water(water, n)
-    # Looking back, a pot of which no step tells stood there all the time; in a live run it may just be on its way.
-    standing = so_far is None and mass is not None and own_cell is None and plan.pot is not None
-    if standing and not loads.stays and _warmed(water_c):
+    water_c = smooth_water(water, n)
+    # A pot of which no step tells stood there all the time.
+    if mass is not None and own_cell is None and plan.pot is not None and not loads.stays and _warmed(water_c):
         loads = with_standing_pot(loads)
-    scale = scale_of(loss, loads, _channel(channels, Role.MASS)) if loss is not None else None
+    scale = scale_of(loss, loads, channel_of(channels, Role.MASS)) if loss is not None else None
     events += loads.events + (own_cell.loads.events if own_cell is not None else ())
 
-    pot = PotCurves(water_c, _channel(channels, Role.WATER), boiling, own_cell)
+    pot = PotCurves(water_c, channel_of(channels, Role.WATER), boiling, own_cell)
     if water is not None:
-        boils = so_far.boils if so_far is not None else ()
-        if so_far is None or so_far.look_for_boil:
-            stays = own_cell.loads.stays if own_cell is not None and own_cell.loads.stays else loads.stays
-            windows = _boil_windows(stays, water, n, mass is not None or own_cell is not None)
-            open_windows = [(a, b) for a, b in windows if not any(a <= boil.t_s <= b for boil in boils)]
-            rate = loss.rate_g_s if loss is not None and own_cell is None else None
-            hold_s = HOLD_S if so_far is None else HOLD_LIVE_S
-            boils += find_boils(water, open_windows, boiling, _probe(channels), rate, hold_s=hold_s)
+        stays = own_cell.loads.stays if own_cell is not None and own_cell.loads.stays else loads.stays
+        windows = boil_windows(stays, water, n, mass is not None or own_cell is not None)
+        rate = loss.rate_g_s if loss is not None and own_cell is None else None
+        boils = find_boils(water, windows, boiling, probe_of(channels), rate)
         events += _chosen(EventKind.BOIL, boils, person_events)
 
     courses, fuel = _apart(bare, scale, pot, plan, events, n)
-    flameout = so_far.flameout if so_far is not None else None
-    if so_far is None or so_far.look_for_flameout:
-        steaming = np.any([course.rate_g_s > 0.02 for course in courses], axis=0) if courses else None
-        refuels = [step.t_s for step in loads.refuels]
-        rate = fuel.rate_g_s if fuel is not None else np.full(n, np.nan)
-        flameout = find_flameout(rate, lit_s, refuels, flame, flame_lag_s=flame_lag, steaming=steaming)
+    flameout = end_of_flame(n, fuel, courses, loads, lit_s, flame, flame_lag)
     out = _chosen(EventKind.FLAMEOUT, (flameout,) if flameout is not None else (), person_events)
-    if out and so_far is None:
+    if out:
         # Glowing char raises more steam a gram than flame does: the water's course again, now that its end is known.
         courses, fuel = _apart(bare, scale, pot, plan, [*events, *out], n)
     events += out
@@ -174,16 +132,53 @@ def read_record(
     return Reading(tuple(events), scale, pot, courses, fuel, lit_s, loads.refuels, boiling)
 
 
+def end_of_flame(
+    n: int,
+    fuel: LossRate | None,
+    courses: Sequence[WaterCourse],
+    loads: Loads,
+    lit_s: float | None,
+    flame: Column | None,
+    flame_lag_s: float,
+) -> Event | None:
+    """Find the end of flame on the fuel's own rate of loss; None where there is none (yet).
+
+    Args:
+        n: Seconds of the record.
+        fuel: The fuel's mass and rate, water taken off; None without a load cell.
+        courses: The water of every stay.
+        loads: The changes of load.
+        lit_s: When the fuel caught.
+        flame: The flame probe's column, where fitted.
+        flame_lag_s: Its time constant.
+    """
+    steaming = np.any([course.rate_g_s > 0.02 for course in courses], axis=0) if courses else None
+    rate = fuel.rate_g_s if fuel is not None else np.full(n, np.nan)
+    refuels_s = [step.t_s for step in loads.refuels]
+    return find_flameout(rate, lit_s, refuels_s, flame, flame_lag_s=flame_lag_s, steaming=steaming)
+
+
 def _apart(
     bare: Array | None, scale: Scale | None, pot: PotCurves, plan: Plan, events: Sequence[Event], n: int
 ) -> tuple[tuple[WaterCourse, ...], LossRate | None]:
-    """Tell fuel from water: thoroughly where the bare curve is at hand, else on the rates as they stand."""
-    if scale is not None and bare is not None:
-        return told_apart(bare, scale, pot, plan, events)
+    """Tell fuel from water where there is a load cell to tell them on."""
+    if scale is None or bare is None:
+        return water_courses(scale, pot, plan, events, n), None
+    return told_apart(bare, scale, pot, plan, events)
+
+
+def apart_as_it_stands(
+    scale: Scale, pot: PotCurves, plan: Plan, events: Sequence[Event], n: int
+) -> tuple[tuple[WaterCourse, ...], LossRate]:
+    """Take the water's rate off the smoothed one, once: enough for a live run, which asks every few seconds.
+
+    The final pass (`heat.water_course.told_apart`) puts the water's course back before smoothing: that leaves no bump
+    where steam starts or stops, and costs passes of the smoother over the whole record.
+    """
     courses = water_courses(scale, pot, plan, events, n)
-    if scale is None or pot.own_cell is not None:
-        return courses, scale.loss if scale is not None else None
-    steam = np.sum([course.rate_g_s for course in courses], axis=0) if courses else 0.0
+    if pot.own_cell is not None or not courses:
+        return courses, scale.loss
+    steam = np.sum([course.rate_g_s for course in courses], axis=0)
     return courses, replace(scale.loss, rate_g_s=scale.loss.rate_g_s - steam)
 
 
@@ -193,12 +188,14 @@ def _chosen(kind: EventKind, found: tuple[Event, ...], person_events: Sequence[E
     return own or found
 
 
-def _channel(channels: Mapping[Role, Channel], role: Role) -> Channel:
+def channel_of(channels: Mapping[Role, Channel], role: Role) -> Channel:
+    """Return a role's channel, or the one that is assumed where nobody described it."""
     return channels[role] if role in channels else default_channel(role)
 
 
-def _probe(channels: Mapping[Role, Channel]) -> WaterProbe:
-    channel = _channel(channels, Role.WATER)
+def probe_of(channels: Mapping[Role, Channel]) -> WaterProbe:
+    """Return what is known of the probe in the pot."""
+    channel = channel_of(channels, Role.WATER)
     return WaterProbe(channel.u_bias, channel.time_constant_s, channel.u_time_constant_s)
 
 
@@ -209,7 +206,7 @@ def _own_cell(grid: Grid, channels: Mapping[Role, Channel], plan: Plan) -> Scale
         return None
     steps = find_steps(column)
     loss: LossRate = smooth(masked(column, steps))
-    return scale_of(loss, tell_apart(steps, plan, None), _channel(channels, Role.POT_MASS))
+    return scale_of(loss, tell_apart(steps, plan, None), channel_of(channels, Role.POT_MASS))
 
 
 def _warmed(water_c: Array) -> bool:
@@ -218,7 +215,7 @@ def _warmed(water_c: Array) -> bool:
     return len(known) > 0 and float(np.max(known)) - float(np.median(known[:20])) > WARMED_K
 
 
-def _smooth_water(water: Column | None, n: int) -> Array:
+def smooth_water(water: Column | None, n: int) -> Array:
     """Return the water's temperature without spikes and flicker, short gaps bridged."""
     if water is None:
         return np.full(n, np.nan)
@@ -237,7 +234,7 @@ def _smooth_water(water: Column | None, n: int) -> Array:
     return np.asarray(median)
 
 
-def _boil_windows(stays: Sequence[Stay], water: Column, n: int, weighed: bool) -> list[tuple[float, float]]:
+def boil_windows(stays: Sequence[Stay], water: Column, n: int, weighed: bool) -> list[tuple[float, float]]:
     """Return the stretches in each of which water may come to the boil once."""
     if stays:
         return [stay.window(float(n)) for stay in stays]
@@ -254,7 +251,7 @@ def _boil_windows(stays: Sequence[Stay], water: Column, n: int, weighed: bool) -
     return windows
 
 
-def _place(grid: Grid, plan: Plan) -> Place:
+def place_of(grid: Grid, plan: Plan) -> Place:
     """Return the place of the plan; a measured pressure takes precedence over it."""
     column = grid.get(Role.PRESSURE)
     if column is None or not np.isfinite(column.value).any():

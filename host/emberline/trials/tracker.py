@@ -1,89 +1,62 @@
 """The tracker: follows a burn second by second, as a live run does, and says what it is sure of.
 
-It steps on the 1 Hz grid and knows the past alone. Events are announced when the evidence suffices, and an announcement
-that later seconds refute is retracted. Every estimate is made by the same detectors as in the final pass, on the curve
-so far; what differs is when they are asked, and that settled parts of the curve are not worked through again.
+It steps on the 1 Hz grid and knows the past alone. Events are announced when the evidence suffices, revised when it
+grows, and taken back when later seconds refute them. Every estimate is made by the same detectors as in the final pass,
+on the curve so far; what differs is when they are asked, and that settled parts of the curve are not worked through
+again. A tracker can be pickled at any second, and goes on from there as if nothing had been.
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from emberline.bench.air import boiling_point
 from emberline.bench.channels import Channel, Role
-from emberline.bench.plan import Plan
-from emberline.curves.burning_rate import LossRate, noise_of, smooth, typical_rate
+from emberline.bench.plan import Plan, VisitPlan
+from emberline.curves.burning_rate import LossRate, noise_of
 from emberline.curves.events import Event, EventKind, Phase, Retraction
-from emberline.curves.flameout import LEAST_DROP_SHARE, RECOVERY_SHARE, REFUEL_GRACE_S, TAIL_S, flaming_level
 from emberline.curves.grid import Column, Grid
-from emberline.curves.ignition import find_lit
-from emberline.curves.mass_steps import SETTLED_S, MassStep, find_steps, masked
-from emberline.trials.reading import Reading, SoFar, read_record
+from emberline.curves.ignition import begun_mid_burn, find_lit
+from emberline.curves.loads import Loads, tell_apart
+from emberline.heat.scale import Scale, scale_of
+from emberline.heat.water_course import PotCurves
+from emberline.trials.live_boil import BoilWatch
+from emberline.trials.live_cell import LiveCell
+from emberline.trials.live_flame import RELIGHT_S, FlameWatch
+from emberline.trials.live_lit import may_be_lit
+from emberline.trials.live_loads import LoadWatch
+from emberline.trials.reading import (
+    apart_as_it_stands,
+    boil_windows,
+    channel_of,
+    end_of_flame,
+    place_of,
+    probe_of,
+    smooth_water,
+)
+from emberline.trials.said import Sayings, Tracked, same_event
+
+__all__ = ["Tracked", "Tracker", "same_event", "track"]
 
 Array = NDArray[np.float64]
 
 LOOK_EVERY_S = 5
 """Seconds between two looks at what changes slowly."""
-STEP_WINDOW_S = 160
-"""Seconds of curve in which new steps are looked for."""
-SMOOTH_WINDOW_S = 180
-"""Seconds of curve that are smoothed again at each look; what lies before them is settled."""
-REMEASURE_S = 45
-"""Seconds for which a step is measured again."""
-SLOW_STEPS_EVERY_S = 20
-"""Seconds between two searches for steps too slow or too small to be noticed by themselves."""
 LIT_WINDOW_S = 420
 """Seconds of curve in which lighting is looked for."""
-RELIGHT_S = 600
-"""A fire that burns again within this time of its flameout never went out: the same batch, the same trial."""
-SAME_EVENT_S = 60.0
-"""Distance up to which a revised event is still the one that was announced."""
-NEAR_BOIL_K = 8.0
-"""Distance from the local boiling point within which a live run looks for a boil."""
-HOTTER_K = 0.6
-"""Excess of the water over a plateau that was called boiling which says that it was not."""
-STEADY_S = 15.0
-"""Seconds for which the end of flame must be found at the same moment before it is announced."""
-STEADY_WITHIN_S = 8.0
-"""What counts as the same moment."""
-SURE_SHARE = 0.25
-"""Share of the flaming level below which the rate must be before an end of flame is announced."""
-CALMER = 0.4
-"""Ratio of a flame probe's scatter to that in flame which passes for afterglow."""
-COOLER = 0.65
-"""Ratio of its temperature to that in flame which leaves no flame, flicker or not."""
-SAME_LOAD_S = 12.0
-"""The same for changes of load."""
-SAME_WITHIN_S = {EventKind.LIT: float("inf"), EventKind.FLAMEOUT: 180.0}
-"""The same for what happens once, or dies slowly."""
-LIVE_WANDER = 1e-4
-"""Intensity of the rate's random walk in a live run, as a share of the squared rate per second."""
-
-
-@dataclass(slots=True)
-class Tracked:
-    """What a live run said.
-
-    Attributes:
-        announced: Events in the order of their announcement, with `announced_t_s`; revised ones in their last form.
-        retracted: Announcements that were taken back.
-    """
-
-    announced: list[Event] = field(default_factory=list)
-    retracted: list[Retraction] = field(default_factory=list)
-
-
-def same_event(event: Event, others: Sequence[Event], taken: set[int]) -> int | None:
-    """Return the index of the event among others that is this one in an earlier form, or None."""
-    reach = SAME_WITHIN_S.get(event.kind, SAME_EVENT_S if event.size_g is None else SAME_LOAD_S)
-    found = [
-        (abs(other.t_s - event.t_s), index)
-        for index, other in enumerate(others)
-        if other.kind is event.kind and index not in taken and abs(other.t_s - event.t_s) <= reach
-    ]
-    return min(found)[1] if found else None
+LIT_AGAIN_S = (60, 240)
+"""Seconds after its announcement at which lighting is dated again, on the curve that followed."""
+MID_BURN_S = 60
+"""Seconds after which a record that shows a fire without its lighting is said to have begun mid-burn."""
+PRESSURE_EVERY_S = 60
+LEAST_FUEL_G = 5.0
+"""Least addition that may be fuel."""
+SLOWER_AFTER_S, SLOWER_EVERY_S = 90, 15
+"""A fire that sinks for so long without an end is looked at this often."""
+OUT_AGAIN_S = (30, 60, 120, 300)
+"""Seconds after its announcement at which the end of flame is dated again."""
 
 
 class Tracker:
@@ -91,29 +64,41 @@ class Tracker:
 
     Args:
         channels: The bench's channels by role.
-        plan: What is known beforehand.
+        plan: What a person knows; what was weighed after the burn is left out of it.
     """
 
     def __init__(self, channels: Mapping[Role, Channel], plan: Plan) -> None:
-        self._channels, self._plan = channels, plan
-        self._tracked = Tracked()
-        self._steps: list[MassStep] = []
-        self._loss = _GrowingLoss()
-        self._boiling_c = float(boiling_point(plan.place).nominal_value)
-        self._plateaus: dict[float, float] = {}
-        self._flameouts_found: list[tuple[int, float]] = []
+        self._channels, self._plan = dict(channels), known_beforehand(plan)
+        self._sayings = Sayings()
+        self._cell, self._pot_cell = LiveCell(), LiveCell()
+        self._loads, self._pot_loads = Loads((), (), (), ()), Loads((), (), (), ())
+        self._load_watch = LoadWatch()
+        self._boil_watch = BoilWatch(boiling_point(plan.place), probe_of(channels))
+        self._flame_watch = FlameWatch()
+        self._burning_at_start = False
+        self._sinking_since: int | None = None
 
     @property
     def tracked(self) -> Tracked:
         """Everything said so far."""
-        return self._tracked
+        return self._sayings.tracked
 
     @property
     def phase(self) -> Phase:
         """The phase as far as it has been announced."""
-        if self._standing(EventKind.FLAMEOUT) is not None:
+        if self._sayings.newest(EventKind.FLAMEOUT) is not None:
             return Phase.CHAR
-        return Phase.FLAMING if self._standing(EventKind.LIT) is not None else Phase.WAITING
+        burns = self._burning_at_start or self._sayings.newest(EventKind.LIT) is not None
+        return Phase.FLAMING if burns else Phase.WAITING
+
+    def loss(self, grid: Grid) -> LossRate | None:
+        """Return mass and rate of loss of all that stands on the cell, steps taken out; None without a cell.
+
+        Args:
+            grid: The record at the last look.
+        """
+        mass = grid.get(Role.MASS)
+        return self._cell.loss(mass, grid.n) if mass is not None else None
 
     def look(self, grid: Grid) -> list[Event | Retraction]:
         """Look at the record so far, one second longer than at the last call.
@@ -122,263 +107,184 @@ class Tracker:
             grid: The record up to and including the newest full second.
 
         Returns:
-            What is to be said now: new events and retractions.
+            What is to be said now: new events, revised ones, and retractions.
         """
         now = grid.n
-        mass = grid.get(Role.MASS)
-        new_steps = mass is not None and self._find_new_steps(mass, now)
-        due = now % LOOK_EVERY_S == 0
-        near_boil = self._near_boil(grid, now)
-        if not (due or new_steps or near_boil):
-            return []
-        if mass is not None and (now % (2 * LOOK_EVERY_S) == 0 or new_steps):
-            self._loss.update(mass, self._steps, now)
-        lit = self._standing(EventKind.LIT) or self._find_lit(grid, now)
-        sinking = lit is not None and due and self._sinking(grid, now)
-        if not (new_steps or near_boil or sinking or (lit is not None and self._standing(EventKind.LIT) is None)):
-            return []
-        so_far = SoFar(
-            tuple(self._steps),
-            self._loss.upto(now) if mass is not None else None,
-            lit,
-            tuple(boil for boil in self._announced(EventKind.BOIL) if boil.t_s in self._plateaus),
-            self._standing(EventKind.FLAMEOUT),
-            near_boil,
-            sinking,
-        )
-        reading = read_record(grid, self._channels, self._plan, so_far=so_far)
-        return self._settle(reading, grid, sinking)
-
-    def _announced(self, kind: EventKind) -> list[Event]:
-        return [event for event in self._tracked.announced if event.kind is kind]
-
-    def _standing(self, kind: EventKind) -> Event | None:
-        return next(iter(self._announced(kind)[-1:]), None)
-
-    def _find_new_steps(self, mass: Column, now: int) -> bool:
-        """Look for steps that have settled; tell whether there are new ones."""
-        # Older steps stand; younger ones are measured again as more calm curve follows them.
-        standing = [step for step in self._steps if step.end_s <= now - REMEASURE_S]
-        young = self._steps[len(standing) :]
-        if now % (LOOK_EVERY_S if young else SLOW_STEPS_EVERY_S) and not _disturbed(mass.value, now):
-            return False
-        low = max(0, now - STEP_WINDOW_S)
-        tail = mass.between(low, now)
-        known = tuple(step.earlier(low) for step in standing if step.end_s > low)
-        inside = [
-            found for found in find_steps(replace(tail, value=masked(tail, known))) if low == 0 or found.start_s >= 10
-        ]
-        found_steps = [found.earlier(-low) for found in inside]
-        seen = [step for step in found_steps if step.end_s <= now - SETTLED_S]
-        unsettled = [step for step in found_steps if step.end_s > now - SETTLED_S]
-        # A handling that goes on after all keeps its first measure until it has settled again.
-        seen = [step for step in young if any(late.start_s <= step.end_s for late in unsettled)] + seen
-        same = len(seen) == len(young) and all(
-            abs(a.size_g.nominal_value - b.size_g.nominal_value) < 0.5 and abs(a.end_s - b.end_s) < 2
-            for a, b in zip(seen, young, strict=True)
-        )
-        if same:
-            return False
-        self._steps = [*standing, *seen]
-        return True
-
-    def _find_lit(self, grid: Grid, now: int) -> Event | None:
-        """Look for lighting in the last minutes."""
-        if now % LOOK_EVERY_S:
-            return None
-        low = max(0, now - LIT_WINDOW_S)
-        mass, flame = grid.get(Role.MASS), grid.get(Role.FLAME)
-        bare = np.full(now - low, np.nan)
-        if mass is not None:
-            steps = tuple(step.earlier(low) for step in self._steps if step.start_s >= low)
-            bare = masked(mass.between(low, now), steps)
-        lag = self._channels[Role.FLAME].time_constant_s if Role.FLAME in self._channels else 0.0
-        piece = flame.between(low, now) if flame is not None else None
-        lit = find_lit(bare, noise_of(bare), piece, flame_lag_s=lag)
-        return lit.later(float(low)) if lit is not None else None
-
-    def _near_boil(self, grid: Grid, now: int) -> bool:
-        """Tell whether water that has not boiled on this visit levels off, or a boil has turned out too cool."""
-        water = grid.get(Role.WATER)
-        if water is None or now < 30:
-            return False
-        recent = water.value[max(0, now - 12) : now]
-        earlier = water.value[max(0, now - 32) : max(0, now - 20)]
-        if not np.isfinite(recent).any() or not np.isfinite(earlier).any():
-            return False
-        level = float(np.nanmedian(recent))
-        boil = self._standing(EventKind.BOIL)
-        on = self._standing(EventKind.POT_ON)
-        if boil is not None and (on is None or boil.t_s > on.t_s):
-            if level <= self._plateaus.get(boil.t_s, level) + HOTTER_K or level > 110.0:
-                return False
-            # The boil is forgotten, so that this look takes it back.
-            self._plateaus.pop(boil.t_s, None)
-            return True
-        # Only where a plateau could be boiling, and has begun to flatten, is it worth the detectors' time.
-        rise = level - float(np.nanmedian(earlier))
-        return abs(level - self._boiling_c) < NEAR_BOIL_K and rise < 4.0 and now % 2 == 0
-
-    def _sinking(self, grid: Grid, now: int) -> bool:
-        """Tell whether the fire may be going out, or may have come back."""
-        flameout = self._standing(EventKind.FLAMEOUT)
-        if flameout is not None:
-            return now - flameout.t_s < RELIGHT_S and now % (3 * LOOK_EVERY_S) == 0
-        mass, flame = grid.get(Role.MASS), grid.get(Role.FLAME)
-        if now < 90 or not self._flame_is_low(flame, now):
-            return False
-        if mass is None:
-            return flame is not None
-        rate = self._loss.upto(now).rate_g_s
-        return float(np.mean(rate[-20:])) < 0.5 * flaming_level(rate, max(0, now - 1800), now)
-
-    @staticmethod
-    def _flame_is_low(flame: Column | None, now: int) -> bool:
-        """Tell whether a flame probe, where one speaks, allows that the flame is out."""
-        if flame is None:
-            return True
-        recent, hot = flame.value[max(0, now - 12) : now], flame.value[max(0, now - 900) : now]
-        if not np.isfinite(recent).any() or not np.isfinite(hot).any():
-            return True
-        return float(np.nanmedian(recent)) < (1.0 - LEAST_DROP_SHARE) * float(np.nanquantile(hot, 0.85))
-
-    def _settle(self, reading: Reading, grid: Grid, looked_for_flameout: bool) -> list[Event | Retraction]:
-        """Compare what the detectors say now with what was announced."""
-        now, announced = grid.n, self._tracked.announced
-        said: list[Event | Retraction] = []
-        matched: set[int] = set()
-        for event in reading.events:
-            index = same_event(event, announced, matched)
-            if index is not None:
-                matched.add(index)
-                announced[index] = event.announced(announced[index].announced_t_s)
-            elif self._sure(event, reading, grid):
-                announced.append(event.announced(float(now)))
-                matched.add(len(announced) - 1)
-                said.append(announced[-1])
-                if event.kind is EventKind.BOIL:
-                    self._plateaus[event.t_s] = float(np.nanmedian(grid.columns[Role.WATER].value[now - 8 : now]))
-        for index in range(len(announced) - 1, -1, -1):
-            event = announced[index]
-            if event.kind is EventKind.FLAMEOUT:
-                moved = any(e.kind is EventKind.FLAMEOUT for e in reading.events) and index not in matched
-                wrong = looked_for_flameout and (moved or self._burns_again(event, reading, grid))
+        new_lit = self._look_for_lit(grid, now)
+        self._look_at_loads(grid, now, new_lit)
+        if now % PRESSURE_EVERY_S == 0 and grid.get(Role.PRESSURE) is not None:
+            self._boil_watch.boiling_c = boiling_point(place_of(grid, self._plan))
+        self._look_for_boil(grid, now)
+        if now % (LOOK_EVERY_S if self._sinking_since is not None else 2 * LOOK_EVERY_S) == 0:
+            if self._sayings.newest(EventKind.FLAMEOUT) is None:
+                self._look_for_flameout(grid, now)
             else:
-                wrong = index not in matched and event.kind is not EventKind.LIT
-            if wrong:
-                del announced[index]
-                why = f"a {event.kind.value} at {event.t_s:.0f} s no longer agrees with the curves"
-                retraction = Retraction(event.kind, float(event.announced_t_s or 0.0), float(now), why)
-                said.append(retraction)
-                self._tracked.retracted.append(retraction)
-        return said
+                self._sinking_since = None
+                self._look_back_at_flameout(grid, now)
+        return self._sayings.heard()
 
-    def _sure(self, event: Event, reading: Reading, grid: Grid) -> bool:
-        """Tell whether an event may be announced now."""
-        now = grid.n
-        if event.kind is not EventKind.FLAMEOUT:
-            return True
-        # Whatever was laid on the fire may have been fuel that smothers it for a while.
-        fed = [step.end_s for step in self._steps if step.size_g.nominal_value > 5.0 and step.end_s < event.t_s + 60.0]
-        pots = [e.t_s for e in reading.events if e.kind is EventKind.POT_ON]
-        last_refuel = max((s for s in fed if not any(abs(s - t) < 5.0 for t in pots)), default=-REFUEL_GRACE_S)
-        self._flameouts_found.append((now, event.t_s))
-        steady = [t_s for at, t_s in self._flameouts_found if at >= now - 2 * STEADY_S]
-        since = next((at for at, _ in self._flameouts_found if at >= now - 2 * STEADY_S), now)
-        if now - since < STEADY_S or max(steady) - min(steady) > STEADY_WITHIN_S:
+    # Lighting
+
+    def _look_for_lit(self, grid: Grid, now: int) -> bool:
+        """Look for lighting in the last minutes; tell whether anything is new about it."""
+        if now % LOOK_EVERY_S:
             return False
-        if reading.fuel is not None:
-            rate = reading.fuel.rate_g_s
-            level = flaming_level(rate, int(reading.lit_s or 0), int(event.t_s))
-            if float(np.nanmean(rate[-20:])) > SURE_SHARE * level:
-                return False
-        flame = grid.get(Role.FLAME)
-        if flame is not None and now - event.t_s < 4 * TAIL_S and not _calm(flame.value, int(event.t_s), now):
+        mass, flame = grid.get(Role.MASS), grid.get(Role.FLAME)
+        lit = self._sayings.newest(EventKind.LIT)
+        if lit is not None:
+            due = any(int((lit.announced_t_s or 0.0) + after) == now for after in LIT_AGAIN_S)
+            low = max(0, int(lit.t_s) - LIT_WINDOW_S + MID_BURN_S)
+        else:
+            due = may_be_lit(mass, flame, now)
+            low = max(0, now - LIT_WINDOW_S)
+        if not due:
             return False
-        return now - event.t_s >= TAIL_S and now - last_refuel >= REFUEL_GRACE_S
-
-    def _burns_again(self, flameout: Event, reading: Reading, grid: Grid) -> bool:
-        """Tell whether a fire that was called out burns again with the same batch."""
-        now = grid.n
-        if now - flameout.t_s > RELIGHT_S:
+        bare = self._cell.bare(mass, low, now) if mass is not None else np.full(now - low, np.nan)
+        piece = flame.between(low, now) if flame is not None else None
+        noise = noise_of(bare)
+        lag_s = self._channels[Role.FLAME].time_constant_s if Role.FLAME in self._channels else 0.0
+        found = find_lit(bare, noise, piece, flame_lag_s=lag_s)
+        if found is None:
+            if lit is None and low == 0 and now >= MID_BURN_S and not self._burning_at_start:
+                self._burning_at_start = begun_mid_burn(bare, noise, piece)
+                return self._burning_at_start
             return False
-        rate = reading.fuel.rate_g_s if reading.fuel is not None else np.full(now, np.nan)
-        level = flaming_level(rate, int(reading.lit_s or 0), int(flameout.t_s))
-        recent = rate[max(0, now - 25) : now]
-        by_mass = bool(np.isfinite(recent).any()) and float(np.nanmedian(recent)) > RECOVERY_SHARE * level > 0
-        flame = grid.get(Role.FLAME)
-        if flame is None or not np.isfinite(flame.value[max(0, now - 20) : now]).any():
-            return by_mass
-        lit = int(reading.lit_s or 0)
-        hot = float(np.nanmedian(flame.value[lit : max(int(flameout.t_s), lit + 1)]))
-        after = float(np.nanmin(flame.value[int(flameout.t_s) : now]))
-        by_flame = float(np.nanmedian(flame.value[max(0, now - 20) : now])) > after + 0.6 * (hot - after)
-        return by_mass and by_flame
-
-
-class _GrowingLoss:
-    """Smoothed mass and rate of a record that grows; all but its last minutes is settled."""
-
-    def __init__(self) -> None:
-        self._table = np.zeros((5, 1024))
-        self._n = 0
-
-    def update(self, mass: Column, steps: Sequence[MassStep], now: int) -> None:
-        low = max(0, min(now - SMOOTH_WINDOW_S, self._n - 40))
-        before = sum(step.size_g.nominal_value for step in steps if step.end_s <= low)
-        inside = tuple(step.earlier(low) for step in steps if step.end_s > low)
-        bare = masked(mass.between(low, now), inside) - before
-        loss = smooth(bare, wander=LIVE_WANDER * typical_rate(bare) ** 2)
-        while now > self._table.shape[1]:
-            self._table = np.concatenate((self._table, np.zeros_like(self._table)), axis=1)
-        settled = 0 if low == 0 else 30
-        fresh = np.stack((loss.mass_g, loss.rate_g_s, loss.u_rate_g_s, loss.u_mass_g, loss.noise_g))
-        self._table[:, low + settled : now] = fresh[:, settled:]
-        self._n = now
-
-    def upto(self, now: int) -> LossRate:
-        table = self._table[:, : self._n]
-        if self._n < now:
-            table = np.concatenate(
-                (table, np.repeat(table[:, -1:] if self._n else np.zeros((5, 1)), now - self._n, 1)), 1
-            )
-        return LossRate(table[0], table[1], table[2], table[3], table[4], LIVE_WANDER)
-
-
-def _calm(flame: Array, out: int, now: int) -> bool:
-    """Tell whether a flame probe has been calmer since `out` than it was in flame, or knows no flicker at all."""
-    width = max(now - out, 10)
-    since = _scatter(flame[out:now])
-    in_flame = [_scatter(flame[a : a + width]) for a in range(max(0, out - 6 * width), max(1, out - width), width)]
-    known = [scatter for scatter in in_flame if np.isfinite(scatter)]
-    if not known or not np.isfinite(since):
+        if lit is None:
+            self._sayings.announce(found.later(float(low)), now)
+        else:
+            self._sayings.revise(self.tracked.announced.index(lit), found.later(float(low)), now)
         return True
-    hot = float(np.nanmedian(flame[max(0, out - 300) : max(1, out - 20)]))
-    if float(np.nanmedian(flame[max(out, now - 15) : now])) < COOLER * hot:
-        return True
-    usual = float(np.median(known))
-    return since < CALMER * usual or usual < 3.0
+
+    @property
+    def _lit_s(self) -> float | None:
+        lit = self._sayings.newest(EventKind.LIT)
+        return lit.t_s if lit is not None else None
+
+    @property
+    def _burns(self) -> bool:
+        return self._burning_at_start or self._lit_s is not None
+
+    # Loads
+
+    def _look_at_loads(self, grid: Grid, now: int, new_lit: bool) -> None:
+        mass, pot_mass = grid.get(Role.MASS), grid.get(Role.POT_MASS)
+        changed = new_lit
+        if mass is not None:
+            changed = self._cell.look(mass, now) or changed
+        if pot_mass is not None:
+            changed = self._pot_cell.look(pot_mass, now) or changed
+        if not changed and not self._load_watch.unsettled:
+            return
+        if changed:
+            at_start = self._burning_at_start and self._lit_s is None
+            self._loads = tell_apart(self._cell.steps, self._plan, self._lit_s, burning_at_start=at_start)
+            self._pot_loads = tell_apart(self._pot_cell.steps, self._plan, None)
+        self._load_watch.settle(self._loads.events + self._pot_loads.events, self._sayings, now)
+
+    # Water
+
+    def _look_for_boil(self, grid: Grid, now: int) -> None:
+        water = grid.get(Role.WATER)
+        if water is None or now % 2:
+            return
+        mass, pot_mass = grid.get(Role.MASS), grid.get(Role.POT_MASS)
+        stays = self._pot_loads.stays or self._loads.stays
+        if stays or mass is not None or pot_mass is not None:
+            visit = stays[-1].window(float(now)) if stays else (0.0, float(now))
+        else:
+            visit = self._filling(water, now)
+        if visit[1] < now - LIT_WINDOW_S:
+            return
+        boil = next((one for one in self._sayings.of_kind(EventKind.BOIL) if visit[0] <= one.t_s <= visit[1]), None)
+        loss = self._cell.loss(mass, now) if mass is not None and pot_mass is None and now % LOOK_EVERY_S == 0 else None
+        taken = self._boil_watch.look(water, now, visit, boil, loss)
+        if taken is None:
+            return
+        if boil is None:
+            if taken.boil is not None:
+                self._sayings.announce(taken.boil, now)
+        elif taken.boil is not None:
+            self._sayings.revise(self.tracked.announced.index(boil), taken.boil, now)
+        else:
+            self._sayings.retract(self.tracked.announced.index(boil), taken.back, now)
+
+    def _filling(self, water: Column, now: int) -> tuple[float, float]:
+        """Return the present filling of a pot that stands on no load cell."""
+        return boil_windows((), water, now, weighed=False)[-1]
+
+    # Flame
+
+    def _look_for_flameout(self, grid: Grid, now: int) -> None:
+        flame = grid.get(Role.FLAME)
+        loss = self.loss(grid) if self._burns else None
+        if not self._burns or not FlameWatch.sinking(loss.rate_g_s if loss is not None else None, flame, now):
+            self._sinking_since = None
+            return
+        self._sinking_since = now if self._sinking_since is None else self._sinking_since
+        if now - self._sinking_since > SLOWER_AFTER_S and now % SLOWER_EVERY_S:
+            return
+        found, fuel, steam_g_s = self._end_of_flame(grid, now, loss)
+        if found is None:
+            return
+        fed_s = self._fed_s()
+        rate = fuel.rate_g_s if fuel is not None else None
+        if self._flame_watch.sure(found, rate, self._lit_s, fed_s, flame, steam_g_s):
+            self._sayings.announce(found, now)
+
+    def _look_back_at_flameout(self, grid: Grid, now: int) -> None:
+        out = self._sayings.newest(EventKind.FLAMEOUT)
+        if out is None or now - out.t_s > RELIGHT_S:
+            return
+        loss = self.loss(grid)
+        index = self.tracked.announced.index(out)
+        why = self._flame_watch.back(out, loss.rate_g_s if loss is not None else None, grid.get(Role.FLAME), now)
+        if why:
+            self._sayings.retract(index, why, now)
+        elif any(
+            int((out.announced_t_s or 0.0) + after) // LOOK_EVERY_S == now // LOOK_EVERY_S for after in OUT_AGAIN_S
+        ):
+            found, _, _ = self._end_of_flame(grid, now, loss)
+            if found is not None and same_event(found, [out], set()) == 0:
+                self._sayings.revise(index, found, now)
+
+    def _end_of_flame(self, grid: Grid, now: int, loss: LossRate | None) -> tuple[Event | None, LossRate | None, float]:
+        """Ask the detector; return what it finds, the fuel's own rate, and what of the present loss is water."""
+        flame = grid.get(Role.FLAME)
+        lag_s = self._channels[Role.FLAME].time_constant_s if Role.FLAME in self._channels else 0.0
+        if loss is None:
+            return end_of_flame(now, None, (), self._loads, self._lit_s, flame, lag_s), None, 0.0
+        scale = scale_of(loss, self._loads, channel_of(self._channels, Role.MASS))
+        water_c = smooth_water(grid.get(Role.WATER), now)
+        probe = channel_of(self._channels, Role.WATER)
+        pot = PotCurves(water_c, probe, self._boil_watch.boiling_c, self._own_cell(grid, now))
+        courses, fuel = apart_as_it_stands(scale, pot, self._plan, self._sayings.of_kind(EventKind.BOIL), now)
+        found = end_of_flame(now, fuel, courses, self._loads, self._lit_s, flame, lag_s)
+        return found, fuel, float(np.mean(loss.rate_g_s[-20:] - fuel.rate_g_s[-20:]))
+
+    def _own_cell(self, grid: Grid, now: int) -> Scale | None:
+        pot_mass = grid.get(Role.POT_MASS)
+        if pot_mass is None:
+            return None
+        loss = self._pot_cell.loss(pot_mass, now)
+        return scale_of(loss, self._pot_loads, channel_of(self._channels, Role.POT_MASS))
+
+    def _fed_s(self) -> list[float]:
+        """Return when anything was laid on the fire that may have been fuel: it smothers for a while."""
+        pots = [stay.on for stay in self._loads.stays]
+        return [
+            step.t_s
+            for step in self._cell.steps
+            if step.size_g.nominal_value > LEAST_FUEL_G and not any(step is pot for pot in pots)
+        ]
 
 
-def _scatter(values: Array) -> float:
-    """Return the scatter of a stretch about its own parabola."""
-    t = np.flatnonzero(np.isfinite(values))
-    if len(t) < 8:
-        return float("nan")
-    x = (t - t.mean()) / len(values)
-    return float(np.std(values[t] - np.polyval(np.polyfit(x, values[t], 2), x)))
-
-
-def _disturbed(value: Array, now: int) -> bool:
-    """Tell whether the load moved about as long ago as it takes to settle."""
-    late = now - SETTLED_S - 2
-    recent = value[max(0, late - 2) : late + 4]
-    before = value[max(0, late - 22) : max(0, late - 4)]
-    known = before[np.isfinite(before)]
-    if np.isfinite(recent).sum() < 2 or len(known) < 5:
-        return False
-    noise = float(np.median(np.abs(np.diff(known)))) + 0.1
-    return abs(float(np.nanmedian(recent)) - float(np.median(known))) > max(6.0, 10.0 * noise)
+def known_beforehand(plan: Plan) -> Plan:
+    """Return a plan without what can only be weighed afterwards: a live run must not know it."""
+    fuel = replace(plan.fuel, char_left_g=None, unburnt_g=None, char_snuffed_s=None)
+    if plan.pot is None:
+        return replace(plan, fuel=fuel)
+    visits = tuple(VisitPlan(visit.water_g) for visit in plan.pot.visits)
+    return replace(plan, fuel=fuel, pot=replace(plan.pot, every=VisitPlan(plan.pot.every.water_g), visits=visits))
 
 
 def track(grid: Grid, channels: Mapping[Role, Channel], plan: Plan) -> Tracked:

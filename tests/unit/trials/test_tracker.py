@@ -1,5 +1,6 @@
 """What a live run says, second by second, on burns of which everything is known."""
 
+import pickle
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
 
@@ -14,7 +15,7 @@ from emberline.bench.plan import empty_plan
 from emberline.bench.samples import Curve
 from emberline.curves.events import Event, EventKind, Phase, Retraction
 from emberline.curves.grid import Grid, grid_of
-from emberline.trials.tracker import Tracker, same_event, track
+from emberline.trials.tracker import Tracker, known_beforehand, track
 from stove_fixture import Stove
 
 Array = NDArray[np.float64]
@@ -227,25 +228,44 @@ def test_a_channel_that_appears_late_is_taken_in() -> None:
     assert [event.kind for event in tracker.tracked.announced] == [EventKind.LIT]
 
 
-def event(kind: EventKind, t_s: float, size_g: float | None = None) -> Event:
-    return Event(kind, t_s, 1.0, "", None if size_g is None else ufloat(size_g, 0.1))
+def test_a_kept_tracker_goes_on_as_if_nothing_had_been() -> None:
+    said = usual()
+    grid = grid_of(said.stove.curves())
+    tracker = Tracker(CHANNELS, said.stove.plan())
+    sayings: list[tuple[int, Event | Retraction]] = []
+    for second in range(1, grid.n + 1):
+        sayings += [(second, one) for one in tracker.look(grid.upto(second))]
+        if second in (230, 590, 1080):
+            tracker = pickle.loads(pickle.dumps(tracker))  # noqa: S301 our own bytes
+    assert [(s, type(one), one.kind) for s, one in sayings] == [(s, type(one), one.kind) for s, one in said.sayings]
+    assert [one.t_s for _, one in sayings if isinstance(one, Event)] == [
+        one.t_s for _, one in said.sayings if isinstance(one, Event)
+    ]
 
 
-def test_a_revised_event_is_known_again_by_kind_and_time() -> None:
-    said = [event(EventKind.BOIL, 400.0), event(EventKind.BOIL, 900.0), event(EventKind.FLAMEOUT, 890.0)]
-    assert same_event(event(EventKind.BOIL, 880.0), said, set()) == 1
-    assert same_event(event(EventKind.BOIL, 880.0), said, {1}) is None
-    assert same_event(event(EventKind.REFUEL, 400.0, 60.0), said, set()) is None
-    assert same_event(event(EventKind.FLAMEOUT, 900.0), said, set()) == 2
-    assert same_event(event(EventKind.BOIL, 400.0), [], set()) is None
+def test_what_is_weighed_after_the_burn_is_not_known_in_it() -> None:
+    afterwards = {"final_water_g": ufloat(300.0, 1.0), "final_water_delay_s": ufloat(60.0, 5.0)}
+    plan = Stove().plan(**afterwards)
+    plan = replace(plan, fuel=replace(plan.fuel, char_left_g=ufloat(40.0, 0.5), unburnt_g=ufloat(3.0, 0.1)))
+    known = known_beforehand(plan)
+    assert known.fuel.mass_g is plan.fuel.mass_g
+    assert (known.fuel.char_left_g, known.fuel.unburnt_g, known.fuel.char_snuffed_s) == (None, None, None)
+    assert known.pot is not None
+    assert known.pot.tare_g is not None
+    assert known.pot.visit(0).water_g is not None
+    assert known.pot.visit(0).final_water_g is None
+    assert known_beforehand(empty_plan()).pot is None
 
 
-def test_loads_seconds_apart_are_not_mixed_up() -> None:
-    said = [event(EventKind.STEP, 300.0, -105.0), event(EventKind.STEP, 330.0, 105.0)]
-    assert same_event(event(EventKind.STEP, 328.0, 105.0), said, set()) == 1
-    assert same_event(event(EventKind.STEP, 360.0, 40.0), said, set()) is None
+def test_a_record_that_began_mid_burn_is_flaming_and_has_its_flameout() -> None:
+    stove = Stove(n=1000, pot_on_s=None, lit_s=-200.0, flameout_s=600.0)
+    said = listen(stove)
+    assert said.announced(EventKind.LIT) == []
+    assert said.phases[120] is Phase.FLAMING
+    (flameout,) = said.announced(EventKind.FLAMEOUT)
+    assert abs(flameout.t_s - 600.0) < 20.0
 
 
 def test_what_was_said_can_be_dated_without_changing_it() -> None:
-    one = event(EventKind.BOIL, 400.0)
+    one = Event(EventKind.BOIL, 400.0, 1.0, "")
     assert replace(one, announced_t_s=412.0) == one.announced(412.0)

@@ -1,0 +1,187 @@
+"""The end of flame as a live run sees it: when the detector is asked, when it is believed, and when it was wrong.
+
+A false flameout in a refuel's dip says that the flame is out while it is not; half a minute's wait is the smaller evil.
+So the detector must find the same moment for a while, the rate must be far below flaming, a flame probe must be calm or
+cool, and the last addition some minutes ago.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from emberline.curves.events import Event
+from emberline.curves.fast_loss import RECOVERY_SHARE, REFUEL_GRACE_S, flaming_level
+from emberline.curves.flame_probe import LEAST_DROP_K, LEAST_DROP_SHARE, TAIL_S
+from emberline.curves.grid import Column
+
+Array = NDArray[np.float64]
+
+RELIGHT_S = 600
+"""A fire that burns again within this time of its flameout never went out: the same batch, the same trial."""
+STEADY_S = 15
+"""Seconds for which the end of flame must be found at the same moment before it is announced."""
+STEADY_WITHIN_S = 8.0
+"""What counts as the same moment."""
+SUNK_SHARE = 0.5
+"""Share of the flaming level below which the fire may be going out."""
+SURE_SHARE = 0.25
+"""Share of the flaming level below which the rate must be before an end of flame is announced."""
+CALMER = 0.4
+"""Ratio of a flame probe's scatter to that in flame which passes for afterglow."""
+COOLER = 0.65
+"""Ratio of its temperature to that in flame which leaves no flame, flicker or not."""
+LEVEL_S = 1_800
+"""Seconds of curve from which the flaming level is taken."""
+HOT_S = 900
+"""Seconds of curve from which a flame probe's temperature in flame is taken."""
+BACK_SHARE = 0.6
+"""Share of the way back to its temperature in flame that a probe must have gone before a fire is back."""
+BACK_S = 20
+"""Seconds for which a fire must burn again before its flameout is taken back."""
+
+
+class FlameWatch:
+    """Watches for the end of flame, and for a fire that comes back."""
+
+    def __init__(self) -> None:
+        """Begin with a fire that burns."""
+        self._found: list[tuple[int, float]] = []
+        self._back_since: int | None = None
+        self._level_g_s, self._steam_g_s = 0.0, 0.0
+        self._hot_c: float | None = None
+
+    @staticmethod
+    def sinking(rate_g_s: Array | None, flame: Column | None, now: int) -> bool:
+        """Tell whether the fire may be going out, from what costs little.
+
+        Args:
+            rate_g_s: (now,) rate of loss of all that stands on the cell; None without one.
+            flame: The flame probe's column up to now, where fitted.
+            now: Seconds so far.
+        """
+        if now < 90 or not _is_low(flame, now):
+            return False
+        if rate_g_s is None:
+            return flame is not None
+        return float(np.mean(rate_g_s[-20:])) < SUNK_SHARE * flaming_level(rate_g_s, max(0, now - LEVEL_S), now)
+
+    def sure(
+        self,
+        event: Event,
+        rate_g_s: Array | None,
+        lit_s: float | None,
+        fed_s: Sequence[float],
+        flame: Column | None,
+        steam_g_s: float,
+    ) -> bool:
+        """Tell whether an end of flame that the detector finds may be announced now.
+
+        Args:
+            event: What it finds.
+            rate_g_s: (now,) the fuel's own rate of loss; None without a load cell.
+            lit_s: When the fuel caught.
+            fed_s: When anything was laid on the fire that may have been fuel.
+            flame: The flame probe's column, where fitted.
+            steam_g_s: What of the cell's present loss is water.
+        """
+        now = len(rate_g_s) if rate_g_s is not None else len(flame) if flame is not None else 0
+        self._found = [(at, t_s) for at, t_s in self._found if at >= now - 2 * STEADY_S]
+        self._found.append((now, event.t_s))
+        moments = [t_s for _, t_s in self._found]
+        if now - self._found[0][0] < STEADY_S or max(moments) - min(moments) > STEADY_WITHIN_S:
+            return False
+        level = 0.0
+        if rate_g_s is not None:
+            level = flaming_level(rate_g_s, int(lit_s or 0), int(event.t_s))
+            if float(np.nanmean(rate_g_s[-20:])) > SURE_SHARE * level:
+                return False
+        if flame is not None and now - event.t_s < 4 * TAIL_S and not _calm(flame.value, int(event.t_s), now):
+            return False
+        last_fed_s = max((t_s for t_s in fed_s if t_s < event.t_s + 60.0), default=-float(REFUEL_GRACE_S))
+        sure = now - event.t_s >= TAIL_S and now - last_fed_s >= REFUEL_GRACE_S
+        if sure:
+            self._level_g_s, self._steam_g_s = level, steam_g_s
+            self._hot_c = _in_flame(flame, int(lit_s or 0), int(event.t_s))
+        return sure
+
+    def back(self, out: Event, rate_g_s: Array | None, flame: Column | None, now: int) -> str:
+        """Return why a fire that was called out burns again; empty where it does not.
+
+        Args:
+            out: The end of flame that was announced.
+            rate_g_s: (now,) rate of loss of all that stands on the cell; None without one.
+            flame: The flame probe's column, where fitted.
+            now: Seconds so far.
+        """
+        words = self._burns(out, rate_g_s, flame, now)
+        if not words:
+            self._back_since = None
+            return ""
+        self._back_since = now if self._back_since is None else self._back_since
+        if now - self._back_since < BACK_S:
+            return ""
+        self._back_since, self._found = None, []
+        return f"the fire burns again: {words}"
+
+    def _burns(self, out: Event, rate_g_s: Array | None, flame: Column | None, now: int) -> str:
+        """Say what shows that a fire burns now; load cell and flame probe must agree where both speak."""
+        words = []
+        if rate_g_s is not None:
+            recent = float(np.median(rate_g_s[-20:])) - self._steam_g_s
+            if not recent > RECOVERY_SHARE * self._level_g_s > 0.0:
+                return ""
+            words.append(f"the load cell loses {recent * 60.0:.1f} g/min")
+        since = flame.value[int(out.t_s) : now] if flame is not None else np.zeros(0)
+        known, recent_known = since[np.isfinite(since)], since[-BACK_S:][np.isfinite(since[-BACK_S:])]
+        if len(recent_known) and self._hot_c is not None:
+            cool = float(np.quantile(known, 0.1))
+            recent_c = float(np.median(recent_known))
+            if not recent_c > cool + max(BACK_SHARE * (self._hot_c - cool), LEAST_DROP_K):
+                return ""
+            words.append(f"the flame probe is back at {recent_c:.0f} °C")
+        return " and ".join(words)
+
+
+def _in_flame(flame: Column | None, begin: int, end: int) -> float | None:
+    """Return a flame probe's temperature in the last minutes of flame; None where it knows none."""
+    if flame is None:
+        return None
+    value = flame.value[max(begin, end - 300) : max(end - 20, begin + 1)]
+    value = value[np.isfinite(value)]
+    return float(np.median(value)) if len(value) else None
+
+
+def _is_low(flame: Column | None, now: int) -> bool:
+    """Tell whether a flame probe, where one speaks, allows that the flame is out."""
+    if flame is None:
+        return True
+    recent, hot = flame.value[max(0, now - 12) : now], flame.value[max(0, now - HOT_S) : now]
+    recent, hot = recent[np.isfinite(recent)], hot[np.isfinite(hot)]
+    if len(recent) == 0 or len(hot) == 0:
+        return True
+    return float(np.median(recent)) < (1.0 - LEAST_DROP_SHARE) * float(np.quantile(hot, 0.85))
+
+
+def _calm(flame: Array, out: int, now: int) -> bool:
+    """Tell whether a flame probe has been calmer since `out` than it was in flame, or knows no flicker at all."""
+    width = max(now - out, 10)
+    since = _scatter(flame[out:now])
+    in_flame = [_scatter(flame[a : a + width]) for a in range(max(0, out - 6 * width), max(1, out - width), width)]
+    known = [scatter for scatter in in_flame if np.isfinite(scatter)]
+    if not known or not np.isfinite(since):
+        return True
+    recent, before = flame[max(out, now - 15) : now], flame[max(0, out - 300) : max(1, out - 20)]
+    if np.isfinite(recent).any() and float(np.nanmedian(recent)) < COOLER * float(np.nanmedian(before)):
+        return True
+    usual = float(np.median(known))
+    return since < CALMER * usual or usual < 3.0
+
+
+def _scatter(values: Array) -> float:
+    """Return the scatter of a stretch about its own parabola."""
+    t = np.flatnonzero(np.isfinite(values))
+    if len(t) < 8:
+        return float("nan")
+    x = (t - t.mean()) / len(values)
+    return float(np.std(values[t] - np.polyval(np.polyfit(x, values[t], 2), x)))

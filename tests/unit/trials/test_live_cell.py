@@ -1,0 +1,106 @@
+"""A load cell followed second by second, against the same record read whole."""
+
+import pickle
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from column_fixture import column
+from emberline.curves.burning_rate import smooth
+from emberline.curves.grid import Column
+from emberline.curves.mass_steps import find_steps, masked
+from emberline.trials.live_cell import REMEASURE_S, LiveCell
+
+Array = NDArray[np.float64]
+
+
+def record(n: int = 900, *, loads: dict[int, float] | None = None, noise_g: float = 0.1, seed: int = 1) -> Column:
+    """A fire that catches at 100 s, burns 9 g/min and glows from 700 s on, with loads put on or taken off."""
+    t = np.arange(n, dtype=np.float64)
+    rate = np.interp(t, [0, 100, 160, 680, 720, n], [0, 0, 0.15, 0.15, 0.012, 0.012])
+    mass = 1200.0 - np.cumsum(rate) + np.random.default_rng(seed).normal(0.0, noise_g, n)
+    for second, load_g in (loads or {}).items():
+        mass += np.where(t >= second, load_g, 0.0)
+    one = column(mass)
+    # Cells flicker within a second; without any spread a column would pass for stuck.
+    return Column(one.t_s, one.value, np.full(n, noise_g), one.count)
+
+
+def follow(mass: Column, cell: LiveCell | None = None, since: int = 1) -> LiveCell:
+    cell = cell if cell is not None else LiveCell()
+    for now in range(since, len(mass) + 1):
+        cell.look(mass.between(0, now), now)
+    return cell
+
+
+LOADS = {250: 800.0, 420: 60.0, 560: -790.0}
+
+
+def test_steps_found_on_the_way_are_those_found_looking_back() -> None:
+    mass = record(loads=LOADS)
+    live, whole = follow(mass).steps, find_steps(mass)
+    assert len(live) == len(whole) == 3
+    for one, other in zip(live, whole, strict=True):
+        assert abs(one.t_s - other.t_s) <= 2.0
+        assert abs((one.size_g - other.size_g).nominal_value) < 0.5
+
+
+def test_a_step_is_known_some_seconds_after_it_settled() -> None:
+    mass, cell = record(loads={250: 800.0}), LiveCell()
+    known = next(now for now in range(1, 901) if cell.look(mass.between(0, now), now))
+    assert 255 < known < 268
+
+
+def test_a_slow_pour_is_found_though_no_second_stands_out() -> None:
+    t = np.arange(900.0)
+    mass = record()
+    poured = Column(mass.t_s, mass.value + np.clip((t - 400.0) * 1.5, 0.0, 30.0), mass.spread, mass.count)
+    steps = follow(poured).steps
+    assert sum(step.size_g.nominal_value for step in steps) == pytest.approx(30.0, abs=1.5)
+
+
+@pytest.mark.parametrize("loads", [{}, LOADS])
+def test_the_rate_is_near_that_of_the_whole_record(loads: dict[int, float]) -> None:
+    mass = record(loads=loads)
+    live = follow(mass).loss(mass, 900)
+    whole = smooth(masked(mass, find_steps(mass)))
+    settled = slice(20, 840)
+    assert np.max(np.abs(live.rate_g_s - whole.rate_g_s)[settled]) < 0.03
+    assert np.sqrt(np.mean((live.rate_g_s - whole.rate_g_s)[settled] ** 2)) < 0.008
+    assert live.rate_g_s[-1] == pytest.approx(0.012, abs=4.0 * live.u_rate_g_s[-1])
+
+
+def test_a_young_step_is_measured_again_and_an_old_one_stands() -> None:
+    mass, cell = record(loads={250: 800.0}), LiveCell()
+    changes = [now for now in range(1, 901) if cell.look(mass.between(0, now), now)]
+    assert changes[-1] < 250 + 2 * REMEASURE_S
+
+
+def test_a_kept_state_goes_on_as_if_nothing_had_been() -> None:
+    mass = record(loads=LOADS)
+    half = follow(mass.between(0, 430))
+    resumed = follow(mass, pickle.loads(pickle.dumps(half)), since=431)  # noqa: S301 our own bytes
+    whole = follow(mass)
+    assert [(s.start_s, s.end_s, s.size_g.nominal_value) for s in resumed.steps] == [
+        (s.start_s, s.end_s, s.size_g.nominal_value) for s in whole.steps
+    ]
+    assert np.array_equal(resumed.loss(mass, 900).rate_g_s, whole.loss(mass, 900).rate_g_s)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_wind_is_no_load(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    push = np.zeros(900)
+    for i in range(1, 900):
+        push[i] = 0.8 * push[i - 1] + rng.normal(0.0, 1.0)
+    mass = record(seed=seed)
+    assert follow(Column(mass.t_s, mass.value + push, mass.spread, mass.count)).steps == []
+
+
+def test_silence_and_a_late_channel_are_followed() -> None:
+    silent = column(np.full(300, np.nan))
+    assert follow(silent).steps == []
+    cell, mass = LiveCell(), record()
+    assert follow(mass, cell, since=400).steps == []
+    assert cell.loss(mass, 900).rate_g_s[600] == pytest.approx(0.15, abs=0.02)

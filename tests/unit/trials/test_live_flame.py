@@ -1,0 +1,99 @@
+"""When an end of flame is believed, and when a fire is back."""
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from column_fixture import column
+from emberline.curves.events import Event, EventKind
+from emberline.curves.grid import Column
+from emberline.trials.live_flame import BACK_S, STEADY_S, FlameWatch
+
+Array = NDArray[np.float64]
+OUT_S = 700.0
+OUT = Event(EventKind.FLAMEOUT, OUT_S, 5.0, "")
+
+
+def rate(n: int, back_s: float | None = None) -> Array:
+    """A fire of 9 g/min that ends, and perhaps is back."""
+    t = np.arange(n, dtype=np.float64)
+    burns = (t > 80.0) & (t < OUT_S) if back_s is None else (t > 80.0) & ((t < OUT_S) | (t > back_s))
+    return np.where(burns, 0.15, np.where(t > 80.0, 0.012, 0.0))
+
+
+def flame(n: int, back_s: float | None = None, seed: int = 1) -> Column:
+    t = np.arange(n, dtype=np.float64)
+    burns = rate(n, back_s) > 0.1
+    rng = np.random.default_rng(seed)
+    glow = 330.0 + 290.0 * np.exp(-np.maximum(t - OUT_S, 0.0) / 15.0)
+    return column(np.where(burns, 620.0 + rng.normal(0.0, 30.0, n), np.where(t > OUT_S, glow, 18.0)))
+
+
+def sure_at(watch: FlameWatch, fed_s: list[float], seconds: range, probe: bool = True) -> int | None:
+    for now in seconds:
+        column_now = flame(now) if probe else None
+        if watch.sure(OUT, rate(now), 80.0, fed_s, column_now, 0.0):
+            return now
+    return None
+
+
+def test_a_fire_that_burns_is_not_sinking_and_one_that_ended_is() -> None:
+    assert not FlameWatch.sinking(rate(600), flame(600), 600)
+    assert FlameWatch.sinking(rate(740), flame(740), 740)
+    assert not FlameWatch.sinking(rate(740), flame(740, back_s=600.0), 740)
+    assert not FlameWatch.sinking(None, None, 740)
+    assert FlameWatch.sinking(None, flame(740), 740)
+
+
+@pytest.mark.parametrize("probe", [True, False])
+def test_the_same_end_must_be_found_for_a_while(probe: bool) -> None:
+    at = sure_at(FlameWatch(), [], range(710, 800, 5), probe)
+    assert at is not None
+    assert 710 + STEADY_S <= at <= 735
+
+
+def test_an_end_that_moves_is_not_believed() -> None:
+    watch = FlameWatch()
+    for now in range(710, 800, 5):
+        moved = Event(EventKind.FLAMEOUT, OUT_S + 1.0 * (now - 710), 5.0, "")
+        assert not watch.sure(moved, rate(now), 80.0, [], None, 0.0)
+
+
+def test_after_an_addition_the_dip_is_waited_out() -> None:
+    assert sure_at(FlameWatch(), [690.0], range(710, 860, 5)) is None
+    at = sure_at(FlameWatch(), [690.0], range(710, 1000, 5))
+    assert at is not None
+    assert at >= 870
+
+
+@pytest.mark.parametrize("probe", [True, False])
+def test_a_fire_that_is_back_is_said_to_be_so_once_it_lasts(probe: bool) -> None:
+    watch = FlameWatch()
+    assert sure_at(watch, [], range(710, 800, 5), probe) is not None
+    back = []
+    for now in range(740, 1000, 10):
+        why = watch.back(OUT, rate(now, 860.0), flame(now, 860.0) if probe else None, now)
+        if why:
+            back.append((now, why))
+    at, why = back[0]
+    assert 860 + BACK_S <= at < 910
+    assert why.startswith("the fire burns again: the load cell loses 9.0 g/min")
+    assert ("flame probe" in why) == probe
+
+
+def test_a_gust_or_a_probe_alone_brings_no_fire_back() -> None:
+    watch = FlameWatch()
+    assert sure_at(watch, [], range(710, 800, 5)) is not None
+    for now in range(740, 1000, 10):
+        gust = rate(now)
+        gust[-15:] += 0.3 if now % 40 == 0 else 0.0
+        assert watch.back(OUT, gust, flame(now), now) == ""
+        assert watch.back(OUT, rate(now), flame(now, 860.0), now) == ""
+
+
+def test_what_was_steam_at_flameout_counts_for_no_fire() -> None:
+    watch = FlameWatch()
+    for now in range(710, 760, 5):
+        watch.sure(OUT, rate(now), 80.0, [], None, 0.12)
+    assert watch.back(OUT, rate(800) + 0.12, None, 800) == ""
+    assert watch.back(OUT, rate(850) + 0.12, None, 850) == ""

@@ -1,0 +1,89 @@
+"""Changes of load that are announced, doubted and taken back."""
+
+from dataclasses import replace
+
+import pytest
+from uncertainties import ufloat
+
+from emberline.curves.events import Event, EventKind, Retraction
+from emberline.trials.live_loads import BEFORE_LIT_S, DOUBT_S, INFERRED_S, STEADY_S, STEP_STEADY_S, LoadWatch
+from emberline.trials.said import Sayings
+
+POT = Event(EventKind.POT_ON, 200.0, 1.0, "load rose by 800.0 g", ufloat(800.0, 0.2))
+
+
+def settle(watch: LoadWatch, sayings: Sayings, found: list[Event], seconds: range) -> list[tuple[int, str]]:
+    """Settle every second; return what was said, as kinds, and when."""
+    said = []
+    for now in seconds:
+        watch.settle(found, sayings, now)
+        heard = sayings.heard()
+        said += [(now, one.kind.value + (" back" if isinstance(one, Retraction) else "")) for one in heard]
+    return said
+
+
+@pytest.mark.parametrize(
+    ("event", "after_s"),
+    [
+        (POT, STEADY_S),
+        (replace(POT, kind=EventKind.STEP), BEFORE_LIT_S),
+        (replace(POT, t_s=0.0, size_g=None), INFERRED_S),
+    ],
+)
+def test_what_matters_at_once_is_told_first(event: Event, after_s: int) -> None:
+    sayings = Sayings()
+    said = settle(LoadWatch(), sayings, [event], range(210, 300))
+    assert said == [(210 + after_s, event.kind.value)]
+
+
+def test_once_a_fire_is_known_an_unexplained_step_waits_less() -> None:
+    sayings = Sayings()
+    sayings.announce(Event(EventKind.LIT, 80.0, 1.0, ""), 100)
+    sayings.heard()
+    step = replace(POT, kind=EventKind.STEP)
+    assert settle(LoadWatch(), sayings, [step], range(210, 300)) == [(210 + STEP_STEADY_S, "step")]
+
+
+def test_a_load_that_changes_its_form_waits_for_its_last() -> None:
+    watch, sayings = LoadWatch(), Sayings()
+    for now in range(210, 220):
+        watch.settle([replace(POT, size_g=ufloat(400.0 + 50.0 * (now - 210), 0.2))], sayings, now)
+        assert sayings.heard() == []
+        assert watch.unsettled
+    assert settle(watch, sayings, [POT], range(220, 230)) == [(220 + STEADY_S, "pot_on")]
+    assert not watch.unsettled
+
+
+def test_a_doubt_that_passes_is_not_told() -> None:
+    watch, sayings = LoadWatch(), Sayings()
+    settle(watch, sayings, [POT], range(210, 220))
+    assert settle(watch, sayings, [], range(220, 220 + DOUBT_S)) == []
+    assert watch.unsettled
+    assert settle(watch, sayings, [POT], range(240, 260)) == []
+    assert not watch.unsettled
+
+
+def test_a_load_that_went_back_is_taken_back_in_plain_words() -> None:
+    watch, sayings = LoadWatch(), Sayings()
+    settle(watch, sayings, [POT], range(210, 220))
+    assert settle(watch, sayings, [], range(220, 260)) == [(220 + DOUBT_S, "pot_on back")]
+    (back,) = sayings.tracked.retracted
+    assert back.why == "the load went back to what it had been before 200 s"
+    assert sayings.tracked.announced == []
+
+
+def test_a_load_read_otherwise_is_told_after_the_first_reading_was_taken_back() -> None:
+    watch, sayings = LoadWatch(), Sayings()
+    fed = replace(POT, kind=EventKind.REFUEL, size_g=ufloat(60.0, 0.1))
+    tool = replace(fed, kind=EventKind.STEP, evidence="a load of 60.0 g that was taken off later")
+    settle(watch, sayings, [fed], range(210, 220))
+    said = settle(watch, sayings, [tool], range(220, 300))
+    assert [kind for _, kind in said] == ["refuel back", "step"]
+    assert "a load of 60.0 g that was taken off later" in sayings.tracked.retracted[0].why
+
+
+def test_other_kinds_are_none_of_its_business() -> None:
+    sayings = Sayings()
+    sayings.announce(Event(EventKind.BOIL, 400.0, 1.0, ""), 410)
+    sayings.heard()
+    assert settle(LoadWatch(), sayings, [], range(420, 460)) == []
