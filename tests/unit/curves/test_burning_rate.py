@@ -6,7 +6,15 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from emberline.curves.burning_rate import WANDER_CHOICES, filtered, noise_of, smooth, smooth_onward, typical_rate
+from emberline.curves.burning_rate import (
+    WANDER_CHOICES,
+    filtered,
+    noise_of,
+    smooth,
+    smooth_again,
+    smooth_onward,
+    typical_rate,
+)
 from emberline.curves.robust import white_noise_sd
 
 Array = NDArray[np.float64]
@@ -207,3 +215,33 @@ def test_a_record_smoothed_in_two_parts_ends_as_one_smoothed_whole() -> None:
     for name in ("mass_g", "rate_g_s", "u_rate_g_s", "u_mass_g"):
         assert getattr(late, name) == pytest.approx(getattr(whole, name)[400:], rel=1e-9)
     assert early.rate_g_s[:200] == pytest.approx(whole.rate_g_s[:200], abs=1e-4)
+
+
+@pytest.mark.parametrize("wander", [1e-6, 1e-5, 1e-4])
+def test_smoothing_again_gives_what_two_passes_give(wander: float) -> None:
+    rng = np.random.default_rng(11)
+    t = np.arange(1500)
+    rate = np.where((t > 300) & (t < 1100), 0.15 + 0.05 * np.sin(t / 100.0), 0.01)
+    mass = 1500.0 - np.cumsum(rate) + rng.normal(0.0, 0.2, len(t))
+    mass[700:760] = np.nan
+    water = 0.1 * t
+    twice = smooth_again(mass + water, smooth(mass, wander=wander))
+    once = smooth(mass + water, wander=wander)
+    # A straight ramp of water does not change the noise.
+    np.testing.assert_allclose(twice.mass_g, once.mass_g, atol=0.02)
+    np.testing.assert_allclose(twice.rate_g_s, once.rate_g_s, atol=1e-3)
+    np.testing.assert_allclose(twice.u_rate_g_s, once.u_rate_g_s, rtol=1e-6)
+
+
+def test_smoothing_again_is_not_thrown_by_a_wild_value() -> None:
+    rng = np.random.default_rng(12)
+    mass = 900.0 - 0.15 * np.arange(600) + rng.normal(0.0, 0.1, 600)
+    first = smooth(mass, wander=1e-6)
+    mass[300] += 40.0
+    again = smooth_again(mass, first)
+    assert np.max(np.abs(again.rate_g_s - first.rate_g_s)) < 0.02
+
+
+def test_smoothing_again_what_is_not_known_gives_the_first_curve() -> None:
+    first = smooth(900.0 - 0.15 * np.arange(100.0), wander=1e-6)
+    assert smooth_again(np.full(100, np.nan), first) is first
