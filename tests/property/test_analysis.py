@@ -17,7 +17,7 @@ from emberline.bench.samples import FLAG_FAULT, Curve, SampleBatch
 from emberline.heat.results import RESULT_NAMES
 from emberline.store.curves import curves_of
 from emberline.trials.analysis import Analysis, analyse
-from emberline.trials.documents import summary_json
+from emberline.trials.documents import document_json, summary_document
 from emberline.trials.tracker import Tracked
 from stove_fixture import Stove
 
@@ -58,7 +58,9 @@ def in_portions(sizes: list[int], seed: int) -> list[SampleBatch]:
 
 def summary_of(batches: list[SampleBatch], tracked: Tracked | None) -> str:
     curves = curves_of(batches, CHANNELS, START_NS)
-    return summary_json(analyse(curves, CHANNELS, STOVE.plan(), tracked=tracked, trial="one", bench="yard"))
+    return document_json(
+        summary_document(analyse(curves, CHANNELS, STOVE.plan(), tracked=tracked, trial="one", bench="yard"))
+    )
 
 
 @cache
@@ -144,4 +146,4 @@ def check(analysis: Analysis) -> None:
     assert [event.t_s for event in analysis.events] == sorted(event.t_s for event in analysis.events)
     assert len(analysis.account.t_s) == len(analysis.account.phase) == analysis.grid.n
     # JSON knows no NaN and no infinity: writing the summary fails on either.
-    jsonschema.validate(json.loads(summary_json(analysis)), SCHEMA)
+    jsonschema.validate(json.loads(document_json(summary_document(analysis))), SCHEMA)

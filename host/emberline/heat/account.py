@@ -44,6 +44,10 @@ class Visit:
     heat_end_slope_k_s: float = 0.0
 
 
+def _no_water_lost(a_s: float, b_s: float) -> UFloat | None:
+    return None
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Account:
     """Fuel and water told apart on the load cell.
@@ -64,6 +68,8 @@ class Account:
             (load cell span, drift, water account, curve) are shared between calls, so that ratios keep their
             correlation. Raises ValueError outside the record.
         has_mass: Whether the bench has a load cell at all.
+        water_lost: Water that left the pot between two moments, in the same variables; None where there was no pot or
+            nobody can tell.
     """
 
     t_s: NDArray[np.float64]
@@ -77,3 +83,4 @@ class Account:
     fuel_in_g: UFloat | None
     fuel_lost: Callable[[float, float], UFloat]
     has_mass: bool
+    water_lost: Callable[[float, float], UFloat | None] = _no_water_lost

@@ -71,6 +71,14 @@ class Burn:
         at_end, at_start = self._rate_g_s(end), self._rate_g_s(start)
         return lost + at_end * (end - end.nominal_value) - at_start * (start - start.nominal_value)
 
+    def water_lost_g(self, start: UFloat, end: UFloat) -> UFloat:
+        """Water that left the pot between two uncertain moments."""
+        between = (float(start.nominal_value), float(end.nominal_value))
+        lost = self.account.water_lost(*between)
+        if lost is None:
+            raise AbsentError("no pot stood on the stove, or what evaporated is not known")
+        return lost
+
     @cached_property
     def loss_g(self) -> UFloat:
         """Mass lost from lit to flameout, starter included."""
@@ -234,8 +242,12 @@ class Burn:
 
     def released_j(self, start: UFloat, end: UFloat) -> UFloat:
         """Heat released between two moments before or at flameout. The starter burns first, ahead of the fuel."""
-        starter_g = self._starter_burnt_g(end) - self._starter_burnt_g(start)
+        starter_g = self.starter_lost_g(start, end)
         return self.volatile_heat_j_g * (self.lost_g(start, end) - starter_g) + self.fuel.starter_lhv * starter_g
+
+    def starter_lost_g(self, start: UFloat, end: UFloat) -> UFloat:
+        """Starter burnt between two moments; it burns first, ahead of the fuel."""
+        return self._starter_burnt_g(end) - self._starter_burnt_g(start)
 
     def _starter_burnt_g(self, moment: UFloat) -> UFloat:
         lit = attempt(lambda: self.moments.lit)

@@ -36,8 +36,13 @@ CHAR_RATIO_U = 0.4
 """Its standard uncertainty."""
 WALL_W_K = 0.7
 """Heat lost through the wall of a 15 cm pot, W per kelvin above the air: some 0.06 m² at 10-12 W/(m² K)."""
-WALL_U_W_K = 1.0
-"""Its standard uncertainty: hot gas along the wall cancels part of it, wind adds."""
+WALL_U_W_K = 2.0
+"""Half-width at half height of its Cauchy distribution. Hot gas along the wall cancels part of the loss; a breeze of
+1 to 3 m/s takes 20 to 50 W/(m² K), 1 to 3 W/K of such a pot (handbook range of forced convection, from memory); bare
+bottoms and wide pots reach beyond. Little is known of it beforehand, so far values are not ruled out."""
+BELOW_REL_U = 0.2
+"""Relative standard uncertainty of the vapour-pressure law's constancy, beyond the noise of its estimate: natural
+convection above the water grows with the cube root of the difference in density, by 1.4 from 60 to 95 °C."""
 STILL_RISING = 0.25
 """Share of a ramp's best slope below which it is no ramp any more."""
 RAMP_PIECE_S = 20
@@ -49,6 +54,7 @@ SHARE_WITHOUT_RAMP_REL_U = 0.35
 SHARE_REL_U = 0.12
 """Relative standard uncertainty of the share's constancy from ramp to boil, beyond the noise of its estimate."""
 _VAPOUR_IN_AIR_PA = 1_200.0
+_ROUNDS = 8
 
 
 def vapour_drive(water_c: Array, pressure_pa: float) -> Array:
@@ -161,10 +167,13 @@ def heat_from_ramp(
     u_below, u_share, u_wall = np.sqrt(np.diag(expected.covariance))
     prior = np.array([share_0, (1.0 + share_0) * below_0, expected.wall_w_k])
     u_prior = np.array([u_share, np.hypot((1.0 + share_0) * u_below, below_0 * u_share), u_wall])
-    weight = 1.0
-    for _ in range(2):
-        normal = weight * columns.T @ columns + np.diag(u_prior**-2.0)
-        fitted = np.linalg.solve(normal, weight * columns.T @ heating + prior / u_prior**2)
+    weight, holds = 1.0, np.ones(3)
+    for _ in range(_ROUNDS):
+        hold = holds / u_prior**2
+        normal = weight * columns.T @ columns + np.diag(hold)
+        fitted = np.linalg.solve(normal, weight * columns.T @ heating + hold * prior)
+        # A Cauchy prior for the wall, as the Gaussian one that has its slope here.
+        holds[2] = 2.0 / (1.0 + ((fitted[2] - prior[2]) / u_prior[2]) ** 2)
         residual = heating - columns @ fitted
         # Pieces overlap and a flame wanders over minutes: one independent value in about six.
         weight = 1.0 / (6.0 * max(float(np.mean(residual**2)), 1e-8))
@@ -174,6 +183,7 @@ def heat_from_ramp(
     below = max(through / (1.0 + share), 0.05 * below_0)
     jacobian = np.array([[-below / (1.0 + share), 1.0 / (1.0 + share), 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])
     covariance = jacobian @ np.linalg.inv(normal) @ jacobian.T
+    covariance[0, 0] += (BELOW_REL_U * below) ** 2
     capacity_rel_u = np.hypot(u_pot / (capacity + pot), float(water_g.std_dev) / float(water_g.nominal_value))
     covariance[1, 1] += (np.hypot(SHARE_REL_U, capacity_rel_u) * share) ** 2
     words = f"what the ramp from {mean_c.min():.0f} to {mean_c.max():.0f} °C tells"

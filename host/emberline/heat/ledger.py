@@ -10,7 +10,7 @@ from uncertainties.core import to_affine_scalar
 from emberline.bench.plan import Plan
 from emberline.curves.burning_rate import LossRate
 from emberline.curves.events import Event, EventKind, Phase, first, last
-from emberline.curves.flameout import flaming_level
+from emberline.curves.fast_loss import flaming_level
 from emberline.heat.account import Account, Visit
 from emberline.heat.scale import Scale
 from emberline.heat.water_course import PotCurves, WaterCourse, seconds_of
@@ -20,6 +20,8 @@ Array = NDArray[np.float64]
 
 SAME_MOMENT_S = 2.0
 """Distance within which an event and the end of a stay are one moment."""
+LEVEL_S = 60.0
+"""Seconds at its end over which a plateau is read."""
 KINDLED_SHARE = 0.6
 """Share of the flaming level at which kindling has become flaming."""
 
@@ -56,11 +58,28 @@ def build_account(
             inside = seconds_of(course.window, n)
             gone = np.cumsum(course.rate_g_s)
             water_g[inside] = float(visit.water_start_g.nominal_value) - gone[inside]
+
+    def water_lost(a_s: float, b_s: float) -> UFloat | None:
+        touched = [course for course in courses if course.window[0] < b_s and course.window[1] > a_s]
+        parts = [course.lost_by(b_s) - course.lost_by(a_s) for course in touched]
+        return sum(parts, to_affine_scalar(0.0)) if parts else None
+
     nothing = np.full(n, np.nan)
     if scale is None or fuel is None:
         phases = _phases(t_s, nothing, lit, flameout)
         return Account(
-            t_s, nothing, nothing, water_g, nothing, nothing, phases, tuple(visits), None, _no_fuel_lost, False
+            t_s,
+            nothing,
+            nothing,
+            water_g,
+            nothing,
+            nothing,
+            phases,
+            tuple(visits),
+            None,
+            _no_fuel_lost,
+            False,
+            water_lost,
         )
     on_main = courses if pot.own_cell is None else ()
     rate, u_rate = fuel.rate_g_s, fuel.u_rate_g_s
@@ -77,7 +96,18 @@ def build_account(
     fuel_g, u_fuel_g = _fuel_curve(t_s, scale, on_main, plan, lit)
     phases = _phases(t_s, rate, lit, flameout)
     return Account(
-        t_s, fuel_g, u_fuel_g, water_g, rate * 60.0, u_rate * 60.0, phases, tuple(visits), fuel_in, fuel_lost, True
+        t_s,
+        fuel_g,
+        u_fuel_g,
+        water_g,
+        rate * 60.0,
+        u_rate * 60.0,
+        phases,
+        tuple(visits),
+        fuel_in,
+        fuel_lost,
+        True,
+        water_lost,
     )
 
 
@@ -132,7 +162,9 @@ def _visit(
     heat_end_c, slope_k_s = heat_end if heat_end is not None else (None, 0.0)
     boil_c = probe.level(boil.t_s + 5.0, min(boil.t_s + 60.0, end_s)) if boil is not None else None
     if boil is not None and boil_c is not None and heat_end_c is not None and heat_end_c.n > boil_c.n - 1.0:
-        heat_end_c, slope_k_s = boil_c, 0.0
+        # A plateau has no slope; a soft one still rises after its knee, so its end is read at its end.
+        at_end = probe.level(max(boil.t_s + 5.0, until - LEVEL_S), until - 2.0)
+        heat_end_c, slope_k_s = (boil_c if at_end is None else at_end), 0.0
     water = plan.pot.visit(index).water_g if plan.pot is not None else None
     evaporated = course.lost_by(end_s)
     flaming = course.lost_by(until) if until > on_s else to_affine_scalar(0.0)

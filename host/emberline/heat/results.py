@@ -12,12 +12,12 @@ from emberline.bench.plan import Plan
 from emberline.curves.events import Event
 from emberline.heat import rates
 from emberline.heat.account import Account, Visit
-from emberline.heat.advice import advice as advice
 from emberline.heat.burn import Burn
 from emberline.heat.combustion import efficiency
 from emberline.heat.errors import AbsentError
 from emberline.heat.moments import attempt
 from emberline.heat.notes import quality_notes
+from emberline.heat.phases import PhaseResult, phase_results
 from emberline.heat.result import QualityNote, Result
 from emberline.heat.turndown import turndown
 from emberline.heat.visits import Visits
@@ -54,6 +54,7 @@ class Results:
         absent: Names of the other results, each with the reason and what a person can do.
         firepower_w: (n,) heat released on the grid; NaN before it is lit and where the rate is not known.
         visits: One for each visit of the pot, in order.
+        phases: Kindling, flaming and char, those that there were.
         quality: What a reader of the numbers should know.
     """
 
@@ -61,6 +62,7 @@ class Results:
     absent: dict[str, str]
     firepower_w: NDArray[np.float64]
     visits: tuple[VisitResult, ...]
+    phases: tuple[PhaseResult, ...]
     quality: tuple[QualityNote, ...]
 
 
@@ -84,7 +86,9 @@ def compute_results(account: Account, events: tuple[Event, ...], plan: Plan, boi
             absent[name] = str(exc)
     visits = tuple(_visit_result(pot, visit) for visit in pot.all)
     firepower_w = burn.firepower_w if account.has_mass else np.full(len(account.t_s), np.nan)
-    return Results(values, absent, firepower_w, visits, quality_notes(burn, pot, frozenset(values)))
+    return Results(
+        values, absent, firepower_w, visits, phase_results(burn), quality_notes(burn, pot, frozenset(values))
+    )
 
 
 def _result(value: UFloat, unit: str) -> Result:

@@ -23,9 +23,11 @@ in half an hour, legal grade C3 0.7 times the error limit, some 0.03 % (OIML R 6
 CREEP_S = 600.0
 """Time within which most of the creep comes, s (common practice, no source)."""
 DRAUGHT_G = 0.6
-"""Standard uncertainty of the force of the hot gas on stove or pot, g. A litre of gas at 800 °C in air of 20 °C is
+"""Standard uncertainty of the force of the hot gas on the stove, g. A litre of gas at 800 °C in air of 20 °C is
 0.87 g lighter than the air it displaces (ideal gas). Where the flow is throttled, that lifts the stove; where it leaves
 free, its momentum pushes down as much: a stove of 0.5 to 1.5 litres lies anywhere between."""
+JET_G = 0.25
+"""The same on the pot, g: 0.17 g/s of fuel (3 kW) with twelve times its mass of air, stopped from 1 to 1.5 m/s."""
 _BLAZE_S = 60.0
 
 
@@ -114,7 +116,7 @@ def scale_of(loss: LossRate, loads: Loads, channel: Channel) -> Scale:
         tuple(error_about_zero(u_wander, "load_cell_drift") for _ in range(spans)),
         error_about_zero(CREEP, "load_cell_creep"),
         error_about_zero(DRAUGHT_G, "draught"),
-        error_about_zero(DRAUGHT_G, "draught_on_pot"),
+        error_about_zero(JET_G, "draught_on_pot"),
         typical_rate(loss.mass_g),
     )
 

@@ -6,9 +6,8 @@ the account, the pair is taken that closes it and lies nearest to what was expec
 uncertainties.
 """
 
-import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,10 +15,14 @@ from uncertainties import UFloat, ufloat
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
+Unsure = Callable[[], tuple[list[Array], list[UFloat]]]
+"""Works out how each of some variables shifts a rate, (n,) each, and the variables."""
 
 MOST_SHARE = 0.85
 """Largest share of the load's loss below boiling that can be water: something keeps the water hot."""
 _TRIED = np.exp(np.linspace(-1.5, 1.0, 26))
+_SHARES = np.geomspace(1e-6, 60.0, 800)
+_LOG_SHARES = np.log(_SHARES)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,40 +75,48 @@ class SteamModel:
         below = np.minimum(below_g_s * self.drive, MOST_SHARE * self.loss_g_s)
         return np.where(self.inside, np.where(self.boiling, boiling, below), 0.0)
 
-    def standing(self, c: Coefficients) -> tuple[Array, list[Array], list[UFloat]]:
-        """Return the rate with the coefficients as they are, and its shifts with their variables."""
+    def standing(self, c: Coefficients) -> tuple[Array, Unsure]:
+        """Return the rate with the coefficients as they are, and what works out its shifts with their variables."""
         rate = self.rate(c.below_g_s, c.share, c.wall_g_s, c.char_ratio)
-        # Along the columns of a root of the covariance, the three move independently.
-        root = np.linalg.cholesky(c.covariance + 1e-12 * np.eye(3))
-        shifts = []
-        for below, share, wall in root.T.tolist():
-            moved = (max(c.below_g_s + below, 0.0), max(c.share + share, 0.0), max(c.wall_g_s + wall, 0.0))
-            shifts.append(self.rate(*moved, c.char_ratio) - rate)
-        shifts.append(self.rate(c.below_g_s, c.share, c.wall_g_s, c.char_ratio + c.u_char_ratio) - rate)
-        tags = ("evaporation_model", "steam_share", "evaporation_model", "evaporation_model")
-        return rate, shifts, [ufloat(0.0, 1.0, tag) for tag in tags]
 
-    def closing(self, c: Coefficients, total: UFloat, until_s: float) -> tuple[Array, list[Array], list[UFloat]]:
-        """Return the rate whose sum by `until_s` is what was weighed, and its shifts with their variables."""
+        def unsure() -> tuple[list[Array], list[UFloat]]:
+            # Along the columns of a root of the covariance, the three move independently.
+            root = np.linalg.cholesky(c.covariance + 1e-12 * np.eye(3))
+            shifts = []
+            for below, share, wall in root.T.tolist():
+                moved = (max(c.below_g_s + below, 0.0), max(c.share + share, 0.0), max(c.wall_g_s + wall, 0.0))
+                shifts.append(self.rate(*moved, c.char_ratio) - rate)
+            shifts.append(self.rate(c.below_g_s, c.share, c.wall_g_s, c.char_ratio + c.u_char_ratio) - rate)
+            tags = ("evaporation_model", "steam_share", "pot_wall", "char_steam")
+            return shifts, [ufloat(0.0, 1.0, tag) for tag in tags]
+
+        return rate, unsure
+
+    def closing(self, c: Coefficients, total: UFloat, until_s: float) -> tuple[Array, Unsure]:
+        """Return a rate whose sum by `until_s` is a known total, and what works out its shifts with their variables."""
         k = int(until_s)
         target = max(float(total.nominal_value), 0.0)
         seen = _Sums(self, k)
         best, one_off = seen.nearest(c, target, c.char_ratio)
         rate = self._closed(best, c.wall_g_s, c.char_ratio, k, target)
-        # A gram more in the account, the same account one deviation along the valley, and with another char ratio.
-        step = max(float(total.std_dev), 0.5)
-        more, _ = seen.nearest(c, target + step, c.char_ratio)
-        per_gram = (self._closed(more, c.wall_g_s, c.char_ratio, k, target + step) - rate) / step
-        along = self._closed(one_off, c.wall_g_s, c.char_ratio, k, target) - rate
-        other_ratio = c.char_ratio + c.u_char_ratio
-        other, _ = seen.nearest(c, target, other_ratio)
-        by_ratio = self._closed(other, c.wall_g_s, other_ratio, k, target) - rate
-        variables = [
-            total - total.nominal_value,
-            ufloat(0.0, 1.0, "evaporation_model"),
-            ufloat(0.0, 1.0, "steam_share"),
-        ]
-        return rate, [per_gram, along, by_ratio], variables
+
+        def unsure() -> tuple[list[Array], list[UFloat]]:
+            # A gram more in the account, the same account one deviation along the valley, and with another char ratio.
+            step = max(float(total.std_dev), 0.5)
+            more, _ = seen.nearest(c, target + step, c.char_ratio)
+            per_gram = (self._closed(more, c.wall_g_s, c.char_ratio, k, target + step) - rate) / step
+            along = self._closed(one_off, c.wall_g_s, c.char_ratio, k, target) - rate
+            ratio = c.char_ratio + c.u_char_ratio
+            other, _ = seen.nearest(c, target, ratio)
+            by_ratio = self._closed(other, c.wall_g_s, ratio, k, target) - rate
+            # The wall takes little of a full flame's heat and much of what glowing char gives.
+            wall = c.wall_g_s + float(c.covariance[2, 2] ** 0.5)
+            other, _ = seen.nearest(replace(c, wall_g_s=wall), target, c.char_ratio)
+            by_wall = self._closed(other, wall, c.char_ratio, k, target) - rate
+            model = [ufloat(0.0, 1.0, tag) for tag in ("evaporation_model", "char_steam", "pot_wall")]
+            return [per_gram, along, by_ratio, by_wall], [total - total.nominal_value, *model]
+
+        return rate, unsure
 
     def _closed(self, pair: tuple[float, float], wall_g_s: float, char_ratio: float, k: int, target: float) -> Array:
         rate = self.rate(*pair, wall_g_s, char_ratio)
@@ -121,10 +132,10 @@ class _SortedLoss:
         self._sums = np.concatenate(([0.0], np.cumsum(self._rising[::-1])))
         self.seconds = len(loss_g_s)
 
-    def above(self, limit_g_s: float, wall_g_s: float, steam: float) -> float:
-        """Return the sum of `steam * loss - wall` over the seconds in which it is positive."""
-        count = self.seconds - int(np.searchsorted(self._rising, limit_g_s, side="right"))
-        return float(steam * self._sums[count] - wall_g_s * count)
+    def steam_g(self, steam: Array, wall_g_s: float) -> Array:
+        """Return the sum of `(steam * loss - wall) / (1 + steam)` over the seconds in which it is positive, (m,)."""
+        count = self.seconds - np.searchsorted(self._rising, wall_g_s / steam, side="right")
+        return np.asarray((steam * self._sums[count] - wall_g_s * count) / (1.0 + steam))
 
 
 class _Sums:
@@ -134,54 +145,50 @@ class _Sums:
         steaming = model.inside & model.boiling
         self._flaming = _SortedLoss(model.loss_g_s[:k][(steaming & ~model.glowing)[:k]])
         self._glowing = _SortedLoss(model.loss_g_s[:k][(steaming & model.glowing)[:k]])
-        below = (model.inside & ~model.boiling)[:k]
-        self._drive, self._cap = model.drive[:k][below], MOST_SHARE * model.loss_g_s[:k][below]
+        below = (model.inside & ~model.boiling)[:k] & (model.drive[:k] > 0.0)
+        drive, cap = model.drive[:k][below], MOST_SHARE * model.loss_g_s[:k][below]
+        # Seconds in the order in which a growing coefficient reaches their cap.
+        order = np.argsort(cap / drive)
+        self._capped_at = (cap / drive)[order]
+        self._caps = np.concatenate(([0.0], np.cumsum(cap[order])))
+        self._drives = np.concatenate((np.cumsum(drive[order][::-1])[::-1], [0.0]))
 
-    def _steam(self, share: float, wall_g_s: float, char_ratio: float) -> float:
-        glow = share * char_ratio
-        return self._flaming.above(wall_g_s / share, wall_g_s, share) / (1.0 + share) + self._glowing.above(
-            wall_g_s / glow, wall_g_s, glow
-        ) / (1.0 + glow)
+    def _below(self, below_g_s: Array) -> Array:
+        """Return what leaves below boiling for coefficients of the vapour-pressure law, (m,)."""
+        capped = np.searchsorted(self._capped_at, below_g_s, side="right")
+        return np.asarray(self._caps[capped] + below_g_s * self._drives[capped])
 
     def nearest(
         self, c: Coefficients, target: float, char_ratio: float
     ) -> tuple[tuple[float, float], tuple[float, float]]:
         """Return the pair of coefficients that closes the account nearest to expectation, and one deviation further."""
-        pairs, costs = [], []
-        for factor in _TRIED:
-            below_g_s = c.below_g_s * float(factor)
-            rest = target - float(np.sum(np.minimum(below_g_s * self._drive, self._cap)))
-            share, missed = self._share_for(rest, c.wall_g_s, char_ratio)
-            off = c.below_g_s * math.log(factor)
-            if self._boils:
-                departure = np.array([off, c.share * math.log(max(share, 1e-3) / c.share)])
-                cost = float(departure @ np.linalg.solve(c.covariance[:2, :2], departure))
-            else:
-                cost = off**2 / float(c.covariance[0, 0])
-            pairs.append((below_g_s, share))
-            costs.append(cost + (missed / max(1.0, 0.02 * target)) ** 2)
-        best = int(np.argmin(costs))
-        further = next((i for i in range(best + 1, len(costs)) if costs[i] > costs[best] + 1.0), best)
-        return pairs[best], pairs[further]
+        below = c.below_g_s * _TRIED
+        rest = target - self._below(below)
+        share, missed = self._share_for(rest, c.wall_g_s, char_ratio)
+        off = c.below_g_s * np.log(_TRIED)
+        if self._boils:
+            departure = np.stack((off, c.share * np.log(np.maximum(share, 1e-3) / c.share)))
+            cost = np.sum(departure * np.linalg.solve(c.covariance[:2, :2], departure), axis=0)
+        else:
+            cost = off**2 / float(c.covariance[0, 0])
+        cost += (missed / max(1.0, 0.02 * target)) ** 2
+        best = int(np.argmin(cost))
+        dearer = np.flatnonzero(cost[best + 1 :] > cost[best] + 1.0)
+        further = best + 1 + int(dearer[0]) if len(dearer) else best
+        return (float(below[best]), float(share[best])), (float(below[further]), float(share[further]))
 
     @property
     def _boils(self) -> bool:
         return self._flaming.seconds + self._glowing.seconds > 0
 
-    def _share_for(self, rest: float, wall_g_s: float, char_ratio: float) -> tuple[float, float]:
-        """Return the share of steam that makes up the rest, and what it cannot make up."""
+    def _share_for(self, rest: Array, wall_g_s: float, char_ratio: float) -> tuple[Array, Array]:
+        """Return the shares of steam that make up each rest, and what they cannot make up; (m,) each."""
         if not self._boils:
-            return 1.0, rest
-        low, high = 1e-6, 60.0
-        if rest <= 0:
-            return low, rest
-        most = self._steam(high, wall_g_s, char_ratio)
-        if most < rest:
-            return high, rest - most
-        for _ in range(24):
-            middle = 0.5 * (low + high)
-            low, high = (middle, high) if self._steam(middle, wall_g_s, char_ratio) < rest else (low, middle)
-        return 0.5 * (low + high), 0.0
+            return np.ones(len(rest)), np.abs(rest)
+        # What the shares make grows with them: read backwards, that is the share for what is wanted.
+        made = self._flaming.steam_g(_SHARES, wall_g_s) + self._glowing.steam_g(_SHARES * char_ratio, wall_g_s)
+        share = np.exp(np.interp(rest, made, _LOG_SHARES))
+        return share, np.maximum(rest - made[-1], 0.0) + np.maximum(made[0] - rest, 0.0)
 
 
 def summed(rate: Array, shifts: Sequence[Array]) -> list[Array]:

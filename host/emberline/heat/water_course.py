@@ -7,6 +7,7 @@ the account, its course in time is that of `steam_model`.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,10 +18,11 @@ from emberline.bench.air import pressure_at_altitude_pa
 from emberline.bench.channels import Channel
 from emberline.bench.plan import Plan
 from emberline.bench.water import latent_heat_j_g
-from emberline.curves.burning_rate import LossRate, smooth
+from emberline.curves.burning_rate import LossRate, smooth_again
 from emberline.curves.events import Event, EventKind, last
 from emberline.curves.loads import Stay
 from emberline.curves.mass_steps import MassStep
+from emberline.curves.robust import between_codes
 from emberline.heat import evaporation
 from emberline.heat.scale import Scale, error_about_zero
 from emberline.heat.steam_model import Coefficients, SteamModel, summed
@@ -48,25 +50,77 @@ class PotCurves:
     own_cell: Scale | None = None
 
 
-@dataclass(frozen=True, slots=True, eq=False)
 class WaterCourse:
     """The water that left the pot during one stay.
 
-    Attributes:
+    Args:
         window: First and last second of the stay.
         lifted: Whether the pot was lifted at its end.
         rate_g_s: (n,) rate of loss, 0 outside the stay.
-        u_rate_g_s: (n,) its standard uncertainty.
-        lost_by: What had left by a moment, as an uncertain number of shared variables.
+        unsure: Works out how each of some variables shifts the rate, (n,) each, and the variables; asked only when
+            somebody wants to know.
         known_by: How it is known.
     """
 
-    window: tuple[float, float]
-    lifted: bool
-    rate_g_s: Array
-    u_rate_g_s: Array
-    lost_by: Callable[[float], UFloat]
-    known_by: str
+    def __init__(
+        self,
+        window: tuple[float, float],
+        lifted: bool,
+        rate_g_s: Array,
+        unsure: Callable[[], tuple[Sequence[Array], Sequence[UFloat]]],
+        known_by: str,
+    ) -> None:
+        self.window = window
+        self.lifted = lifted
+        self.rate_g_s = rate_g_s
+        self.known_by = known_by
+        self._unsure = unsure
+
+    @cached_property
+    def _shifts(self) -> tuple[Sequence[Array], Sequence[UFloat]]:
+        return self._unsure()
+
+    @cached_property
+    def _sums(self) -> list[Array]:
+        return summed(self.rate_g_s, self._shifts[0])
+
+    @cached_property
+    def u_rate_g_s(self) -> Array:
+        """Standard uncertainty of the rate, (n,)."""
+        parts = [shift * float(variable.std_dev) for shift, variable in zip(*self._shifts, strict=True)]
+        return np.asarray(np.sqrt(np.sum(np.square(parts), axis=0)))
+
+    def lost_by(self, t_s: float) -> UFloat:
+        """Return what had left by a moment, as an uncertain number of shared variables."""
+        at = np.arange(len(self.rate_g_s) + 1, dtype=np.float64)
+        values = [float(np.interp(t_s, at, total)) for total in self._sums]
+        lost = to_affine_scalar(values[0])
+        for value, variable in zip(values[1:], self._shifts[1], strict=True):
+            lost += value * variable
+        return lost
+
+
+class WeighedCourse(WaterCourse):
+    """The water of a pot on a load cell of its own."""
+
+    def __init__(self, cell: Scale, stay: Stay, n: int) -> None:
+        window = stay.window(float(n))
+        inside = seconds_of(window, n)
+        rate = np.where(inside, np.maximum(cell.loss.rate_g_s, 0.0), 0.0)
+        super().__init__(
+            window, stay.off is not None, rate, lambda: ((), ()), "the pot stands on a load cell of its own"
+        )
+        self._cell = cell
+        self._inside = inside
+
+    @cached_property
+    def u_rate_g_s(self) -> Array:
+        """Standard uncertainty of the rate, (n,)."""
+        return np.where(self._inside, self._cell.loss.u_rate_g_s, 0.0)
+
+    def lost_by(self, t_s: float) -> UFloat:
+        """Return what had left by a moment."""
+        return self._cell.lost(self.window[0], min(max(t_s, self.window[0]), self.window[1]))
 
 
 def water_courses(
@@ -83,22 +137,10 @@ def water_courses(
     """
     if pot.own_cell is not None:
         stays = pot.own_cell.loads.stays or (Stay(None, None),)
-        return tuple(_weighed_apart(pot.own_cell, stay, n) for stay in stays)
+        return tuple(WeighedCourse(pot.own_cell, stay, n) for stay in stays)
     if scale is None:
         return ()
     return tuple(_from_balance(scale, pot, plan, events, index, n) for index in range(len(scale.loads.stays)))
-
-
-def _weighed_apart(cell: Scale, stay: Stay, n: int) -> WaterCourse:
-    window = stay.window(float(n))
-    inside = seconds_of(window, n)
-    rate = np.where(inside, np.maximum(cell.loss.rate_g_s, 0.0), 0.0)
-    u_rate = np.where(inside, cell.loss.u_rate_g_s, 0.0)
-
-    def lost_by(t_s: float) -> UFloat:
-        return cell.lost(window[0], min(max(t_s, window[0]), window[1]))
-
-    return WaterCourse(window, stay.off is not None, rate, u_rate, lost_by, "the pot stands on a load cell of its own")
 
 
 def seconds_of(window: tuple[float, float], n: int) -> NDArray[np.bool_]:
@@ -145,8 +187,10 @@ def _from_balance(scale: Scale, pot: PotCurves, plan: Plan, events: Sequence[Eve
     )
     total, until_s, known_by = _closed_total(scale, plan, stay, index, window, flameout, pot)
     if total is None:
-        return _course(stay, window, model.standing(coefficients), f"the heat balance alone ({heat.words})")
-    return _course(stay, window, model.closing(coefficients, total, until_s), known_by)
+        rate, unsure = model.standing(coefficients)
+        return WaterCourse(window, stay.off is not None, rate, unsure, f"the heat balance alone ({heat.words})")
+    rate, unsure = model.closing(coefficients, total, until_s)
+    return WaterCourse(window, stay.off is not None, rate, unsure, known_by)
 
 
 def _boiling(t: Array, boil: Event | None, pot: PotCurves, inside: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -218,16 +262,14 @@ def _closed_total(
 def _handled(scale: Scale, on: MassStep, off: MassStep) -> UFloat:
     """Return what setting down and lifting leave unsure of the water, a variable about zero.
 
-    The hot gas carries part of the pot, more of it the better it burns; and a step is taken at the middle of its
-    handling, while the pot moved at any moment of it: what the steam's rate makes of that time is not known
-    (rectangular, JCGM 100:2008, 4.3.7).
+    The hot gas carries part of the pot, more of it the better it burns; and while the moment at which the pot moved is
+    unsure, so is what the steam's rate makes of that time.
     """
     unsure = scale.jet_g * (scale.blaze(off.start_s) - scale.blaze(on.start_s))
     seconds = np.arange(len(scale.loss.rate_g_s)) + 0.5
     for step, tag in ((on, "pot_on"), (off, "pot_off")):
         before, after = np.interp([step.start_s - 5.0, step.end_s + 5.0], seconds, scale.loss.rate_g_s)
-        u_s = (step.end_s - step.start_s) / 12.0**0.5
-        unsure += error_about_zero(abs(float(after - before)) * u_s, tag)
+        unsure += error_about_zero(abs(float(after - before)) * float(step.moved_s.std_dev), tag)
     return unsure
 
 
@@ -249,44 +291,17 @@ def _lost_while_cooling(plan: Plan, pot: PotCurves, delay_s: UFloat, window: tup
     )
 
 
-def _course(
-    stay: Stay, window: tuple[float, float], modelled: tuple[Array, Sequence[Array], Sequence[UFloat]], known_by: str
-) -> WaterCourse:
-    """Wrap a rate and its shifts, each the effect of one variable, into a course."""
-    rate, shifts, variables = modelled
-    sums = summed(rate, shifts)
-    variance = np.zeros(len(rate))
-    for shift, variable in zip(shifts, variables, strict=True):
-        variance += (shift * float(variable.std_dev)) ** 2
-    at = np.arange(len(rate) + 1, dtype=np.float64)
-
-    def lost_by(t_s: float) -> UFloat:
-        values = [float(np.interp(t_s, at, total)) for total in sums]
-        lost = to_affine_scalar(values[0])
-        for value, variable in zip(values[1:], variables, strict=True):
-            lost += value * variable
-        return lost
-
-    return WaterCourse(window, stay.off is not None, rate, np.sqrt(variance), lost_by, known_by)
-
-
-def without_water(bare_g: Array, courses: Sequence[WaterCourse], wander: float) -> LossRate:
+def without_water(read_g: Array, courses: Sequence[WaterCourse], loss: LossRate) -> LossRate:
     """Return the mass and burning rate of the fuel alone: the water's course is put back before smoothing.
 
     Taking its rate off afterwards instead would leave a bump wherever steam starts or stops in the smoother's reach.
 
     Args:
-        bare_g: (n,) mass with steps taken out, NaN where spoilt.
+        read_g: (n,) mass with steps taken out, NaN where spoilt, read between its codes.
         courses: The water of every stay.
-        wander: Intensity of the rate's random walk, g²/s³.
+        loss: The same curve smoothed with the water in it.
     """
-    gone = np.zeros(len(bare_g))
-    variance = np.zeros(len(bare_g))
-    for course in courses:
-        gone += np.cumsum(course.rate_g_s)
-        variance += course.u_rate_g_s**2
-    fuel = smooth(bare_g + gone, wander=wander)
-    return replace(fuel, u_rate_g_s=np.sqrt(fuel.u_rate_g_s**2 + variance))
+    return smooth_again(read_g + np.sum([np.cumsum(course.rate_g_s) for course in courses], axis=0), loss)
 
 
 def told_apart(
@@ -303,8 +318,11 @@ def told_apart(
     courses = water_courses(scale, pot, plan, events, n)
     if pot.own_cell is not None or not courses:
         return courses, scale.loss
+    read_g = between_codes(bare_g)
     for _ in range(2):
-        fuel = without_water(bare_g, courses, scale.loss.wander)
+        fuel = without_water(read_g, courses, scale.loss)
         total = fuel.rate_g_s + np.sum([course.rate_g_s for course in courses], axis=0)
         courses = water_courses(replace(scale, loss=replace(scale.loss, rate_g_s=total)), pot, plan, events, n)
-    return courses, without_water(bare_g, courses, scale.loss.wander)
+    fuel = without_water(read_g, courses, scale.loss)
+    variance = fuel.u_rate_g_s**2 + np.sum([course.u_rate_g_s**2 for course in courses], axis=0)
+    return courses, replace(fuel, u_rate_g_s=np.sqrt(variance))

@@ -20,8 +20,15 @@ STIRRED_K = 0.15
 remains between bottom and surface is a few tenths of a kelvin (common practice, no source)."""
 LINE_S = 25
 """Seconds of the curve by which a temperature at its edge is told."""
-_SETTLED = 4.5
-_LEAST_S = 4.0
+POT_LAG_S = 3.0
+"""How much later the water warms than the heat comes, for the pot's metal warms first; its standard uncertainty is as
+large. A steel pot of 150 J/K with 0.018 m² of bottom at 1 to 3 kW/(m² K) takes 3 to 8 s, a wide one less."""
+MOST_POT_LAG_S = 12.0
+"""Longest such lag that is believed."""
+_AS_GOOD_K = 0.3
+_LEAST_LAG_S = 0.5
+# Neighbouring seconds of a smoothed curve share their noise: one value in about five is its own.
+_SHARED = 5.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,17 +54,43 @@ class WaterProbe:
     def rising_from(self, t_s: float, u_t_s: float) -> UFloat | None:
         """Return the temperature at the start of a ramp, None without a curve.
 
-        The probe may have hung in the air before: the ramp after it has settled is followed back to the moment.
+        The probe may have hung in the air before: the curve after the moment is a ramp that lags by the time constant,
+        and what is left of the reading before dies away with it. A fire that grows bends the ramp: what the first half
+        minute and its first half tell differently is not known.
+
+        Args:
+            t_s: The moment.
+            u_t_s: Its standard uncertainty.
         """
-        low = t_s + max(_LEAST_S, _SETTLED * self.lag_s)
-        return self._by_line(t_s, low, low + LINE_S, u_t_s)
+        whole = self._settling(t_s, LINE_S + 2.0 * self.lag_s)
+        if whole is None:
+            return self.level(t_s + 2.0, t_s + 12.0)
+        start_c, slope, u_start = whole
+        part = self._settling(t_s, 0.5 * LINE_S + 2.0 * self.lag_s)
+        bent = 0.0
+        if part is not None:
+            bent = part[0] - start_c
+            if abs(bent) > 2.0 * float(np.hypot(part[2], u_start)):
+                start_c, slope, u_start = part
+        before = self.level(t_s - 15.0, t_s - 4.0)
+        ahead = (before.nominal_value - start_c) if before is not None else np.nan
+        if -_AS_GOOD_K <= ahead <= max(slope, 0.0) * MOST_POT_LAG_S + _AS_GOOD_K:
+            # Either the probe hung in the water before, and the pot's metal took its time to warm; or it hung in air
+            # of nearly the same temperature. The start is anywhere between (rectangular, JCGM 100:2008, 4.3.7).
+            start_c, bent, pot_lag_s = start_c + 0.5 * ahead, 2.0 * ahead / 12.0**0.5, 0.0
+        else:
+            start_c, pot_lag_s = start_c + slope * POT_LAG_S, POT_LAG_S
+        u = float(np.hypot(np.hypot(u_start, 0.5 * bent), slope * np.hypot(u_t_s, pot_lag_s)))
+        return self._with_errors(start_c, t_s, u) + slope * error_about_zero(self.u_lag_s, "water_probe_lag")
 
     def rising_to(self, t_s: float) -> tuple[UFloat, float] | None:
         """Return the temperature at the end of a stretch and its slope there in K/s, None without a curve."""
-        value = self._by_line(t_s, t_s - LINE_S, t_s - 2.0, 0.0)
-        if value is None:
+        middle, slope, level, u_slope = self._line(t_s - LINE_S, t_s - 2.0)
+        if not np.isfinite(level):
             return None
-        return value, self._line(t_s - LINE_S, t_s - 2.0)[1]
+        reach = t_s + self.lag_s - middle
+        value = self._with_errors(level + slope * reach, t_s, u_slope * reach)
+        return value + slope * error_about_zero(self.u_lag_s, "water_probe_lag"), slope
 
     def level(self, a_s: float, b_s: float) -> UFloat | None:
         """Return the temperature of a plateau, None without a curve."""
@@ -65,6 +98,22 @@ class WaterProbe:
         if len(piece) == 0:
             return None
         return self._with_errors(float(np.median(piece)), 0.5 * (a_s + b_s), 0.0)
+
+    def _settling(self, t_s: float, for_s: float) -> tuple[float, float, float] | None:
+        """Return start, slope and the start's standard uncertainty of a lagging ramp, None with too few seconds."""
+        t, value = self._piece(t_s + 2.0, t_s + 2.0 + for_s)
+        if len(t) < 8:
+            return None
+        since = t - t_s
+        columns = [np.ones(len(t)), since - self.lag_s]
+        if self.lag_s >= _LEAST_LAG_S:
+            columns.append(np.exp(-since / self.lag_s))
+        matrix = np.stack(columns, axis=1)
+        normal = matrix.T @ matrix
+        found = np.linalg.solve(normal, matrix.T @ value)
+        residual = value - matrix @ found
+        u_start = float(np.sqrt(_SHARED * max(float(np.mean(residual**2)), 1e-4) * np.linalg.inv(normal)[0, 0]))
+        return float(found[0]), float(found[1]), u_start
 
     def _piece(self, a_s: float, b_s: float) -> tuple[Array, Array]:
         low, high = max(0, int(a_s)), max(0, int(b_s) + 1)
@@ -81,18 +130,8 @@ class WaterProbe:
         spread = float(np.sum((t - middle) ** 2))
         slope = float(np.sum((t - middle) * value)) / spread
         residual = value - np.mean(value) - slope * (t - middle)
-        # Neighbouring seconds of a smoothed curve share their noise: one value in about five is its own.
-        u_slope = float(np.sqrt(5.0 * max(float(np.mean(residual**2)), 1e-4) / spread))
+        u_slope = float(np.sqrt(_SHARED * max(float(np.mean(residual**2)), 1e-4) / spread))
         return middle, slope, float(np.mean(value)), u_slope
-
-    def _by_line(self, t_s: float, a_s: float, b_s: float, u_t_s: float) -> UFloat | None:
-        middle, slope, level, u_slope = self._line(a_s, b_s)
-        if not np.isfinite(level):
-            return None
-        reach = t_s + self.lag_s - middle
-        u = float(np.hypot(u_slope * reach, slope * u_t_s))
-        value = self._with_errors(level + slope * reach, t_s, u)
-        return value + slope * error_about_zero(self.u_lag_s, "water_probe_lag")
 
     def _with_errors(self, value_c: float, t_s: float, u_k: float) -> UFloat:
         u = float(np.hypot(STIRRED_K, u_k))

@@ -6,17 +6,19 @@ from typing import TYPE_CHECKING
 from uncertainties import UFloat
 
 from emberline.curves.events import Event
-from emberline.heat.advice import advice
+from emberline.heat.advice import Adviser
 from emberline.heat.result import Result
-from emberline.reports.figures import Parts, clock, moment, parts, plain, spoken
+from emberline.reports.figures import Parts, clock, half_width, moment, parts, plain, spoken
 from emberline.reports.timeline import zero_s
 from emberline.reports.wording import (
     BESIDE,
     BUDGETED,
     EVENTS,
     HEADLINES,
+    PHASES,
     RESULT_GROUPS,
     RESULTS,
+    in_sentence,
     input_title,
     result_meaning,
     result_title,
@@ -26,7 +28,7 @@ if TYPE_CHECKING:
     from emberline.trials.analysis import Analysis
 
 _LEAST_SHARE = 0.02
-_MOST_INPUTS = 3
+_MOST_INPUTS = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,9 +64,10 @@ class ResultRow:
 
 @dataclass(frozen=True, slots=True)
 class Share:
-    """Part of a result's variance that one input brings, in percent."""
+    """What one input brings: its own ± where it is one input, and its part of the result's variance in percent."""
 
     title: str
+    half: str
     percent: int
 
 
@@ -88,6 +91,19 @@ class VisitRow:
     evaporated: str
     efficiency: str
     known_by: str
+
+
+@dataclass(frozen=True, slots=True)
+class PhaseRow:
+    """One phase of the burn."""
+
+    name: str
+    start: str
+    duration: str
+    lost: str
+    rate: str
+    firepower: str
+    water: str
 
 
 def headlines(analysis: "Analysis") -> list[Headline]:
@@ -150,12 +166,13 @@ def quality_texts(analysis: "Analysis") -> list[str]:
 def budget_rows(analysis: "Analysis") -> list[BudgetRow]:
     """Return the budgets of the main results, largest share first, small ones summed up."""
     rows = []
+    adviser = Adviser(analysis.account, analysis.events, analysis.plan, analysis.boiling_point, analysis.results.values)
     for name in BUDGETED:
         result = analysis.results.values.get(name)
         if result is None or not result.budget:
             continue
-        shares = _shares(result.budget)
-        rows.append(BudgetRow(result_title(name), plain(result.value, result.unit), shares, advice(result, name)))
+        advice = adviser.sentence(name, in_sentence(name))
+        rows.append(BudgetRow(result_title(name), plain(result.value, result.unit), _shares(result), advice))
     return rows
 
 
@@ -178,6 +195,23 @@ def visit_rows(analysis: "Analysis") -> list[VisitRow]:
     return rows
 
 
+def phase_rows(analysis: "Analysis") -> list[PhaseRow]:
+    """Return the phases with times from lit; a dash where a figure is not known or does not apply."""
+    zero = zero_s(analysis)
+    return [
+        PhaseRow(
+            PHASES[phase.phase],
+            clock(phase.start_s - zero),
+            _or_dash(phase.duration),
+            _or_dash(phase.fuel_mass_lost),
+            _or_dash(phase.burning_rate_mean),
+            _or_dash(phase.firepower_mean),
+            _or_dash(phase.water_evaporated),
+        )
+        for phase in analysis.results.phases
+    ]
+
+
 def described(analysis: "Analysis") -> str:
     """Return what the plot shows, for readers who cannot see it."""
     zero = zero_s(analysis)
@@ -195,23 +229,28 @@ def described(analysis: "Analysis") -> str:
     return " ".join(sentences)
 
 
+def _or_dash(result: Result | None) -> str:
+    return "–" if result is None else plain(result.value, result.unit)
+
+
 def _result(name: str, result: Result) -> ResultRow:
     return ResultRow(result_title(name), result_meaning(name), plain(result.value, result.unit))
 
 
-def _shares(budget: dict[str, float]) -> tuple[Share, ...]:
-    variance = sum(part**2 for part in budget.values())
+def _shares(result: Result) -> tuple[Share, ...]:
+    variance = float(result.value.std_dev) ** 2
     by_title: dict[str, float] = {}
-    for tag, part in budget.items():
+    for tag, part in result.budget.items():
         title = input_title(tag)
-        by_title[title] = by_title.get(title, 0.0) + part**2 / variance
+        by_title[title] = by_title.get(title, 0.0) + part**2
     ordered = sorted(by_title.items(), key=lambda item: (-item[1], item[0]))
-    shown = [(title, share) for title, share in ordered[:_MOST_INPUTS] if share >= _LEAST_SHARE]
-    rest = 1.0 - sum(share for _, share in shown)
-    shares = [Share(title, round(100 * share)) for title, share in shown]
-    if rest >= 0.005:
-        shares.append(Share("all else", round(100 * rest)))
-    return tuple(shares)
+    shown = [(title, part) for title, part in ordered[:_MOST_INPUTS] if part >= _LEAST_SHARE * variance]
+    rest = max(variance - sum(part for _, part in shown), 0.0)
+    if rest >= 0.005 * variance:
+        shown.append(("all else", rest))
+    return tuple(
+        Share(title, half_width(part**0.5, result.unit), round(100 * part / variance)) for title, part in shown
+    )
 
 
 def _event(number: int, event: Event, zero: float) -> EventRow:

@@ -57,6 +57,15 @@ def plain(value: UFloat, unit: str) -> str:
     return f"{told.nominal}{half}{shown}{note}"
 
 
+def half_width(u: float, unit: str) -> str:
+    """Write the 95 % half-width of a standard uncertainty alone, such as `± 3.3 s`; of a fraction in percent."""
+    factor, shown = (100.0, "%") if unit == "" else (1.0, "" if unit == "1" else unit)
+    half = u * factor * COVERAGE_95
+    if not (math.isfinite(half) and half > 0.0):
+        return ""
+    return f"±{SPACE}{rounded(half, last_place(half))}{SPACE + shown if shown else ''}"
+
+
 def clock(t_s: float) -> str:
     """Write a time as minutes and seconds, `m:ss`; minutes run on past 59, and earlier than zero has a minus."""
     whole = math.floor(abs(t_s) + 0.5)

@@ -48,6 +48,7 @@ def summary_page(analysis: "Analysis", *, started: str | None = None) -> str:
             lit=first(analysis.events, EventKind.LIT) is not None,
             retractions=content.retractions(analysis),
             visits=content.visit_rows(analysis),
+            phases=content.phase_rows(analysis),
             groups=content.result_groups(analysis),
             absent=content.absent_rows(analysis),
             budgets=content.budget_rows(analysis),

@@ -141,12 +141,20 @@ _INPUTS = {
     "pressure": "air pressure",
     "load_cell_span": "load cell, span",
     "load_cell_drift": "load cell, drift",
+    "load_cell_creep": "load cell, creep",
+    "draught": "lift of the hot gas",
+    "draught_on_pot": "lift of the hot gas on the pot",
     "mass_curve": "load cell, noise",
     "mass_step": "load cell, steps",
     "burning_rate": "noise of the rate",
     "evaporation_model": "evaporation model",
     "steam_share": "share of steam",
+    "pot_wall": "heat lost by the pot's wall",
+    "char_steam": "steam raised by glowing char",
     "water_probe": "water probe",
+    "water_probe_span": "water probe, span",
+    "water_probe_drift": "water probe, drift",
+    "water_probe_lag": "water probe, lag",
     "water_curve": "water curve",
     "lit": "moment of lighting",
     "pot_on": "moment of pot on",
@@ -154,6 +162,7 @@ _INPUTS = {
     "pot_off": "moment of pot off",
     "flameout": "moment of flameout",
     "note": "moment of a note",
+    "kindled": "end of kindling",
 }
 
 
@@ -161,6 +170,12 @@ def result_title(name: str) -> str:
     """Return what a result is called; an unknown name is spelled out."""
     known = RESULTS.get(name)
     return known.title if known else _spelled(name).capitalize()
+
+
+def in_sentence(name: str) -> str:
+    """Return what a result is called within a sentence."""
+    title = result_title(name)
+    return f"the {title[0].lower()}{title[1:]}"
 
 
 def result_meaning(name: str) -> str:

@@ -11,6 +11,7 @@ from typing import Any, Protocol
 from emberline import __version__
 from emberline.bench.plan import Plan
 from emberline.curves.events import Event, Retraction
+from emberline.heat.phases import PhaseResult
 from emberline.heat.result import QualityNote, Result
 from emberline.heat.results import Results, VisitResult
 
@@ -71,18 +72,14 @@ def summary_document(analysis: Analysed) -> dict[str, Any]:
         "retracted": [_retraction(retraction) for retraction in analysis.retracted],
         "results": {name: _result(result) for name, result in analysis.results.values.items()},
         "visits": [_visit(visit) for visit in analysis.results.visits],
+        "phases": [_phase(phase) for phase in analysis.results.phases],
         "absent": dict(analysis.results.absent),
         "quality": [{"code": note.code, "text": note.text} for note in notes],
     }
 
 
-def summary_json(analysis: Analysed) -> str:
-    """Return the summary as JSON text, the same bytes for the same analysis."""
-    return document_json(summary_document(analysis))
-
-
 def document_json(document: Mapping[str, object]) -> str:
-    """Write a document in its own order, indented, with a newline at the end.
+    """Write a document in its own order, indented, with a newline at the end; the same bytes for the same document.
 
     Raises:
         ValueError: where a number is not finite, which JSON cannot say.
@@ -122,14 +119,30 @@ def _result(result: Result) -> dict[str, Any]:
 
 
 def _visit(visit: VisitResult) -> dict[str, Any]:
-    evaporated, share = visit.water_evaporated, visit.pot_window_efficiency
     return {
         "pot_on_s": _number(visit.pot_on_s),
         "boil_s": _number(visit.boil_s),
         "pot_off_s": _number(visit.pot_off_s),
-        "water_evaporated": None if evaporated is None else _result(evaporated),
-        "pot_window_efficiency": None if share is None else _result(share),
+        "water_evaporated": _result_or_null(visit.water_evaporated),
+        "pot_window_efficiency": _result_or_null(visit.pot_window_efficiency),
     }
+
+
+def _phase(phase: PhaseResult) -> dict[str, Any]:
+    return {
+        "phase": phase.phase.value,
+        "start_s": _number(phase.start_s),
+        "end_s": _number(phase.end_s),
+        "duration": _result(phase.duration),
+        "fuel_mass_lost": _result_or_null(phase.fuel_mass_lost),
+        "burning_rate_mean": _result_or_null(phase.burning_rate_mean),
+        "firepower_mean": _result_or_null(phase.firepower_mean),
+        "water_evaporated": _result_or_null(phase.water_evaporated),
+    }
+
+
+def _result_or_null(result: Result | None) -> dict[str, Any] | None:
+    return None if result is None else _result(result)
 
 
 def _number(value: float | None) -> float | None:

@@ -115,8 +115,8 @@ def test_one_probe_has_one_error() -> None:
     assert visit.water_start_c is not None
     assert visit.water_boil_c is not None
     rise = visit.water_boil_c - visit.water_start_c
-    # 1.85 K of constant error cancel; 0.43 % of span and a few tenths of stirring stay.
-    assert rise.std_dev < 0.6 < 1.85 < visit.water_boil_c.std_dev
+    # 1.85 K of constant error cancel; the span, the stirring and the moment on a ramp of 0.27 K/s stay.
+    assert rise.std_dev < 1.0 < 1.85 < visit.water_boil_c.std_dev
 
 
 def test_a_pot_never_lifted_counts_to_the_end_and_its_flame_heat_to_flameout() -> None:

@@ -15,7 +15,7 @@ from emberline.curves.grid import grid_of
 from emberline.curves.loads import tell_apart, with_standing_pot
 from emberline.curves.mass_steps import MassStep, find_steps, masked
 from emberline.heat.scale import scale_of
-from emberline.heat.water_course import PotCurves, seconds_of, water_courses, without_water
+from emberline.heat.water_course import PotCurves, WaterCourse, seconds_of, water_courses, without_water
 from stove_fixture import BOILING_C, Stove, Told, told
 
 LIFTED = Stove()
@@ -152,7 +152,9 @@ def twice(plan: Plan) -> tuple[float, ...]:
     level = np.ones(n)
     loss = LossRate(900.0 - 0.2 * np.arange(float(n)), 0.2 * level, 0.01 * level, 0.1 * level, 0.1 * level, 1e-5)
     sizes = ((100, 800.0), (500, -770.0), (600, 900.0), (1000, -840.0))
-    steps = [MassStep(at, at + 3, ufloat(size, 0.2, "mass_step"), abs(size)) for at, size in sizes]
+    steps = [
+        MassStep(at, at + 3, ufloat(size, 0.2, "mass_step"), abs(size), ufloat(at + 1.5, 0.5)) for at, size in sizes
+    ]
     scale = scale_of(loss, tell_apart(steps, plan, 50.0), default_channel(Role.MASS))
     pot = PotCurves(np.full(n, 80.0), default_channel(Role.WATER), ufloat(BOILING_C, 0.3))
     courses = water_courses(scale, pot, plan, (Event(EventKind.LIT, 50.0, 1.0, ""),), n)
@@ -181,11 +183,12 @@ def test_a_pot_that_stood_there_all_the_time_is_followed_from_the_first_second()
 def test_putting_the_water_back_leaves_the_fuel() -> None:
     _, apart = known("lifted")
     bare = STOVE_AND_FUEL - np.cumsum(LIFTED.water_rate_g_s)
-    fuel = without_water(bare, [replace(apart.courses[0], rate_g_s=LIFTED.water_rate_g_s)], 1e-6)
+    known_water = WaterCourse(apart.courses[0].window, True, LIFTED.water_rate_g_s, lambda: ((), ()), "known")
+    fuel = without_water(bare, [known_water], replace(apart.scale.loss, wander=1e-6))
     assert np.max(np.abs(fuel.rate_g_s - LIFTED.fuel_rate_g_s)[200:900]) < 0.01
     # What is not sure of the water is not sure of the fuel.
     inside = seconds_of(apart.courses[0].window, LIFTED.n)
-    assert (fuel.u_rate_g_s[inside] >= apart.courses[0].u_rate_g_s[inside]).all()
+    assert (apart.fuel.u_rate_g_s[inside] >= apart.courses[0].u_rate_g_s[inside]).all()
 
 
 STOVE_AND_FUEL = 860.0 - np.cumsum(LIFTED.fuel_rate_g_s)

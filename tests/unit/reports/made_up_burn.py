@@ -165,4 +165,4 @@ def _results(*, pot: bool, mass: bool, flameout: bool, on: float, boil: float, o
         else ()
     )
     notes = (QualityNote("moisture_assumed", "The plan gave no moisture: 12 ± 8 % was assumed."),)
-    return Results(values, absent, np.zeros(3), visits, notes)
+    return Results(values, absent, np.zeros(3), visits, (), notes)

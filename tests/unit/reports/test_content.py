@@ -3,7 +3,8 @@ from dataclasses import replace
 import pytest
 from uncertainties import ufloat
 
-from emberline.curves.events import Event, EventKind
+from emberline.curves.events import Event, EventKind, Phase
+from emberline.heat.phases import PhaseResult
 from emberline.heat.result import QualityNote, Result
 from emberline.reports import content
 from unit.reports.made_up_burn import make_burn
@@ -43,10 +44,21 @@ def test_shares_of_a_budget_are_of_the_variance_and_sum_to_all() -> None:
     burn.results.values.clear()
     burn.results.values["thermal_efficiency"] = Result(heat + wet + small, "")
     (row,) = content.budget_rows(burn)
-    assert [(share.title, share.percent) for share in row.shares] == [
-        ("moisture of the fuel", 64),
-        ("heating value, fuel", 36),
+    # Each with its own 95 % half-width: 1.96 times 40 and 30 percentage points.
+    assert [(share.title, spaced(share.half), share.percent) for share in row.shares] == [
+        ("moisture of the fuel", "± 80 %", 64),
+        ("heating value, fuel", "± 60 %", 36),
     ]
+
+
+def test_phases_stand_in_their_order_with_a_dash_for_what_is_not_known() -> None:
+    burn = make_burn()
+    known = Result(ufloat(12.5, 0.25), "g")
+    lasted = Result(ufloat(120.0, 5.0), "s")
+    char = PhaseResult(Phase.CHAR, 1680.0, 1800.0, lasted, known, None, None, None)
+    (row,) = content.phase_rows(replace(burn, results=replace(burn.results, phases=(char,))))
+    assert (row.name, row.start, row.rate, row.water) == ("char", "26:30", "–", "–")
+    assert spaced(row.lost) == "12.5 ± 0.5 g"
 
 
 def test_a_result_that_is_exact_has_no_budget() -> None:

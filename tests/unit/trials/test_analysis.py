@@ -16,7 +16,7 @@ from emberline.bench.samples import Curve
 from emberline.curves.events import Event, EventKind, Retraction
 from emberline.heat.results import RESULT_NAMES
 from emberline.trials.analysis import Analysis, analyse
-from emberline.trials.documents import summary_json
+from emberline.trials.documents import document_json, summary_document
 from emberline.trials.tracker import Tracked
 from stove_fixture import Stove
 
@@ -96,12 +96,12 @@ def test_every_result_is_there_or_absent_with_a_reason() -> None:
 
 def test_the_summary_keeps_to_its_schema() -> None:
     schema = json.loads((files("emberline.trials") / "summary.schema.json").read_text(encoding="utf-8"))
-    jsonschema.validate(json.loads(summary_json(usual())), schema)
+    jsonschema.validate(json.loads(document_json(summary_document(usual()))), schema)
 
 
 def test_an_analysis_repeated_is_the_same_to_the_byte() -> None:
     again = analyse(STOVE.curves(), DESCRIBED, STOVE.plan(), trial="2026-11-25-1", bench="yard")
-    assert summary_json(again) == summary_json(usual())
+    assert document_json(summary_document(again)) == document_json(summary_document(usual()))
     np.testing.assert_array_equal(again.account.fuel_g, usual().account.fuel_g)
 
 

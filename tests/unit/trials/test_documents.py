@@ -15,7 +15,7 @@ from emberline.bench.plan import Plan, empty_plan
 from emberline.curves.events import Event, EventKind, Retraction
 from emberline.heat.result import QualityNote
 from emberline.heat.results import RESULT_NAMES, Results, compute_results
-from emberline.trials.documents import SUMMARY_SCHEMA, document_json, summary_document, summary_json
+from emberline.trials.documents import SUMMARY_SCHEMA, document_json, summary_document
 
 SCHEMA: Mapping[str, Any] = json.loads((files("emberline.trials") / "summary.schema.json").read_text("utf-8"))
 
@@ -51,7 +51,7 @@ def test_the_schema_is_itself_valid() -> None:
 
 @pytest.mark.parametrize("make", [analysed, bare])
 def test_documents_follow_the_schema(make: Any) -> None:
-    jsonschema.Draft202012Validator(SCHEMA).validate(json.loads(summary_json(make())))
+    jsonschema.Draft202012Validator(SCHEMA).validate(json.loads(document_json(summary_document(make()))))
 
 
 def test_the_schema_knows_every_result_and_event() -> None:
@@ -65,7 +65,7 @@ def test_the_schema_knows_every_result_and_event() -> None:
     [(("schema",), "emberline.summary/2"), (("results", "burn_time", "value"), None), (("events", 0, "kind"), "bang")],
 )
 def test_the_schema_refuses_what_it_does_not_know(path: tuple[str | int, ...], value: object) -> None:
-    document: Any = json.loads(summary_json(analysed()))
+    document: Any = json.loads(document_json(summary_document(analysed())))
     inner = document
     for key in path[:-1]:
         inner = inner[key]
@@ -78,7 +78,7 @@ def test_a_summary_holds_what_was_found() -> None:
     document = summary_document(analysed())
     assert list(document) == [
         "schema", "trial", "bench", "label", "factors", "software", "events", "retracted", "results", "visits",
-        "absent", "quality",
+        "phases", "absent", "quality",
     ]  # fmt: skip
     assert document["software"] == {"version": __version__}
     assert (document["label"], document["factors"]) == ("synthetic", {"fuel": "chips"})
@@ -102,7 +102,7 @@ def test_a_summary_holds_what_was_found() -> None:
 def test_a_note_told_twice_is_written_once() -> None:
     once = analysed()
     twice = replace(once, quality=(*once.quality, *once.results.quality))
-    assert summary_json(twice) == summary_json(once)
+    assert document_json(summary_document(twice)) == document_json(summary_document(once))
 
 
 def test_what_is_not_known_is_null() -> None:
@@ -113,8 +113,8 @@ def test_what_is_not_known_is_null() -> None:
 
 
 def test_the_same_analysis_gives_the_same_bytes() -> None:
-    assert summary_json(analysed()) == summary_json(analysed())
-    assert summary_json(analysed()).endswith("}\n")
+    assert document_json(summary_document(analysed())) == document_json(summary_document(analysed()))
+    assert document_json(summary_document(analysed())).endswith("}\n")
 
 
 def test_numbers_that_differ_in_the_last_bits_are_written_alike() -> None:
