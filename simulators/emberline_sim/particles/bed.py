@@ -6,17 +6,17 @@ comes of it. Mass and chemical energy are conserved exactly.
 """
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
+from emberline_sim.particles.fuel import LATENT_25C_J_G, TABLE_K, Charge, Hearth, Nature, Outflow, pyrolysis_tables
 
 PARCELS = 260
 AIR_J_G = 3040.0
 """Heat of burning organic matter per gram of air: 13.1 kJ per gram of oxygen (Huggett, Fire and Materials 4, 1980)."""
 AIR_FOR_CHAR_G = 7.0
 """Air for a gram of char: 5.8 to carbon monoxide, 11.5 to carbon dioxide (stoichiometry)."""
-LATENT_25C_J_G = 2443.0
 DRYING_J_G = 2750.0
 """To evaporate bound water and superheat its steam by some 150 K (handbook values)."""
 WOOD_J_GK, CHAR_J_GK, WATER_J_GK = 1.7, 1.2, 4.19
@@ -25,7 +25,7 @@ FRONT_K = 1180.0
 DIFFUSIVITY_M2_S = 1.6e-7
 """Thermal diffusivity of wood across the grain (handbook: 1.2e-7 to 2e-7)."""
 UP_SHARE = 0.35
-LOOK_STEPS = 10
+LOOK_STEPS = 6
 EMBER_S = 25.0
 EAGERNESS = 3.0
 CHAR_ACTIVATION_K = 9000.0
@@ -36,100 +36,9 @@ GAS_J_GK = 1.15
 CONTACT_W_K = 0.006
 """From glowing char to a gram of raw fuel that lies in it: a twentieth of what its whole surface would take up by
 radiation at 900 K, since it sees only its neighbours and shields itself with its own gas."""
+SNUFFED_S = 400.0
+"""Smothered char cools over this time (common practice, no source)."""
 STEFAN_BOLTZMANN = 5.670374419e-8
-_TABLE_K = np.arange(280.0, 1400.0, 2.0)
-
-
-def pyrolysis_tables(char_bias: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return rate (1/s) and share that becomes char over `_TABLE_K`.
-
-    Three reactions compete for the wood: gas, tar and char (Thurner and Mann, Ind. Eng. Chem. Process Des. Dev. 20
-    (1981) 482; constants from memory). `char_bias` scales the third: woods differ in their minerals.
-    """
-    rt = 8.314462618 * _TABLE_K
-    gas = 1.43e4 * np.exp(-88.6e3 / rt)
-    tar = 4.12e6 * np.exp(-112.7e3 / rt)
-    char = char_bias * 7.37e5 * np.exp(-106.5e3 / rt)
-    total = gas + tar + char
-    return total, char / total
-
-
-@dataclass(frozen=True, slots=True)
-class Nature:
-    """What the fuel is made of.
-
-    Attributes:
-        lhv_dry_j_g: Net calorific value, dry, ash included.
-        char_lhv_j_g: Net calorific value of ash-free char.
-        ash_fraction: Ash over dry fuel.
-        char_bias: Rate of the reaction that forms char, relative to the published one.
-        glow_1_s: Rate of char oxidation at 1000 K with air to spare, relative to the char.
-
-    """
-
-    lhv_dry_j_g: float
-    char_lhv_j_g: float
-    ash_fraction: float
-    char_bias: float
-    glow_1_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class Hearth:
-    """The chamber.
-
-    Attributes:
-        bore_m: Inner diameter.
-        air_g_s: Primary air at full draught.
-        heat_share: Share of the heat made in the bed that goes into fuel.
-        bypass: Share of the primary air that passes beside the front.
-        metal_j_k: Heat capacity of the grate and wall around the char.
-
-    """
-
-    bore_m: float
-    air_g_s: float
-    heat_share: float
-    bypass: float
-    metal_j_k: float
-
-    @property
-    def area_m2(self) -> float:
-        """Cross-section."""
-        return 0.25 * math.pi * self.bore_m**2
-
-
-@dataclass(frozen=True, slots=True)
-class Charge:
-    """Fuel put in at one time.
-
-    Attributes:
-        mass_g: Moist mass.
-        moisture_wet: Mean moisture, wet basis.
-        moisture_spread: Standard deviation of it between pieces.
-        size_m: Median thickness of a piece.
-        size_spread: Standard deviation of its logarithm.
-        bulk_g_m3: Bulk density.
-
-    """
-
-    mass_g: float
-    moisture_wet: float
-    moisture_spread: float
-    size_m: float
-    size_spread: float
-    bulk_g_m3: float
-
-
-@dataclass(frozen=True, slots=True)
-class Outflow:
-    """What left the bed in one step."""
-
-    volatiles_g: float
-    steam_g: float
-    char_g: float
-    volatiles_j: float
-    char_j: float
 
 
 class Bed:
@@ -145,7 +54,7 @@ class Bed:
         self._water0 = self._wood0 = self._char_born = self._lag_s = self._ember_g_s = empty
         self._per_mass = PARCELS / charge.mass_g
         self._spacing_m = math.cbrt(charge.mass_g / charge.bulk_g_m3 / PARCELS)
-        self._grown = False
+        self._charges = 0
         self.char_k = air_k
         self._top_m = 0.0
         self.snuffed = False
@@ -168,7 +77,7 @@ class Bed:
         angle = rng.uniform(0.0, 2.0 * math.pi, n)
         wood = mass * (1.0 - moisture)
         top_m = float(self._z.min()) if len(self._z) else 0.0
-        if self._grown:
+        if self._charges:
             # Fresh fuel lies on the char, which has sunk to about half of its height.
             top_m = self._top_m
 
@@ -186,7 +95,7 @@ class Bed:
         self._ember_g_s = join(self._ember_g_s, np.zeros(n))
         self._lag_s = self._size**2 / (16.0 * DIFFUSIVITY_M2_S)
         self._top_m = float(self._z.min())
-        self._grown = True
+        self._charges += 1
         self._couple()
 
     def _couple(self) -> None:
@@ -210,6 +119,8 @@ class Bed:
     @property
     def cold_g(self) -> float:
         """Fuel above the glowing bed that is still cold: it stands in the way of flame and gas."""
+        if self._charges == 1:
+            return 0.0
         cold = (self.temperature_k < 420.0) & (self._z < 0.0)
         return float((self.water_g + self.wood_g)[cold].sum())
 
@@ -259,6 +170,7 @@ class Bed:
 
         """
         if self.snuffed:
+            self.char_k += (self._air_k - self.char_k) * dt_s / SNUFFED_S
             return Outflow(0.0, 0.0, 0.0, 0.0, 0.0)
         nature = self._nature
         gas_g_s = float(self._ember_g_s.sum())
@@ -284,10 +196,12 @@ class Bed:
         hot = raw & (self.temperature_k > self._air_k + 30.0)
         upper = self._z < (float(self._z[raw].min()) + 0.02 if raw.any() else 0.0)
         reached = (self._kernel[:, hot].sum(axis=1) > 1e-3) if hot.any() else np.zeros(len(raw), dtype=bool)
-        raw |= self._ember_g_s > 1e-5
-        self._raw = np.flatnonzero(raw & (hot | upper | reached | (self._z < 0.0)))
+        raw |= self._ember_g_s > 1e-6
+        taking_part = raw & (hot | upper | reached | (self._z < 0.0))
+        self._raw = np.flatnonzero(taking_part)
+        self._ember_g_s[~taking_part] = 0.0
         charred = (self.wood_g < 0.1 * self._wood0).astype(np.float64)
-        touch = self._kernel[self._raw] @ charred
+        touch = np.einsum("ij,j->i", self._kernel[self._raw], charred)
         beside = touch / np.maximum(self._kernel[self._raw].sum(axis=1), 1e-12)
         weight_g = (self._water0 + self._wood0)[self._raw]
         self._contact_w_k = CONTACT_W_K * beside * np.cbrt(weight_g * weight_g)
@@ -299,7 +213,9 @@ class Bed:
         temperature, depth = self.temperature_k[raw], self._z[raw]
         heat = np.zeros(len(raw))
         if gas_g_s > 1e-7:
-            heat = self._near @ self._ember_g_s[raw] * (self._hearth.heat_share * bed_w / gas_g_s)
+            # Not by a library of linear algebra, whose sums depend on its number of threads.
+            near = np.einsum("ij,j->i", self._near, self._ember_g_s[raw])
+            heat = near * (self._hearth.heat_share * bed_w / gas_g_s)
         touched = self._contact_w_k * np.maximum(self.char_k - temperature, 0.0)
         self._taken_w = float(touched.sum())
         heat += touched
@@ -335,7 +251,7 @@ class Bed:
         capacity = water * WATER_J_GK + wood * WOOD_J_GK + self.char_g[raw] * CHAR_J_GK
         cooled = (temperature - self._air_k) * (dt_s / (8.0 + 1.5 * self._lag_s[raw]) * 0.10)
         temperature = np.minimum(temperature + heat_w * (1.0 - wet) * dt_s / capacity - cooled, FRONT_K)
-        index = ((temperature - _TABLE_K[0]) * 0.5).astype(np.intp)
+        index = ((temperature - TABLE_K[0]) * 0.5).astype(np.intp)
         rate = self._rate_1_s[index]
         rate = rate / (1.0 + rate * self._lag_s[raw])
         gone = wood * -np.expm1(-rate * dt_s)

@@ -12,9 +12,10 @@ from emberline_sim.particles.account import flames_of, truth_of
 from emberline_sim.particles.benches import Bench, draw_bench
 from emberline_sim.particles.drawing import Stove, draw_place, draw_stove, draw_vessel
 from emberline_sim.particles.habits import Plot, draw_plot
-from emberline_sim.particles.history import STEP_S, History, run
+from emberline_sim.particles.history import STEP_S, History
 from emberline_sim.particles.kinds import KINDS, Kind
 from emberline_sim.particles.results import results_of
+from emberline_sim.particles.running import run
 from emberline_sim.particles.scale import ScaleSense, air_force_g, fuel_load_g, hand_force_g, pot_load_g, read_scale
 from emberline_sim.particles.senses import read_flame, read_water, sample_times_s
 from emberline_sim.particles.setting import Setting

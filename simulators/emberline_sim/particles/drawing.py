@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from emberline_sim.particles.bed import AIR_J_G, Charge, Hearth, Nature
+from emberline_sim.particles.bed import AIR_J_G
+from emberline_sim.particles.fuel import Charge, Hearth, Nature
 from emberline_sim.particles.gas import Burner
 from emberline_sim.particles.kinds import Kind
 from emberline_sim.particles.vessel import Vessel

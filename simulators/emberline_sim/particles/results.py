@@ -5,7 +5,7 @@ char over the heat of the fuel burnt (put in less unburnt wood), with credit ove
 (the two forms of ISO 19867-1:2018; from memory).
 """
 
-from emberline_sim.particles.bed import LATENT_25C_J_G
+from emberline_sim.particles.fuel import LATENT_25C_J_G
 from emberline_sim.particles.history import History
 from emberline_sim.particles.setting import Setting
 from emberline_sim.truth import Truth

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from emberline_sim.particles.bed import Charge, Hearth, Nature
+from emberline_sim.particles.fuel import Charge, Hearth, Nature
 from emberline_sim.particles.gas import Burner
 from emberline_sim.particles.vessel import Vessel
 from emberline_sim.trial_specs import PlaceSpec
