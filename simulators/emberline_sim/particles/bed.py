@@ -143,7 +143,7 @@ class Bed:
         """Chill the front, as water or a tight cover does."""
         self.temperature_k = np.minimum(self.temperature_k, 430.0)
         self._ember_g_s[:] = 0.0
-        self.char_k = min(self.char_k, 700.0)
+        self.char_k = min(self.char_k, 560.0)
 
     def stir(self) -> None:
         """Poke the bed: parcels come to lie beside others, char falls on raw fuel."""

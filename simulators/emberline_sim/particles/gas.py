@@ -8,7 +8,11 @@ import numpy as np
 CP_J_GK = 1.15
 CHAR_GLOW_SHARE = 0.25
 """Share of glowing char's heat that leaves with the gas rather than through the wall or as carbon monoxide."""
-REKINDLES = 1.7
+GLOWS_K = 880.0
+"""Char must glow like this to light its gas (piloted by hot spots: orange heat; common practice, no source)."""
+PILOTED = 0.4
+"""Share of the critical flux from which on a lighter's flame becomes one of the fuel: it spreads from one corner."""
+REKINDLES = 2.0
 """Gas must be so much richer to catch from glowing char than a flame that burns already needs."""
 SEEN_S = 1.5
 """A flame takes so long to notice that its gas has changed."""
@@ -57,7 +61,8 @@ class Gas:
         return self._burner.gas_g_s * (0.22 + 0.78 * self.pull)
 
     def step(
-        self, dt_s: float, fuel_g_s: float, heat_w: float, char_w: float, char_k: float, pilot: bool, cold_g: float,
+        self, dt_s: float, fuel_g_s: float, heat_w: float, char_w: float, char_k: float, starter: bool, lighter: bool,
+        cold_g: float,
         gust_m_s: float,
     ) -> float:  # fmt: skip
         """Advance by `dt_s`; return the power of the visible flame, W.
@@ -68,7 +73,8 @@ class Gas:
             heat_w: Their heat.
             char_w: Heat of glowing char.
             char_k: Its temperature.
-            pilot: Whether a lighter or burning starter is there.
+            starter: Whether starter burns: that is a flame.
+            lighter: Whether a lighter is held to it: that is none yet, but lights what can burn.
             cold_g: Cold fuel in the way.
             gust_m_s: Wind.
 
@@ -77,13 +83,14 @@ class Gas:
         self.flux_g_m2s += (fuel_g_s / self._area_m2 - self.flux_g_m2s) * (1.0 - math.exp(-dt_s / SEEN_S))
         hindrance = 1.0 + (gust_m_s / burner.gust_m_s) ** 2 + min(1.0, 0.006 * cold_g)
         richness = self.flux_g_m2s / (burner.critical_g_m2s * hindrance)
+        pilot = starter or (lighter and richness > PILOTED)
         if self.flame:
             # The leaner, the likelier that the last tongue of flame goes out; well above the limit it never does.
             risk = min(30.0, richness**-4.0) if richness > 0.05 else 30.0
             risk = risk if richness < 1.6 else 0.0
             self.flame = pilot or self._rng.random() > 1.0 - math.exp(-risk * dt_s / burner.hesitation_s)
         else:
-            hot = char_k > 820.0 and richness > REKINDLES
+            hot = char_k > GLOWS_K and richness > REKINDLES
             chance = 1.0 - math.exp(-dt_s * min(6.0, richness) / burner.rekindling_s)
             self.flame = pilot or (hot and self._rng.random() < chance)
         flame_w = heat_w if self.flame else 0.0

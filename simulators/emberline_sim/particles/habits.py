@@ -31,15 +31,15 @@ def draw_plot(kind: Kind, stove: Stove, vessel: Vessel | None, air_c: float, rng
     if kind.course != "never_lit":
         deeds.append(Deed("light", lit_s))
     if kind.course == "dies":
-        deeds.append(Deed("smother", lit_s + burns_s * between(rng, 0.35, 0.6), lasts_s=between(rng, 60.0, 200.0)))
+        deeds.append(Deed("smother", lit_s + burns_s * between(rng, 0.35, 0.6), lasts_s=between(rng, 120.0, 300.0)))
     if kind.course == "relit":
         died_s = lit_s + burns_s * between(rng, 0.3, 0.55)
         deeds.append(Deed("smother", died_s, lasts_s=60.0))
-        deeds.append(Deed("relight", died_s + between(rng, 90.0, 420.0)))
+        deeds.append(Deed("relight", died_s + between(rng, 90.0, 420.0), lasts_s=between(rng, 90.0, 150.0)))
     if kind.course == "catches_late":
         died_s = lit_s + between(rng, 20.0, 60.0)
         deeds.append(Deed("smother", died_s, lasts_s=20.0))
-        deeds.append(Deed("relight", died_s + between(rng, 40.0, 240.0)))
+        deeds.append(Deed("relight", died_s + between(rng, 40.0, 240.0), lasts_s=between(rng, 90.0, 150.0)))
     if vessel is not None:
         deeds += _pot(kind, stove, vessel, lit_s, air_c, rng)
     deeds += _refuels(kind, stove, lit_s, rng)

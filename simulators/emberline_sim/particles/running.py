@@ -70,6 +70,8 @@ class _Course:
         """Return when a deed is due, as far as that is known."""
         if deed.after is None:
             return deed.at_s
+        if deed.kind == "snuff" and any(other.kind in ("relight", "refuel") for other in self.waiting):
+            return None
         since_s = self.since.get(deed.after)
         return None if since_s is None else since_s + deed.delay_s
 
@@ -96,8 +98,8 @@ class _Course:
         match deed.kind:
             case "light" | "relight":
                 self.lit_s = t_s if self.lit_s is None else self.lit_s
-                self.gas.flame = True
-                self.lighter_until_s = t_s + setting.lighter_s
+                self.gas.flame = self.starter_g > 0.0
+                self.lighter_until_s = t_s + max(setting.lighter_s, deed.lasts_s)
                 self.choked_until_s = -1.0
             case "smother":
                 self.bed.quench()
@@ -166,7 +168,7 @@ class _Course:
         flow = self.flow
         self.flame_w = self.gas.step(
             STEP_S, (flow.volatiles_g + starter_g) / STEP_S, flow.volatiles_j / STEP_S + starter_w,
-            flow.char_j / STEP_S, self.bed.char_k, starter_g > 0.0 or lighter_w > 0.0, self.bed.cold_g, wind,
+            flow.char_j / STEP_S, self.bed.char_k, starter_g > 0.0, lighter_w > 0.0, self.bed.cold_g, wind,
         )  # fmt: skip
         heat_j = flow.volatiles_j + flow.char_j + starter_g * setting.starter_lhv_j_g
         self.released_j += heat_j

@@ -28,7 +28,7 @@ class Deed:
         water_c: Its temperature.
         lid: Whether the lid is on it.
         amount_g: Force of a tug; char that a poke scatters.
-        lasts_s: How long a poke or a tug lasts, or a weight takes to come to rest.
+        lasts_s: How long a poke, a tug or a cover lasts, a lighter is held, or a weight takes to come to rest.
         rough: How hard the hand is, 1 being usual.
 
     """
