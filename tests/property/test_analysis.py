@@ -1,8 +1,13 @@
 """The analysis on samples in any order and portions, and on curves that no stove ever made."""
 
+import hashlib
 import json
+import os
+import subprocess
+import sys
 from functools import cache
 from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
 import jsonschema
@@ -39,6 +44,11 @@ def samples() -> dict[Role, tuple[NDArray[np.int64], Array]]:
         value[100::97] = np.nan
         found[role] = (t_ns, value)
     return found
+
+
+def curves_of_burn() -> dict[Role, Curve]:
+    """The same burn, calibrated, in one piece."""
+    return curves_of(in_portions([10**6], 0), CHANNELS, START_NS)
 
 
 def in_portions(sizes: list[int], seed: int) -> list[SampleBatch]:
@@ -78,6 +88,32 @@ def test_the_live_run_played_through_gives_the_same_bytes_too() -> None:
     text = in_order(live=True)
     assert summary_of(in_portions([37, 4, 250], 3), None) == text
     assert all(event["announced_t_s"] is not None for event in json.loads(text)["events"])
+
+
+@settings(max_examples=8, deadline=None, derandomize=True)
+@given(phase_s=st.floats(0.02, 0.98))
+def test_the_phase_of_the_sampling_changes_nothing_that_matters(phase_s: float) -> None:
+    shifted = {role: Curve(curve.t_s + phase_s, curve.value) for role, curve in curves_of_burn().items()}
+    results = analyse(shifted, CHANNELS, STOVE.plan(), tracked=Tracked()).results.values
+    usual = analyse(curves_of_burn(), CHANNELS, STOVE.plan(), tracked=Tracked()).results.values
+    assert set(results) == set(usual)
+    for name, result in results.items():
+        moved = abs(result.value.nominal_value - usual[name].value.nominal_value)
+        assert moved <= 0.7 * usual[name].value.std_dev, name
+
+
+def test_another_process_gives_the_same_bytes() -> None:
+    here = hashlib.sha256(in_order(live=False).encode()).hexdigest()
+    script = (
+        "import hashlib\n"
+        "from property.test_analysis import in_order\n"
+        "print(hashlib.sha256(in_order(live=False).encode()).hexdigest())"
+    )
+    tests = Path(__file__).parents[1]
+    # Another order of sets and of everything that is hashed.
+    changed = os.environ | {"PYTHONHASHSEED": "1", "PYTHONPATH": os.pathsep.join([str(tests), *sys.path])}
+    run = subprocess.run([sys.executable, "-c", script], env=changed, capture_output=True, text=True, check=True)
+    assert run.stdout.strip() == here
 
 
 def test_the_burn_that_is_shuffled_has_something_to_say() -> None:

@@ -148,5 +148,5 @@ def _half(u: float, unit: str) -> str:
     """Write the half-width of a 95 % interval with two digits."""
     factor, shown = (100.0, "percentage points") if unit == "" else (1.0, "" if unit == "1" else unit)
     value = COVERAGE_95 * u * factor
-    digits = f"{value:.1f}" if 10.0 > value >= 1.0 else f"{value:.0f}" if value >= 10.0 else f"{value:.2g}"
+    digits = f"{value:.0f}" if value >= 10.0 else f"{value:.2g}"
     return f"± {digits} {shown}".rstrip()

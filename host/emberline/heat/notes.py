@@ -60,9 +60,14 @@ def _assumed(burn: Burn, present: frozenset[str]) -> Iterator[QualityNote]:
 def _assumption(key: str, what: str, value: UFloat, unit: str) -> QualityNote:
     return QualityNote(
         f"assumed_{key}",
-        f"The plan gives no figure for the {what}: {value.nominal_value:.4g}{unit} with a standard uncertainty of "
-        f"{value.std_dev:.2g} is assumed.",
+        f"The plan gives no figure for the {what}: {written(value.nominal_value, 4)}{unit} with a standard uncertainty "
+        f"of {written(value.std_dev, 2)} is assumed.",
     )
+
+
+def written(value: float, digits: int) -> str:
+    """Write a number with some significant digits, whole ones always in full: 18400, not 1.84e+04."""
+    return f"{value:.0f}" if abs(value) >= 10.0 ** (digits - 1) else f"{value:.{digits}g}"
 
 
 def _char(burn: Burn, present: frozenset[str]) -> Iterator[QualityNote]:

@@ -31,6 +31,9 @@ Array = NDArray[np.float64]
 
 AIR_C = 20.0
 """Temperature of the air where nobody says."""
+BY_CHAR = "the char was weighed afterwards, together with the heat balance"
+"""How the water is known where a weight of the char closes the fuel's account: what burnt before it was weighed makes
+that no better, at times, than the heat balance."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -186,9 +189,12 @@ def _from_balance(scale: Scale, pot: PotCurves, plan: Plan, events: Sequence[Eve
         evaporation.CHAR_RATIO_U,
     )
     total, until_s, known_by = _closed_total(scale, plan, stay, index, window, flameout, pot)
-    if total is None:
+    if total is None or known_by == BY_CHAR:
         rate, unsure = model.standing(coefficients)
-        return WaterCourse(window, stay.off is not None, rate, unsure, f"the heat balance alone ({heat.words})")
+        balance = WaterCourse(window, stay.off is not None, rate, unsure, f"the heat balance alone ({heat.words})")
+        if total is None:
+            return balance
+        total = _weighted(total, balance.lost_by(until_s))
     rate, unsure = model.closing(coefficients, total, until_s)
     return WaterCourse(window, stay.off is not None, rate, unsure, known_by)
 
@@ -255,8 +261,14 @@ def _closed_total(
         burnt += sum(scale.load(step.size_g) for step in scale.loads.refuels)
         unknown = ufloat(0.0, u_burnt + 1.0, "char_burnt_before_weighing")
         lost = scale.lost(0.0, until) - burnt + unknown
-        return lost, until, "the char was weighed afterwards"
+        return lost, until, BY_CHAR
     return None, window[1], ""
+
+
+def _weighted(one: UFloat, other: UFloat) -> UFloat:
+    """Return the mean of two independent values, weighted by their variances."""
+    share = other.std_dev**2 / (one.std_dev**2 + other.std_dev**2)
+    return one * share + other * (1.0 - share)
 
 
 def _handled(scale: Scale, on: MassStep, off: MassStep) -> UFloat:

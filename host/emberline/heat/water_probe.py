@@ -25,6 +25,9 @@ POT_LAG_S = 3.0
 large. A steel pot of 150 J/K with 0.018 m² of bottom at 1 to 3 kW/(m² K) takes 3 to 8 s, a wide one less."""
 MOST_POT_LAG_S = 12.0
 """Longest such lag that is believed."""
+WAITED = 0.8
+"""Chance that a probe which agrees with the ramp followed back had waited in the water: as often as not it waits there,
+and air within 2 K of the water is one case in four or five (common practice, no source)."""
 _AS_GOOD_K = 0.3
 _LEAST_LAG_S = 0.5
 # Neighbouring seconds of a smoothed curve share their noise: one value in about five is its own.
@@ -75,9 +78,10 @@ class WaterProbe:
         before = self.level(t_s - 15.0, t_s - 4.0)
         ahead = (before.nominal_value - start_c) if before is not None else np.nan
         if -_AS_GOOD_K <= ahead <= max(slope, 0.0) * MOST_POT_LAG_S + _AS_GOOD_K:
-            # Either the probe hung in the water before, and the pot's metal took its time to warm; or it hung in air
-            # of nearly the same temperature. The start is anywhere between (rectangular, JCGM 100:2008, 4.3.7).
-            start_c, bent, pot_lag_s = start_c + 0.5 * ahead, 2.0 * ahead / 12.0**0.5, 0.0
+            # Most likely the probe hung in the water before, and the pot's metal took its time to warm; else it hung in
+            # air of the same temperature by chance. Mean and spread of the two (JCGM 100:2008, 4.3.9).
+            start_c += WAITED * ahead
+            bent, pot_lag_s = 2.0 * (WAITED * (1.0 - WAITED)) ** 0.5 * ahead, 0.0
         else:
             start_c, pot_lag_s = start_c + slope * POT_LAG_S, POT_LAG_S
         u = float(np.hypot(np.hypot(u_start, 0.5 * bent), slope * np.hypot(u_t_s, pot_lag_s)))

@@ -5,8 +5,9 @@ from uncertainties import UFloat, ufloat
 
 import burn_fixture
 from burn_fixture import BOILING_POINT, SyntheticBurn
-from emberline.bench.plan import Plan, empty_plan
+from emberline.bench.plan import FuelPlan, Plan, empty_plan
 from emberline.curves.events import Event, EventKind
+from emberline.heat.notes import written
 from emberline.heat.results import compute_results
 
 
@@ -73,3 +74,25 @@ def test_doubtful_events_and_refuels_are_told() -> None:
 def test_a_time_to_boil_without_lighting_is_told() -> None:
     events = tuple(event for event in burn_fixture.events() if event.kind is not EventKind.LIT)
     assert "set down" in notes(events=events)["lit_unknown"]
+
+
+@pytest.mark.parametrize(
+    ("value", "digits", "text"),
+    [
+        (18_400.0, 4, "18400"),
+        (600.0, 2, "600"),
+        (0.11, 4, "0.11"),
+        (0.03, 2, "0.03"),
+        (29_500.4, 4, "29500"),
+        (7.25, 2, "7.2"),
+    ],
+)
+def test_numbers_are_written_out(value: float, digits: int, text: str) -> None:
+    assert written(value, digits) == text
+
+
+def test_no_note_has_a_power_of_ten() -> None:
+    plan = replace(burn_fixture.plan(), fuel=FuelPlan(mass_g=burn_fixture.plan().fuel.mass_g))
+    notes = compute_results(*burn_fixture.usual(plan)).quality
+    assert any("18400" in note.text for note in notes)
+    assert not any("e+" in note.text for note in notes)
