@@ -21,6 +21,8 @@ from emberline_wire.errors import BadStateError
 LOG = logging.getLogger(__name__)
 
 GREETING_LIMIT_S = 10.0
+PLUG_EVERY_S = 0.25
+"""How often it is looked whether the device has been plugged in, real seconds."""
 
 
 class SerialLink:
@@ -82,7 +84,7 @@ class SerialLink:
                 except LinkError as error:
                     self._log_trouble(str(error))
                 self.state = LinkState.WAITING if self.state is not LinkState.REFUSED else self.state
-                await self._clock.sleep(self._pauses.next_s())
+                await self._pause(self._pauses.next_s())
         finally:
             await self._hang_up()
             self.state = LinkState.CLOSED
@@ -95,6 +97,23 @@ class SerialLink:
         if self._remember is not None and standing is not None:
             self._remember(standing_document(standing))
         self._send()
+
+    async def _pause(self, seconds: float) -> None:
+        """Wait before the next attempt; a device that is plugged in meanwhile is not kept waiting."""
+        there, left_s = await self._is_there(), self._clock.real_s(seconds)
+        while left_s > 0.0:
+            await asyncio.sleep(min(left_s, PLUG_EVERY_S))
+            left_s -= PLUG_EVERY_S
+            before, there = there, await self._is_there()
+            if there and not before:
+                return
+
+    async def _is_there(self) -> bool:
+        try:
+            await asyncio.to_thread(find_port, self._wanted)
+        except LinkError:
+            return False
+        return True
 
     async def _connection(self, take: Take) -> None:
         self.state = LinkState.SEEKING

@@ -120,7 +120,8 @@ class Host:
 
 def link_to(path: Path, **options: Any) -> SerialLink:
     wanted = SerialPort(port=str(path), device=options.pop("device", None), baud=options.pop("baud", 115_200))
-    return SerialLink(wanted, options.pop("clock", FastClock()), pauses=Pauses(chance=random.Random(1)), **options)
+    options.setdefault("pauses", Pauses(chance=random.Random(1)))
+    return SerialLink(wanted, options.pop("clock", FastClock()), **options)
 
 
 @asynccontextmanager
@@ -320,3 +321,20 @@ async def test_while_the_host_is_busy_nothing_more_is_read(tmp_path: Path) -> No
         free.set()
         await until(lambda: bench.device.exhausted and not bench.device.waiting, "the last acknowledgement")
     assert host.numbers("mass") == list(range(600))
+
+
+async def test_a_device_that_is_plugged_in_is_not_kept_waiting_by_a_long_pause(tmp_path: Path) -> None:
+    class Long(Pauses):
+        def next_s(self) -> float:
+            return 30.0 * SPEED
+
+    path = tmp_path / "port"
+    link = link_to(path, pauses=Long())
+    host = Host(link)
+    async with running(lambda: link.run(host.take)):
+        await until(lambda: link.state is LinkState.WAITING, "the first failure")
+        bench = Bench(path)
+        begun_s = time.monotonic()
+        async with running(bench.run):
+            await until(lambda: bool(host.arrivals), "readings", 5.0)
+        assert time.monotonic() - begun_s < 5.0
