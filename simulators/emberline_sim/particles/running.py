@@ -101,6 +101,7 @@ class _Course:
                 self.gas.flame = self.starter_g > 0.0
                 self.lighter_until_s = t_s + max(setting.lighter_s, deed.lasts_s)
                 self.choked_until_s = -1.0
+                self.since.pop("flameout", None)
             case "smother":
                 self.bed.quench()
                 self.choked_until_s = t_s + deed.lasts_s
@@ -111,6 +112,7 @@ class _Course:
                 self.bed.stir()
                 size_g = -self.bed.spill(deed.amount_g)
             case "refuel":
+                self.since.pop("flameout", None)
                 size_g = sum(mass_g for _, mass_g in deed.portions)
                 at = [(t_s + round(offset_s / STEP_S) * STEP_S, mass_g, deed) for offset_s, mass_g in deed.portions]
                 self.coming = sorted(self.coming + at, key=lambda portion: portion[0])
@@ -192,8 +194,8 @@ class _Course:
     raw_dry_g = 0.0
 
     def watch(self, t_s: float) -> None:
-        """Note when the flame has gone."""
-        if self.lit_s is None or self.gas.flame:
+        """Note when the flame has gone; nobody gives up who holds a lighter to it."""
+        if self.lit_s is None or self.gas.flame or t_s < self.lighter_until_s:
             self.dark_since_s = None
             self.since.pop("flameout", None)
         elif self.dark_since_s is None:
