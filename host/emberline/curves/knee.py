@@ -1,0 +1,228 @@
+"""The knee where a ramp meets its plateau: when, and how surely, from the readings of a probe that lags.
+
+Model. Up to the knee the water warms at a rate that wanders: its changes every ten seconds are normal, their size a
+share of the rate itself, since no fire is steady. After the knee the water stays. The knee may be rounded, since
+bubbles reach the surface while the bulk is still tenths of a kelvin short; it is dated where half of the ramp's slope
+is left, thus where half of the heat that warmed the water leaves as steam. The probe sees all this through a
+first-order lag, and its readings wander by themselves: for seconds as bubbles pass, for minutes as it drifts.
+
+Once the knee and three numbers of shape are given, all of that is linear and normal, so that the likelihood of a knee
+is had in closed form with slopes and level integrated out (Rasmussen and Williams, Gaussian Processes for Machine
+Learning, MIT Press 2006, section 2.7). The shapes are summed over a small grid with their prior weights.
+"""
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+ROUNDINGS_K = (0.0, 0.1, 0.25, 0.6)
+"""Roundings of a knee that are weighed, K: at its knee the water is 0.69 of that below its plateau (ours)."""
+ROUNDING_PRIOR = (0.4, 0.25, 0.2, 0.15)
+WANDER_SHARES = (0.03, 0.1, 0.3)
+"""Changes of a ramp's slope in ten seconds that are weighed, over the slope (ours: steady to gusty)."""
+USUAL_SHARE, U_USUAL_SHARE = 0.85, 0.35
+"""Slope at the end of a ramp over that of its last kelvins, and how much that varies (ours)."""
+READING_WANDERS_K = (0.03, 0.08, 0.2, 0.45)
+"""Wanders of the readings that are weighed, as standard deviations (ours)."""
+BUBBLES_S, DRIFT_S = 4.0, 40.0
+"""Correlation times of the readings' wander; half of its variance each (ours)."""
+OUTLIER = 4.0
+"""Departure from the model, in standard deviations, beyond which a reading is left out."""
+_FAR_S = (25.0, 75.0)
+_AVERAGED_S = (2.0, 4.0, 10.0)
+_TYPICAL = 1
+_KNOTS_S = np.array([0.0, 10.0, 20.0, 32.0, 47.0, 67.0, 95.0, 135.0, 190.0])
+_NODES = np.log(np.arange(0.5, 7.0) / (7.0 - np.arange(0.5, 7.0)))
+"""Middles of seven equal parts of a logistic distribution: bends averaged over them are one bend, rounded."""
+_ALL_ROUNDINGS, _ALL_SHARES = tuple(range(len(ROUNDINGS_K))), tuple(range(len(WANDER_SHARES)))
+
+
+class Witness(NamedTuple):
+    """What something other than the thermometer says of a knee: its log likelihood at some moments."""
+
+    t_s: Array
+    log_likelihood: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Knee:
+    """Where a ramp ends.
+
+    Attributes:
+        t_s: When half of the ramp's slope is left, lag removed.
+        u_s: Standard uncertainty as far as the readings tell it.
+        level_c: Level of the plateau as the probe reads it.
+        slope_k_s: Slope of the ramp where it ends.
+    """
+
+    t_s: float
+    u_s: float
+    level_c: float
+    slope_k_s: float
+
+
+def fit_knee(
+    t_s: Array,
+    value_c: Array,
+    around_s: float,
+    slope_k_s: float,
+    lag_s: float,
+    noise_k: float,
+    witness: Witness | None = None,
+) -> Knee | None:
+    """Date the knee of a ramp.
+
+    Args:
+        t_s: (n,) increasing times of the readings.
+        value_c: (n,) finite readings of the ramp's end and of its plateau.
+        around_s: Where the knee is thought to be.
+        slope_k_s: Slope of the ramp's last kelvins, roughly; above 0.
+        lag_s: The probe's time constant.
+        noise_k: Standard deviation of one reading's white noise; above 0.
+        witness: What else tells when the knee was.
+
+    Returns:
+        The knee; None where the readings show none.
+    """
+    if len(t_s) < 6:
+        return None
+    fit = _Fit(*_thinned(t_s, value_c, around_s, noise_k), slope_k_s, lag_s, witness)
+    reach = float(np.clip(2.0 / slope_k_s, 30.0, 150.0))
+    centre, wander_k = around_s, READING_WANDERS_K[_TYPICAL]
+    for _ in range(4):
+        knees = centre + np.linspace(-1.0, 1.0, 21) * reach
+        scores = np.array([fit.evidence(knees, wander)[0][:, 0, 0] for wander in READING_WANDERS_K])
+        best, at = np.unravel_index(int(np.argmax(scores)), scores.shape)
+        centre, wander_k = float(knees[at]), READING_WANDERS_K[int(best)]
+        if 0 < at < len(knees) - 1:
+            break
+    fit = fit.without_outliers(centre, wander_k)
+    centre, sd = _moments(knees, np.exp(scores[best] - scores[best].max()))
+    width = 4.0 * max(sd, reach / 20.0)
+    for _ in range(4):
+        knees = centre + np.linspace(-1.0, 1.0, 31) * width
+        score, coefficient = fit.evidence(knees, wander_k, _ALL_ROUNDINGS, _ALL_SHARES)
+        weight = np.exp(score - score.max()) * np.asarray(ROUNDING_PRIOR)[None, :, None]
+        weight /= weight.sum()
+        over_knees = weight.sum(axis=(1, 2))
+        centre, sd = _moments(knees, over_knees)
+        if over_knees[0] + over_knees[-1] > 2e-3:
+            width *= 2.0
+        elif sd < 0.1 * width:
+            width = max(4.0 * sd, 1.0)
+        else:
+            break
+    level, slope = (float(np.sum(weight * coefficient[..., i])) for i in (0, 1))
+    return Knee(centre, sd, level, slope) if slope > 0 else None
+
+
+def _moments(at: Array, weight: Array) -> tuple[float, float]:
+    """Return the mean and the standard deviation of a weighted grid."""
+    mean = float(np.average(at, weights=weight))
+    return mean, float(np.sqrt(np.average((at - mean) ** 2, weights=weight)))
+
+
+def _thinned(t_s: Array, value_c: Array, around_s: float, noise_k: float) -> tuple[Array, Array, Array]:
+    """Average readings, the more the farther they are from the knee; return times, values and white variances."""
+    far = np.digitize(np.abs(t_s - around_s), _FAR_S)
+    cell = np.floor(t_s / np.asarray(_AVERAGED_S)[far])
+    start = np.concatenate(([0], np.flatnonzero((np.diff(cell) != 0) | (np.diff(far) != 0)) + 1))
+    count = np.diff(np.append(start, len(t_s)))
+    return np.add.reduceat(t_s, start) / count, np.add.reduceat(value_c, start) / count, noise_k**2 / count
+
+
+class _Fit:
+    """The evidence of readings for a knee.
+
+    Args:
+        t_s: (m,) times.
+        value_c: (m,) values.
+        white: (m,) variances of their white noise.
+        slope_k_s: Slope of the ramp, roughly.
+        lag_s: Lag of the probe.
+        witness: What else tells when the knee was.
+    """
+
+    def __init__(
+        self, t_s: Array, value_c: Array, white: Array, slope_k_s: float, lag_s: float, witness: Witness | None
+    ) -> None:
+        self._t_s, self._value_c, self._white = t_s, value_c, white
+        self._slope_k_s, self._lag_s, self._witness = slope_k_s, lag_s, witness
+        self._middle_c = float(np.median(value_c))
+        self._apart_s = np.arange(-900.0, 900.0, 0.5)
+        self._bends = [_bend(self._apart_s, lag_s, rounding / slope_k_s) for rounding in ROUNDINGS_K]
+
+    def without_outliers(self, knee_s: float, wander_k: float) -> "_Fit":
+        """Return a fit without readings that nothing in the model explains, if they are few."""
+        knees = np.array([knee_s])
+        _, coefficient = self.evidence(knees, wander_k)
+        residual = self._value_c - self._design(knees, _TYPICAL)[0] @ coefficient[0, 0, 0]
+        good = np.abs(residual) <= OUTLIER * np.sqrt(self._white + wander_k**2)
+        if good.all() or good.mean() < 0.7:
+            return self
+        return _Fit(
+            self._t_s[good], self._value_c[good], self._white[good], self._slope_k_s, self._lag_s, self._witness
+        )
+
+    def evidence(
+        self,
+        knees: Array,
+        wander_k: float,
+        roundings: tuple[int, ...] = (_TYPICAL,),
+        shares: tuple[int, ...] = (_TYPICAL,),
+    ) -> tuple[Array, Array]:
+        """Return (k, r, s) log evidence and (k, r, s, p) coefficients: level, slope, bends."""
+        apart = np.abs(self._t_s[:, None] - self._t_s[None, :])
+        together = 0.5 * wander_k**2 * (np.exp(-apart / BUBBLES_S) + np.exp(-apart / DRIFT_S))
+        whiten = np.linalg.inv(np.linalg.cholesky(together + np.diag(self._white)))
+        base = float(np.sum(np.log(np.diag(whiten))))
+        told = np.interp(knees, *self._witness) if self._witness is not None else np.zeros(len(knees))
+        usual = USUAL_SHARE * self._slope_k_s
+        plain = whiten @ (self._value_c - self._middle_c)
+        shape = (len(knees), len(roundings), len(shares))
+        score, coefficient = np.empty(shape), np.empty((*shape, len(_KNOTS_S) + 1))
+        for i, rounding in enumerate(roundings):
+            design = whiten @ self._design(knees, rounding)
+            y = plain - usual * design[:, :, 1]
+            turned = np.swapaxes(design, 1, 2)
+            gram, right = turned @ design, turned @ y[:, :, None]
+            squares = np.einsum("km,km->k", y, y)
+            for j, share in enumerate(shares):
+                prior = self._prior(WANDER_SHARES[share])
+                matrix = gram + np.diag(prior)
+                solved = np.linalg.solve(matrix, right)
+                misfit = squares - np.sum(right * solved, axis=(1, 2)) + np.linalg.slogdet(matrix)[1]
+                score[:, i, j] = told + base + 0.5 * float(np.sum(np.log(prior))) - 0.5 * misfit
+                coefficient[:, i, j] = solved[:, :, 0]
+        coefficient[..., 0] += self._middle_c
+        coefficient[..., 1] += usual
+        return score, coefficient
+
+    def _design(self, knees: Array, rounding: int) -> Array:
+        """Return (k, m, p) columns: the level, the ramp, the ramp's bends at its knots."""
+        x = knees[:, None, None] - _KNOTS_S[None, None, :] - self._t_s[None, :, None]
+        bends = -np.interp(x, self._apart_s, self._bends[rounding])
+        return np.concatenate((np.ones((len(knees), len(self._t_s), 1)), bends), axis=2)
+
+    def _prior(self, share: float) -> Array:
+        """Return (p,) prior precisions: of the level next to none, of the slope, of its bends."""
+        bends = 10.0 / ((share * self._slope_k_s) ** 2 * np.diff(_KNOTS_S))
+        return np.concatenate(([1e-6, 1.0 / (U_USUAL_SHARE * self._slope_k_s) ** 2], bends))
+
+
+def _bend(x: Array, lag_s: float, width_s: float) -> Array:
+    """Return what a lagging probe shows of a ramp of slope -1 whose rounded end is `x` seconds away.
+
+    A sharp ramp x gives x + lag before its end and lag exp(x / lag) after it.
+    """
+    total = np.zeros_like(x)
+    nodes = _NODES if width_s > 0 else np.zeros(1)
+    for node in nodes:
+        y = x + width_s * node
+        after = lag_s * np.exp(np.minimum(y, 0.0) / lag_s) if lag_s > 0.05 else np.zeros_like(y)
+        total += np.where(y >= 0, y + lag_s, after)
+    return np.asarray(total / len(nodes))

@@ -1,0 +1,76 @@
+"""What a load cell tells of the boil: heat that no longer warms the water drives steam off, and the loss rises."""
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from emberline.curves.knee import Witness
+from emberline.curves.robust import profile
+
+Array = NDArray[np.float64]
+
+BEFORE_S, AFTER_S = 120, 90
+"""Seconds around the boil in which the loss is looked at."""
+LEAST_AFTER_S = 60
+"""Seconds after it without which a smoothed rate tells no moment."""
+SMOOTHED_S = 7.0
+"""Width of a step of the loss in the smoothed rate, as a standard deviation."""
+GROWTH_S = 30.0
+"""Time in which evaporation grows by a factor e as open water nears the boil, at some 5 K a minute (the vapour pressure
+law near boiling)."""
+TOGETHER_S = 12.0
+"""Seconds of smoothed rate, fire's flicker included, that count as one observation (ours)."""
+SHAPE_COST = 1.5
+"""Log likelihood that a rise of two shapes must gain over one of one shape (the Bayes information criterion with some
+twenty observations)."""
+LEAST_GAIN = 6.0
+"""Log likelihood that a rise must gain over none to be a witness."""
+SLIP = 0.02
+"""Weight of a witness that is wrong altogether: a change of the fire at the same time."""
+
+
+def steam_jump(loss_rate_g_s: Array, t_s: float) -> tuple[float, float] | None:
+    """Return the mass loss rate before and after a moment, g/s, or None where either is not known."""
+    k = int(t_s)
+    before = loss_rate_g_s[max(0, k - 50) : max(0, k - 8)]
+    after = loss_rate_g_s[k + 8 : k + 50]
+    if np.isfinite(before).sum() < 10 or np.isfinite(after).sum() < 10:
+        return None
+    return float(np.nanmedian(before)), float(np.nanmedian(after))
+
+
+def steam_witness(loss_rate_g_s: Array, around_s: int) -> Witness | None:
+    """Say when the loss of all that stands on the cell rose to the steam of a boil.
+
+    The loss before and after is a slope, the fire's own; at the boil it steps up, or an evaporation that grew until
+    then stays, or both.
+
+    Args:
+        loss_rate_g_s: (n,) smoothed loss, one value a second from 0 s on; NaN where unknown.
+        around_s: Where the boil is thought to be.
+
+    Returns:
+        The log likelihood of moments around it; None where the loss shows no rise, or was not watched for long enough.
+    """
+    low, high = max(0, around_s - BEFORE_S), min(len(loss_rate_g_s), around_s + AFTER_S)
+    t = np.flatnonzero(np.isfinite(loss_rate_g_s[low:high])) + low
+    if high - around_s < LEAST_AFTER_S or len(t) < 0.5 * (BEFORE_S + AFTER_S):
+        return None
+    y = loss_rate_g_s[t]
+    moments = np.arange(around_s - 60.0, around_s + 31.0, 3.0)
+    x = t[None, :] + 0.5 - moments[:, None]
+    one, step, growth = np.ones_like(x), ndtr(x / SMOOTHED_S), np.exp(np.minimum(x, 0.0) / GROWTH_S)
+    flat, _, _ = profile(np.stack((one, x / 60.0), axis=2), y)
+    stepped, of_step, _ = profile(np.stack((one, x / 60.0, step), axis=2), y)
+    grown, of_growth, _ = profile(np.stack((one, x / 60.0, growth), axis=2), y)
+    both, of_both, _ = profile(np.stack((one, x / 60.0, step, growth), axis=2), y)
+    # Steam adds to the loss.
+    single = np.minimum(np.where(of_step[:, 2] > 0, stepped, flat), np.where(of_growth[:, 2] > 0, grown, flat))
+    both = np.where((of_both[:, 2] >= 0) & (of_both[:, 3] >= 0), both, single)
+    per_log = 2.0 * TOGETHER_S * float(both.min()) / (len(t) - 4)
+    if per_log <= 0.0:
+        return None
+    misfit = np.minimum(single / per_log, both / per_log + SHAPE_COST)
+    if float(flat.min()) / per_log - float(misfit.min()) < LEAST_GAIN:
+        return None
+    return Witness(moments, np.logaddexp(float(misfit.min()) - misfit, np.log(SLIP)))

@@ -1,0 +1,39 @@
+"""Weighing the witnesses of a boil."""
+
+import numpy as np
+import pytest
+from uncertainties import ufloat
+
+from emberline.curves.boil_odds import STALL_RANGE_K, level_odds, sharpness_odds, steam_odds
+
+
+def test_the_level_counts_by_a_normal_density_over_an_even_one() -> None:
+    # 1 / sqrt(2 pi) = 0.3989 at the middle of a standard normal distribution, 0.0540 two deviations away (handbook
+    # table), 0.98 of it with the share of probes that are worse than their class.
+    boiling_c = ufloat(99.0, 0.6)
+    assert level_odds(99.0, boiling_c, 0.8) == pytest.approx(
+        np.log((0.98 * 0.3989 + 0.02 * 0.3989 / 2.5) * STALL_RANGE_K), abs=1e-3
+    )
+    assert level_odds(97.0, boiling_c, 0.8) < level_odds(98.0, boiling_c, 0.8) < level_odds(99.0, boiling_c, 0.8)
+
+
+def test_a_better_thermometer_tells_more() -> None:
+    boiling_c = ufloat(99.0, 0.1)
+    assert level_odds(99.0, boiling_c, 0.2) > level_odds(99.0, boiling_c, 1.85)
+    assert level_odds(97.0, boiling_c, 0.2) < 0.0 < level_odds(97.0, boiling_c, 1.85)
+
+
+def test_a_sharp_end_speaks_for_a_boil_and_an_exponential_one_against() -> None:
+    assert sharpness_odds(0.9) > 1.0
+    assert sharpness_odds(0.24) < -2.0
+    assert sharpness_odds(float("nan")) == 0.0
+    assert sharpness_odds(1.6) == sharpness_odds(0.95)
+
+
+def test_steam_that_begins_speaks_for_it_and_steam_that_does_not_against() -> None:
+    assert steam_odds((0.15, 0.40)) > 2.0
+    assert steam_odds((0.15, 0.16)) < -1.0
+    assert steam_odds(None) == 0.0
+    assert steam_odds((0.0, 1e6)) == steam_odds((0.0, 1.0))
+    # No witness is believed without end.
+    assert abs(steam_odds((0.4, 0.0))) < 5.0

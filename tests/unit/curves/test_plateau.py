@@ -1,0 +1,58 @@
+"""Plateaus: how they are described, and what is no plateau."""
+
+import numpy as np
+import pytest
+
+from boil_fixture import BOILING_C, CLASS_2, GOOD, fine, ramp, seen, stall
+from column_fixture import seconds
+from emberline.curves.plateau import find_plateau
+
+
+def test_a_plateau_says_how_it_came_about() -> None:
+    value = seen(ramp(slope_k_min=11.0))
+    plateau = find_plateau(seconds(600), value, BOILING_C, GOOD, 30)
+    assert plateau is not None
+    assert plateau.level_c == pytest.approx(99.3, abs=0.15)
+    assert plateau.slope_k_s * 60.0 == pytest.approx(11.0, rel=0.15)
+    assert plateau.sharpness > 0.7
+    assert plateau.held_s == pytest.approx(200.0, abs=15.0)
+
+
+def test_samples_are_dated_when_they_were_taken() -> None:
+    value = seen(ramp())
+    early = find_plateau(seconds(600) - 0.4, value, BOILING_C, GOOD, 30)
+    late = find_plateau(seconds(600), value, BOILING_C, GOOD, 30)
+    assert early is not None
+    assert late is not None
+    assert late.t_s - early.t_s == pytest.approx(0.4, abs=0.1)
+
+
+def test_an_exponential_approach_is_soft() -> None:
+    # Slopes in proportion to the distance left: 2.75 / 11.5 = 0.24 of the slope well below.
+    plateau = find_plateau(seconds(1800), seen(stall(ceiling_c=98.5, tau_s=90.0)), BOILING_C, CLASS_2, 30)
+    assert plateau is not None
+    assert plateau.sharpness < 0.4
+    assert plateau.u_s > 5.0
+
+
+def test_a_lull_counts_neither_for_the_slope_nor_for_the_shape() -> None:
+    # The fire pauses 3 K below the boil: what is seen of the ramp is too short to have a shape.
+    value = seen(np.interp(fine(900), [0.0, 400.0, 500.0, 530.0], [18.0, 96.3, 96.3, 99.3]))
+    plateau = find_plateau(seconds(900), value, BOILING_C, CLASS_2, 30)
+    assert plateau is not None
+    assert plateau.t_s == pytest.approx(530.0, abs=3.0)
+    assert np.isnan(plateau.sharpness)
+    assert plateau.slope_k_s == pytest.approx(0.1, rel=0.2)
+
+
+def test_a_probe_put_back_into_boiling_water_shows_no_boil() -> None:
+    t = fine(600)
+    value = seen(np.where(t < 300.0, 40.0, 99.3), 1.0)
+    assert find_plateau(seconds(600), value, BOILING_C, GOOD, 30) is None
+
+
+def test_a_slow_ramp_is_watched_until_it_would_have_gone_on() -> None:
+    # 1 K a minute looks flat for ten seconds at any moment.
+    value = seen(ramp(3000, boil_s=5000.0, slope_k_min=1.0, top_c=140.0, from_c=60.0), noise_k=0.2)
+    for end in range(300, 3000, 300):
+        assert find_plateau(seconds(end), value[:end], BOILING_C, GOOD, 10) is None
