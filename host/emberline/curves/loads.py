@@ -22,6 +22,10 @@ MATCH_SHARE = 0.05
 """The same as a share of the planned weight."""
 HAND_S = 0.4
 """Standard uncertainty of a handling's moment for want of a sharper meaning: hands take a second or two."""
+LEAST_FUEL_G = 5.0
+"""Least unplanned addition that is taken for fuel; less than that a tugging lead may feign (common practice, no source)."""
+KINDLING_S = 20.0
+"""Seconds after lighting within which additions still belong to the first fill (common practice, no source)."""
 LEAST_KNOCK_G = 15.0
 """Largest movement of the load from which on a disturbance that left nothing behind is worth an event."""
 
@@ -65,7 +69,7 @@ def tell_apart(steps: Sequence[MassStep], plan: Plan, lit_s: float | None, *, bu
         lit_s: When the fuel caught, None where it has not (yet).
         burning_at_start: Whether the record began mid-burn.
     """
-    reader = _Reader(plan, 0.0 if burning_at_start else lit_s, _pot_stands_first(steps, plan))
+    reader = _Reader(plan, -KINDLING_S if burning_at_start else lit_s, _pot_stands_first(steps, plan))
     passing = _laid_on_and_taken(steps, plan)
     for index, step in enumerate(steps):
         reader.read(step, passing=index in passing)
@@ -170,11 +174,13 @@ class _Reader:
         elif self._pot_on and self._is_lid(size):
             self._lid_g = size
             self._add(EventKind.STEP, step, f"load rose by {size:.1f} g with the pot on, as a lid does")
+        elif size < LEAST_FUEL_G and not self._is_planned_refuel(size):
+            self._add(EventKind.STEP, step, f"load rose by {size:.1f} g, too little for fuel")
         elif self._burning(step):
             self._refuels.append(step)
             self._add(EventKind.REFUEL, step, f"load rose by {size:.1f} g while burning")
         else:
-            self._add(EventKind.STEP, step, f"load rose by {size:.1f} g before lighting")
+            self._add(EventKind.STEP, step, f"load rose by {size:.1f} g before the fire burnt")
 
     def _removed(self, step: MassStep, size: float) -> None:
         if self._pot_on and self._lid_g and _matches(size, self._lid_g) and size < _least_pot_g(self._plan.pot):
@@ -224,7 +230,7 @@ class _Reader:
         return size > 0.3 * load if np.isfinite(load) else size >= POT_G
 
     def _burning(self, step: MassStep) -> bool:
-        return self._lit_s is not None and step.start_s >= self._lit_s
+        return self._lit_s is not None and step.start_s >= self._lit_s + KINDLING_S
 
     def _planned_pot_g(self, index: int) -> float | None:
         pot = self._plan.pot

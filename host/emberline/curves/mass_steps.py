@@ -36,6 +36,8 @@ _TOGETHER_S = 25
 _LONGEST_FIT_S = 100
 _UNDONE_S = 20
 _GUST_S = 8
+_FUEL_G = (5.0, 500.0)  # what is added and weighs as much is most likely fuel, which the fire must first heat
+_FUEL_STIRS, _STIRS = 0.8, 0.3  # change of the pace to reckon with, as a share of it
 _LARGE_G = 60.0  # no gust is taken for as much
 
 
@@ -143,19 +145,16 @@ class _Sizing:
         sizes: dict[Span, UFloat] = {}
         loaded = list(group)
         while loaded:
-            handlings = [_handling(span, known[span].moved_s).earlier(low) for span in loaded]
+            handlings = [self._handling(span, known[span].moved_s, piece, low) for span in loaded]
             fit = fit_sizes(piece, handlings, self._spacing, noise, self._found.code_g)
             u_g = np.maximum(fit.u_g, LEAST_U_G)
             certainty = np.where(np.isfinite(fit.size_g), np.abs(fit.size_g) / u_g, np.inf)
-            weakest = int(np.argmin(certainty))
-            small = abs(fit.size_g[weakest]) < _LARGE_G
-            if certainty[weakest] < CERTAIN or (small and self._fleeting(piece, handlings, weakest, noise)):
-                # What leaves no load is no jump of the curve.
-                loaded = [
-                    span
-                    for i, span in enumerate(loaded)
-                    if i != weakest and certainty[i] >= min(CERTAIN / 3.0, certainty[weakest])
-                ]
+            unloaded = certainty < max(CERTAIN / 3.0, min(CERTAIN, certainty.min() * (1.0 + 1e-9)))
+            if not unloaded.any():
+                unloaded = np.array([self._fleeting(piece, handlings, fit, i, noise) for i in range(len(loaded))])
+            if unloaded.any():
+                # What leaves no load is no jump of the curve; without it the others are sized anew.
+                loaded = [span for span, gone in zip(loaded, unloaded, strict=True) if not gone]
                 continue
             undone = _undone(loaded, fit, certainty, _UNDONE_S * self._spacing)
             if undone is None:
@@ -174,30 +173,49 @@ class _Sizing:
             for span, step in sorted(known.items())
         ]
 
-    def _fleeting(self, piece: Array, handlings: list[Handling], index: int, noise: LoadNoise) -> bool:
+    def _handling(self, span: Span, moved_s: UFloat, piece: Array, low: int) -> Handling:
+        """Return a handling of the curve's piece from `low`, whose load moved about then."""
+        before, after = self._levels(span, piece, low)
+        within_s = max(1.0, 2.0 * moved_s.std_dev)
+        moving_s = (
+            max(float(span[0] - 1), moved_s.nominal_value - within_s),
+            min(float(span[1] + 1), moved_s.nominal_value + within_s),
+        )
+        fuel = _FUEL_G[0] < after - before < _FUEL_G[1]
+        return Handling(*span, moving_s, _FUEL_STIRS if fuel else _STIRS).earlier(low)
+
+    def _levels(self, span: Span, piece: Array, low: int) -> tuple[float, float]:
+        """Return the levels of the calm readings next to a disturbance, NaN where there are none."""
+        calm = np.flatnonzero(np.isfinite(piece)) + low
+        sides = calm[calm < span[0]][-3:], calm[calm >= span[1]][:3]
+        before, after = (float(np.median(self._values[side])) if len(side) else np.nan for side in sides)
+        return before, after
+
+    def _fleeting(self, piece: Array, handlings: list[Handling], fit: Sizes, index: int, noise: LoadNoise) -> bool:
         """Tell whether a small load is gone when some seconds more around it are left out: a gust, no load."""
+        if not abs(fit.size_g[index]) < _LARGE_G:
+            return False
         start, end = handlings[index].start_s, handlings[index].end_s
         before = handlings[index - 1].end_s if index > 0 else 0
         after = handlings[index + 1].start_s if index + 1 < len(handlings) else len(piece)
-        wide_s = _GUST_S * self._spacing
+        wide_s = max(_GUST_S, 2 * self._spacing)
         low, high = max(before, start - wide_s), min(after, end + wide_s)
-        wide = Handling(low, high, (float(low), float(high)))
-        fit = fit_sizes(
-            piece, [*handlings[:index], wide, *handlings[index + 1 :]], self._spacing, noise, self._found.code_g
-        )
-        return bool(np.isfinite(fit.size_g[index]) and abs(fit.size_g[index]) < CERTAIN * fit.u_g[index])
+        wide = Handling(low, high, (float(low), float(high)), handlings[index].stirs)
+        others = [*handlings[:index], wide, *handlings[index + 1 :]]
+        again = fit_sizes(piece, others, self._spacing, noise, self._found.code_g)
+        size_g = abs(again.size_g[index])
+        return bool(size_g < CERTAIN / 2.0 * again.u_g[index] or size_g < 0.5 * abs(fit.size_g[index]))
 
     def _moved(self, span: Span, piece: Array, low: int) -> MassStep:
         """Describe a disturbance whose size is not known: how far the load went, and when it moved."""
         start, end = span
+        before, after = self._levels(span, piece, low)
         calm = np.flatnonzero(np.isfinite(piece)) + low
-        earlier, later = calm[calm < start][-3:], calm[calm >= end][:3]
-        before = float(np.median(self._values[earlier])) if len(earlier) else np.nan
-        after = float(np.median(self._values[later])) if len(later) else np.nan
+        earlier, later = calm[calm < start][-1:], calm[calm >= end][:1]
         inside = np.arange(start, end)[np.isfinite(self._values[start:end])]
         away = np.fmin(np.abs(self._values[inside] - before), np.abs(self._values[inside] - after))
         excursion = float(np.max(away, initial=0.0, where=np.isfinite(away)))
-        seconds = np.concatenate((earlier[-1:], inside, later[:1]))
+        seconds = np.concatenate((earlier, inside, later))
         moved_s = _moved(self._t_s[seconds], self._values[seconds], before, after, span)
         return MassStep(start, end, ufloat(0.0, LEAST_U_G, "mass_step"), excursion, moved_s)
 
@@ -212,13 +230,6 @@ def _groups(spans: list[Span], spacing: int) -> list[list[Span]]:
         else:
             groups.append([span])
     return groups
-
-
-def _handling(span: Span, moved_s: UFloat) -> Handling:
-    """Return a handling whose load moved about then, for `step_sizes`."""
-    within_s = max(1.0, 2.0 * moved_s.std_dev)
-    low, high = moved_s.nominal_value - within_s, moved_s.nominal_value + within_s
-    return Handling(*span, (max(float(span[0] - 1), low), min(float(span[1] + 1), high)))
 
 
 def _undone(spans: list[Span], fit: Sizes, certainty: Array, within_s: int) -> int | None:
@@ -269,7 +280,7 @@ def _moved(t_s: Array, values: Array, before: float, after: float, span: Span) -
             # Of what comes in pieces, the half is in at a moment that is not quite the middle.
             share = (values - before) / (after - before)
             moving = t_s[(share > 0.1) & (share < 0.9)]
-            pieces = float(np.ptp(moving)) / 8.0 if len(moving) else 0.0
+            pieces = float(np.ptp(moving)) / 5.0 if len(moving) else 0.0
             u_s = float(np.hypot(np.hypot(high - low, reading) / 12.0**0.5, pieces))
             return ufloat(0.5 * (low + high), u_s, "mass_step_time")
     return ufloat(0.5 * (low + high), max(high - low, 1.0) / 12.0**0.5, "mass_step_time")

@@ -19,8 +19,6 @@ from numpy.typing import NDArray
 from emberline.curves.load_noise import LoadNoise
 
 Array = NDArray[np.float64]
-STIRRED_SHARE = 0.3
-"""Change of the pace to reckon with across a handling, as a share of the pace, beside the change that is seen."""
 UNSETTLED_S = 40
 """Seconds for which the pace may wander after a handling."""
 UNSETTLED_SHARE = 0.5
@@ -61,16 +59,18 @@ class Handling:
         start_s: First second that it spoils.
         end_s: First calm second after it.
         moving_s: Stretch of time within which the load moved, and with it the pace changed.
+        stirs: Change of the pace to reckon with, as a share of the pace, beside the change that is seen.
     """
 
     start_s: int
     end_s: int
     moving_s: tuple[float, float]
+    stirs: float
 
     def earlier(self, by_s: int) -> "Handling":
         """Return the handling on a curve that begins later by so many seconds."""
         low, high = self.moving_s
-        return Handling(self.start_s - by_s, self.end_s - by_s, (low - by_s, high - by_s))
+        return Handling(self.start_s - by_s, self.end_s - by_s, (low - by_s, high - by_s), self.stirs)
 
 
 def fit_sizes(values: Array, handlings: list[Handling], spacing: int, noise: LoadNoise, code_g: float) -> Sizes:
@@ -95,7 +95,7 @@ def fit_sizes(values: Array, handlings: list[Handling], spacing: int, noise: Loa
     total = np.zeros((len(handlings), len(handlings)))
     if not known.any() or len(t) < int(known.sum()) + 3:
         return Sizes(sizes, total)
-    stirred = _stirred(len(values), handlings, spacing, math.hypot(change, STIRRED_SHARE * pace))
+    stirred = _stirred(len(values), handlings, spacing, pace, change)
     covariance = noise.covariance(t, count, stirred)
     jumps = (segment[:, None] > np.arange(len(handlings))[None, :]).astype(np.float64)
     design = np.column_stack([np.ones(len(t)), (t - t.mean()) / 60.0, jumps[:, known]])
@@ -169,16 +169,17 @@ def _paces(
     return largest, abs(paces[1] - paces[0]) if len(paces) == 2 else largest
 
 
-def _stirred(n: int, handlings: list[Handling], spacing: int, change: float) -> Array:
+def _stirred(n: int, handlings: list[Handling], spacing: int, pace: float, change: float) -> Array:
     """Return by how much each second's pace wanders because of the handlings, g²/s³."""
     added = np.zeros(n)
     second = np.arange(n)
     for handling in handlings:
+        stir2 = change**2 + (handling.stirs * pace) ** 2
         start, end = handling.moving_s
         inside = np.clip(np.minimum(second + 1, end) - np.maximum(second, start), 0.0, 1.0)
-        added += change**2 * inside / max(float(inside.sum()), 1e-3)
+        added += stir2 * inside / max(float(inside.sum()), 1e-3)
         after = slice(handling.end_s, handling.end_s + UNSETTLED_S * spacing)
-        added[after] += (UNSETTLED_SHARE * change) ** 2 / (20.0 * spacing)
+        added[after] += UNSETTLED_SHARE**2 * stir2 / (20.0 * spacing)
     return added
 
 

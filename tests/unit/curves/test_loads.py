@@ -84,7 +84,21 @@ def test_fuel_added_while_burning_is_a_refuel(plan: Plan) -> None:
 def test_fuel_laid_in_before_the_match_is_no_refuel(plan: Plan) -> None:
     loads = read(step(20, 40.0), step(300, 40.0), plan=plan)
     assert kinds(loads) == ["step", "refuel"]
-    assert "before lighting" in loads.events[0].evidence
+    assert "before the fire burnt" in loads.events[0].evidence
+
+
+def test_fuel_laid_on_just_lit_kindling_belongs_to_the_first_fill() -> None:
+    # A few seconds more or less in the moment of lighting must not make a refuel of it.
+    for lit_s in (95.0, 105.0):
+        assert kinds(read(step(100, 60.0), lit_s=lit_s)) == ["step"]
+    assert kinds(read(step(100, 60.0), lit_s=70.0)) == ["refuel"]
+
+
+def test_a_lead_that_tugs_is_no_fuel() -> None:
+    loads = read(step(500, 4.1), step(800, 8.0))
+    assert kinds(loads) == ["step", "refuel"]
+    assert "too little" in loads.events[0].evidence
+    assert kinds(read(step(500, 4.1), plan=planned(refuels=(4.0,)))) == ["refuel"]
 
 
 def test_nothing_is_a_refuel_while_nothing_burns() -> None:

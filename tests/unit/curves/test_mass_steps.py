@@ -53,8 +53,9 @@ def test_a_step_has_its_size_and_place(size_g: float) -> None:
 def test_the_loss_of_the_burn_is_no_part_of_the_load() -> None:
     # 12 s of handling at 0.3 g/s: 3.6 g burn away meanwhile.
     step = only(loaded(burn(rate_g_s=0.3, seed=2), 300, 80.0, over_s=12))
-    assert step.size_g.nominal_value == pytest.approx(80.0, abs=4.0 * step.size_g.std_dev)
-    assert step.size_g.std_dev < 0.3
+    assert step.size_g.nominal_value == pytest.approx(80.0, abs=0.5)
+    # Cold fuel may have slowed the fire at any moment of these 12 s.
+    assert 0.3 < step.size_g.std_dev < 1.0
 
 
 @pytest.mark.parametrize("seed", range(4))

@@ -17,7 +17,7 @@ def burn(n: int = 200, *, rate_g_s: float = 0.15, seed: int = 0) -> Array:
 
 
 def handling(start: int, end: int) -> Handling:
-    return Handling(start, end, (float(start), float(end)))
+    return Handling(start, end, (float(start), float(end)), 0.3)
 
 
 def sized(values: Array, *handlings: Handling, code_g: float = 0.0, noise: LoadNoise = QUIET) -> Sizes:
@@ -62,7 +62,7 @@ def test_a_pace_that_changes_at_the_handling_is_no_load() -> None:
         1900.0 - 0.4 * np.minimum(t, 101.0) - 0.07 * np.clip(t - 101.0, 0.0, None) - np.where(t > 101.0, 800.0, 0.0)
     )
     values += np.random.default_rng(2).normal(0.0, 0.1, 200)
-    told = sized(values, Handling(98, 106, (100.0, 102.0)))
+    told = sized(values, Handling(98, 106, (100.0, 102.0), 0.3))
     assert told.size_g[0] == pytest.approx(-800.0, abs=3.0 * told.u_g[0])
     # Where nobody knows when it was lifted, the size is less certain.
     untold = sized(values, handling(98, 106))
