@@ -52,7 +52,7 @@ class ClockWatch:
         change_s, self.step_s = step_s - self.step_s, step_s
         way = "forward" if change_s > 0.0 else "back"
         text = (
-            f"The machine's clock was set {way} by {span_words(abs(change_s))}, to {iso(self.utc_ns())}. The running"
+            f"The machine's clock was set {way} by {span_words(abs(change_s))}, to {iso(self.utc_ns())}. A running"
             " trial keeps to the time in which it began, so that its durations hold."
         )
         return Notice(self.clock.now_ns(), NoticeKind.CLOCK, text)

@@ -73,8 +73,6 @@ class HealthLoop:
                 self._unkept.append(notice)
                 watch.notices = newest([*watch.notices, notice])
         watch.warn("clock", self.clock_watch.warning())
-        if self.clock_watch.due:
-            self.step_due()
         if time.monotonic() - self._disk_at_s >= DISK_EVERY_S:
             self._disk_at_s = time.monotonic()
             watch.disk = await asyncio.to_thread(disk_of, self.store.path)
@@ -85,6 +83,9 @@ class HealthLoop:
         if await self._lives():
             self.notifier.alive()
             await self._keep()
+        # Last, since it may end this task: what was noticed is kept first.
+        if self.clock_watch.due and not self._unkept:
+            self.step_due()
 
     async def _probe(self) -> None:
         """Read what was written; a writer goes on for long with what it remembers of a file that is damaged."""
