@@ -94,7 +94,9 @@ def run(
         if root is not None:
             jobs |= {pool.submit(partial(judge_slab, root), slab): slab for slab in slabs(root)}
         task = progress.add_task("burns", total=len(jobs))
-        for job in as_completed(jobs):
+        for done_so_far, job in enumerate(as_completed(jobs), 1):
+            if not progress.console.is_terminal and done_so_far % max(1, len(jobs) // 10) == 0:
+                progress.console.print(f"{done_so_far} of {len(jobs)}", highlight=False)
             failed = job.exception()
             if failed is not None:
                 crashes.append(f"{jobs[job]}: {type(failed).__name__}: {failed}")
