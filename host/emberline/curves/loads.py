@@ -23,7 +23,7 @@ MATCH_SHARE = 0.05
 HAND_S = 0.4
 """Standard uncertainty of a handling's moment for want of a sharper meaning: hands take a second or two."""
 LEAST_FUEL_G = 5.0
-"""Least unplanned addition that is taken for fuel; less than that a tugging lead may feign (common practice, no source)."""
+"""Least unplanned addition that is taken for fuel; a tugging lead may feign less (common practice, no source)."""
 KINDLING_S = 20.0
 """Seconds after lighting within which additions still belong to the first fill (common practice, no source)."""
 LEAST_KNOCK_G = 15.0
