@@ -42,6 +42,10 @@ MOST_RELIGHT_SHARE = 1.5
 REFUEL_GRACE_S = 180
 """Seconds after a refuel in which a sunken fire is waited for: cold fuel smothers a flame for up to a minute, and moist
 fuel longer."""
+SHOULDER_S = 100
+"""Seconds for which a shoulder between flaming and char may last, and a sixth of what is searched for one."""
+SHOULDER_SHARE = 0.07
+"""Share of the flaming level above the later tail that may still be flame."""
 AVERAGED_S = 21
 """Width of the running mean in which the fall is followed."""
 FALL_BACK_S, FALL_TAIL_S, LONGEST_TAIL_S = 300, 180, 900
@@ -60,6 +64,7 @@ class Fall:
         flaming_g_s: The flaming level.
         tail_g_s: The level of the tail.
         seen_tail_s: For how long the tail was seen.
+        settled_s: When the rate has come down to what it is later, shoulders after the foot included.
     """
 
     half_s: float
@@ -68,6 +73,7 @@ class Fall:
     flaming_g_s: float
     tail_g_s: float
     seen_tail_s: float
+    settled_s: float
 
     @property
     def length_s(self) -> float:
@@ -181,7 +187,18 @@ def _foot(rate_g_s: Array, half: int, level: float) -> Fall | None:
     # Where glowing char alone gives about as much as that share, its crossing is chance; the foot can be seen.
     if tail_level > 0.8 * FLAMEOUT_SHARE * level or (end_s is not None and end_s > foot + 0.3 * (foot - half) + 10.0):
         end_s = None
-    return Fall(float(half), foot, end_s, level, max(tail_level, 0.0), float(end - foot))
+    settled = _settled(rate_g_s, half, int(foot), level)
+    return Fall(float(half), foot, end_s, level, max(tail_level, 0.0), float(end - foot), settled)
+
+
+def _settled(rate_g_s: Array, half: int, foot: int, level: float) -> float:
+    """Return when the rate has sunk to its later level; the foot where too little of that was seen."""
+    first, last = foot + SHOULDER_S, min(len(rate_g_s), foot + 6 * SHOULDER_S)
+    later = rate_g_s[max(first, last - 3 * SHOULDER_S) : last]
+    if len(later) < SHOULDER_S or not np.isfinite(later).any():
+        return float(foot)
+    above = averaged(rate_g_s, 2 * AVERAGED_S - 1)[half:last] > float(np.nanmedian(later)) + SHOULDER_SHARE * level
+    return max(float(foot), float(half + np.flatnonzero(above)[-1])) if above.any() else float(foot)
 
 
 def _foot_costs(t: Array, r: Array, feet: Array, level: float) -> Array:

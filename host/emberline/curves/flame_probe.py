@@ -42,7 +42,11 @@ CALM_SHARE, CALM_K = 0.6, 3.0
 SETTLED_S = 25.0
 """Seconds, twice in a row, by which an afterglow shows that it has settled."""
 BEFORE_S, AFTER_S = 150.0, 120.0
-"""Reach of the fit about the moment when the probe has fallen half-way."""
+"""Reach of the fit before the probe has fallen half-way, and after it has fallen almost to its afterglow."""
+WARM_SHARE = 0.15
+"""Share of the fall from flame to afterglow above which a flame may still burn."""
+DYING_S = 400.0
+"""Longest dying of a flame after the probe has fallen half-way, s."""
 TAIL_S = 25
 """Seconds of afterglow without which nothing is said."""
 
@@ -99,7 +103,9 @@ def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, l
     if t[-1] - crossing < TAIL_S / 2:
         return None
     rate = _Rate(share, lag_s) if share is not None else None
-    near = (t > crossing - BEFORE_S) & (t < crossing + AFTER_S)
+    # A dying flame may warm the probe little more than its afterglow does, long after it has fallen half-way.
+    still_warm = (calm > after + WARM_SHARE * (hot - after)) & (t < crossing + DYING_S)
+    near = (t > crossing - BEFORE_S) & (t < float(t[np.flatnonzero(still_warm)[-1]]) + AFTER_S)
     drop = _split(t[near], v[near], rate, lag_s)
     if drop is None:
         return None

@@ -112,4 +112,6 @@ def _end_of_loss(fall: Fall) -> tuple[float, float]:
     else:
         t_s = fall.end_s
         spread_s = float(np.hypot(U_SHARE_CROSSING * fall.length_s, 0.5 * (fall.foot_s - fall.end_s)))
-    return t_s, float(np.sqrt(spread_s**2 + U_LEAST_S**2 + (0.5 * unseen_s) ** 2))
+    # A shoulder before the tail may be a low flame or bright char.
+    shoulder_s = 0.5 * max(0.0, fall.settled_s - t_s)
+    return t_s, float(np.sqrt(spread_s**2 + U_LEAST_S**2 + (0.5 * unseen_s) ** 2 + shoulder_s**2))
