@@ -39,8 +39,8 @@ U_MIXING_S = 1.0
 """Standard uncertainty of what a probe at one place says of all the water (common practice, no source)."""
 MOST_U_S = 60.0
 """Standard uncertainty from which on a plateau cannot be dated: no ramp leads to it."""
-MOST_SLOPE_K_S = 1.0
-"""No stove heats water faster: a probe has come back into it."""
+MOST_SLOPE_K_S = 2.5
+"""No stove heats water faster (a cup of 100 g on 1 kW): a probe has come back into it."""
 RAMP_K, RAMP_S, AFTER_S = 15.0, 300, 75
 """Ramp that is looked at, in kelvins below its plateau and in seconds; seconds of plateau that are."""
 LEAST_SLOPE_K_S = 0.003
