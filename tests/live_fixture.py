@@ -67,6 +67,11 @@ class SimulatedBench:
         return self.folder / "port"
 
     @property
+    def ready(self) -> bool:
+        """Whether it has its port, or has set out for its broker."""
+        return self.port.exists() or "simulated bench: broker" in self.words()
+
+    @property
     def plan(self) -> str:
         return (self.folder / "burn" / "plan.toml").read_text(encoding="utf-8")
 
@@ -91,12 +96,13 @@ def _log(folder: Path) -> BinaryIO:
 
 @asynccontextmanager
 async def simulated_bench(
-    folder: Path, *options: str, duration_s: float = 780.0, speed: float = SPEED
+    folder: Path, *options: str, duration_s: float = 780.0, speed: float = SPEED, broker: str | None = None
 ) -> AsyncIterator[SimulatedBench]:
-    """Start a simulated bench and wait for its port; end it afterwards."""
+    """Start a simulated bench, on a port or behind a broker, and wait until it is ready; end it afterwards."""
     scenario = _scenario(folder, duration_s)
     command = ["-m", "emberline_sim", "--scenario", str(scenario), "--speed", str(speed)]
-    command += ["--pty-link", str(folder / "port"), "--write-files", str(folder / "burn")]
+    command += ["--pty-link", str(folder / "port")] if broker is None else ["--mqtt", broker]
+    command += ["--write-files", str(folder / "burn")]
     command += ["--tally", str(folder / "tally.json"), *options]
     with _log(folder) as log:
         process = await asyncio.create_subprocess_exec(
@@ -104,7 +110,7 @@ async def simulated_bench(
         )
     bench = SimulatedBench(folder, process)
     try:
-        await until(lambda: bench.port.exists() or process.returncode is not None, "the port", 30.0)
+        await until(lambda: bench.ready or process.returncode is not None, "the simulated bench", 30.0)
         assert process.returncode is None, bench.words()
         yield bench
     finally:

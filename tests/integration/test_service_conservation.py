@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from conservation import check
 from emberline import app
 from emberline.store.store import StoreReader
-from live_fixture import CHANNELS, DEVICE, DEVICE_NAMES, SimulatedBench, end_worker_threads, simulated_bench, until
+from live_fixture import SimulatedBench, end_worker_threads, simulated_bench, until
 
 if TYPE_CHECKING:
     from emberline.service.daemon import Daemon
@@ -33,31 +34,6 @@ async def record(bench: SimulatedBench, data: Path) -> None:
         await asyncio.sleep(0.2)
 
     await app.serve(data, port=str(bench.port), speed=60.0, beside=beside)
-
-
-def check(bench: SimulatedBench, data: Path, *, lost: bool | None = None) -> None:
-    """Compare the device's tally with the store, boot by boot and stream by stream."""
-    store = StoreReader(data / app.STORE_NAME)
-    boots = bench.tally()["boots"]
-    flagged = 0
-    for index, boot in enumerate(boots):
-        for channel in CHANNELS:
-            sent = boot["streams"][DEVICE_NAMES.get(channel, channel)]
-            stored = store.tally(DEVICE, boot["boot"], channel)
-            flagged += stored.lost
-            known = stored.stored + stored.lost
-            if index == len(boots) - 1:
-                assert known == sent["taken"], (channel, stored, sent)
-            else:
-                # What a device took in the last second before a reset it never sent, and nobody knows of it.
-                assert sent["transmitted"] <= known <= sent["taken"], (channel, stored, sent)
-    numbers: set[tuple[int, str, int]] = set()
-    count = 0
-    for batch in store.batches("bench"):
-        count += len(batch)
-        numbers |= {(batch.boot, batch.channel, seq) for seq in range(batch.first_seq, batch.next_seq)}
-    assert len(numbers) == count, "a sample is stored twice"
-    assert lost is None or bool(flagged) == lost
 
 
 @pytest.mark.parametrize(

@@ -2,8 +2,20 @@ from pathlib import Path
 
 import pytest
 
+from emberline.bench.bench_file import Broker
 from emberline.bench.bench_template import bench_template, template_bench
-from emberline.config import DATA_VARIABLE, DEFAULT_DATA, ConfigError, data_directory, load_bench, load_plan
+from emberline.config import (
+    DATA_VARIABLE,
+    DEFAULT_DATA,
+    PASSWORD_VARIABLE,
+    USER_VARIABLE,
+    ConfigError,
+    broker_access,
+    broker_named,
+    data_directory,
+    load_bench,
+    load_plan,
+)
 
 
 def test_a_plan_is_loaded(tmp_path: Path) -> None:
@@ -73,3 +85,55 @@ def test_a_file_is_no_data_directory(tmp_path: Path) -> None:
     path.write_text("", encoding="utf-8")
     with pytest.raises(ConfigError, match="is a file"):
         data_directory(path, {})
+
+
+def test_a_broker_is_reached_at_the_registered_port_unless_another_is_named(tmp_path: Path) -> None:
+    """Registered by IANA: 1883 for MQTT, 8883 for MQTT over TLS."""
+    assert broker_access(Broker("b"), tmp_path, {}).port == 1883
+    assert broker_access(Broker("b", tls=True), tmp_path, {}).port == 8883
+    assert broker_access(Broker("b", port=1), tmp_path, {}).port == 1
+
+
+def test_an_account_comes_from_a_file_or_the_environment_and_is_never_shown(tmp_path: Path) -> None:
+    (tmp_path / "word").write_text("s3cret \r\n")
+    access = broker_access(Broker("b", user="ember", password_file="word"), tmp_path, {})  # noqa: S106 a file's name
+    assert (access.user(), access.password()) == ("ember", "s3cret ")
+    access = broker_access(Broker("b"), tmp_path, {USER_VARIABLE: "ember", PASSWORD_VARIABLE: "s3cret"})
+    assert (access.user(), access.password()) == ("ember", "s3cret")
+    assert "s3cret" not in repr(access)
+    assert broker_access(Broker("b"), tmp_path, {}).password() is None
+
+
+def test_a_password_is_read_anew_each_time(tmp_path: Path) -> None:
+    (tmp_path / "word").write_text("old")
+    access = broker_access(Broker("b", user="ember", password_file="word"), tmp_path, {})  # noqa: S106 a file's name
+    (tmp_path / "word").write_text("new")
+    assert access.password() == "new"
+
+
+@pytest.mark.parametrize(
+    ("broker", "words"),
+    [
+        (Broker("b", user="u", password_file="none"), "no such password file"),  # noqa: S106 a file's name
+        (Broker("b", tls=True, ca_file="none"), "no such file"),
+        (Broker("b", tls=True, ca_file="junk"), "cannot be used as the certificate of an authority"),
+        (Broker("b", tls=True, certificate_file="junk", key_file="junk"), "cannot be used as the certificate"),
+        (Broker("b", password_file="junk"), "needs a user"),  # noqa: S106 a file's name
+    ],
+)
+def test_what_cannot_be_used_is_told_before_the_program_starts(tmp_path: Path, broker: Broker, words: str) -> None:
+    (tmp_path / "junk").write_text("junk")
+    with pytest.raises(ConfigError, match=words):
+        broker_access(broker, tmp_path, {})
+
+
+def test_a_broker_named_by_a_person_keeps_the_rest_of_the_bench_file() -> None:
+    assert broker_named("b", None) == Broker("b")
+    assert broker_named("b:99", Broker("a", port=1, user="ember")) == Broker("b", port=99, user="ember")
+    assert broker_named("::1", None) == Broker("::1")
+
+
+@pytest.mark.parametrize("text", ["", ":1883", "b:", "b:x", "b:99999", "mqtt://b"])
+def test_what_names_no_broker_is_refused(text: str) -> None:
+    with pytest.raises(ConfigError, match="HOST:PORT"):
+        broker_named(text, None)

@@ -54,8 +54,15 @@ def test_commands_shown_take_the_options_shown() -> None:
 
 
 def test_the_example_plan_is_a_plan() -> None:
-    (example,) = blocks(README, "toml")
+    example, _ = blocks(README, "toml")
     assert parse_plan(example).label == "chips, 12 holes, run 3"
+
+
+def test_the_example_of_a_broker_belongs_into_a_bench_file() -> None:
+    _, example = blocks(README, "toml")
+    broker = parse_bench('[[channel]]\nrole = "mass"\n' + example).broker
+    assert broker is not None
+    assert broker.host == "broker.local"
 
 
 @pytest.mark.parametrize("key", QUANTITIES)
@@ -104,6 +111,16 @@ product_id = 2
 serial_number = "3"
 device = "d"
 baud = 115200
+[mqtt]
+host = "localhost"
+port = 8883
+tls = true
+ca_file = "a"
+certificate_file = "b"
+key_file = "c"
+user = "d"
+password_file = "e"
+device = "f"
 [trial]
 end_after_flameout_min = 30.0
 """
@@ -122,7 +139,7 @@ def keys(table: object) -> set[str]:
 
 def test_every_key_of_a_bench_file_is_explained() -> None:
     parse_bench(BENCH)
-    tables = {"channel", "thermocouple", "line", "point", "serial", "trial"}
+    tables = {"channel", "thermocouple", "line", "point", "serial", "mqtt", "trial"}
     assert sorted(keys(tomllib.loads(BENCH)) - tables - in_code(DEVELOPERS)) == []
 
 

@@ -1,5 +1,6 @@
 """The live service: a bench's daemon, and the summaries of its trials."""
 
+import os
 import time
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
@@ -11,8 +12,8 @@ from emberline import __version__
 from emberline.app.output import make_folder
 from emberline.app.stored import STORE_NAME, analysis_of, local_zone
 from emberline.app.summaries import write_summary
-from emberline.bench.bench_file import SerialPort
-from emberline.config import ConfigError, load_bench
+from emberline.bench.bench_file import Bench, SerialPort
+from emberline.config import ConfigError, broker_access, broker_named, load_bench
 from emberline.heat.result import QualityNote
 from emberline.store.errors import StoreDamagedError, StoreReplacedError
 from emberline.store.store import Store, StoreReader
@@ -22,6 +23,7 @@ from emberline.trials.documents import summary_document
 if TYPE_CHECKING:
     from emberline.service.daemon import Daemon
     from emberline.service.final_pass import Summed
+    from emberline.service.sources import Places
     from emberline.web.server import Address
 
 MOST_RESTARTS, WITHIN_S = 3, 60.0
@@ -33,6 +35,7 @@ async def serve(
     *,
     bench_file: Path | None = None,
     port: str | None = None,
+    broker: str | None = None,
     speed: float = 1.0,
     name: str = "bench",
     beside: "Callable[[Daemon], Awaitable[None]] | None" = None,
@@ -48,6 +51,7 @@ async def serve(
         data: Data directory; made where it does not exist.
         bench_file: The bench; without it the device's channel names are taken for roles.
         port: Serial port, instead of the bench file's.
+        broker: MQTT broker as `HOST` or `HOST:PORT`, instead of the bench file's.
         speed: Seconds of the bench in a second; more than 1 only for a simulated bench.
         name: Id of the bench where no bench file gives one.
         beside: Runs beside the daemon, and stops it when it returns.
@@ -55,7 +59,7 @@ async def serve(
         address: Where the health page is served; None for nowhere.
 
     Raises:
-        ConfigError: The bench file has problems, or names no port.
+        ConfigError: The bench file has problems, or names neither port nor broker.
         StoreError: The store cannot be opened.
         ServiceError: A part of the daemon failed for good.
     """
@@ -66,17 +70,19 @@ async def serve(
     from emberline.web.server import serve_pages
 
     bench = None if bench_file is None else load_bench(bench_file)
-    serial = SerialPort() if bench is None or bench.serial is None else bench.serial
-    if port is not None:
-        serial = replace(serial, port=port)
-    if serial.port is None and serial.vendor_id is None:
-        raise ConfigError(bench_file or data, "no serial port is named: add [serial] to the bench file, or give --port")
+    places = _places(bench, Path() if bench_file is None else bench_file.parent, port, broker)
+    if places.port is None and places.broker is None:
+        raise ConfigError(
+            bench_file or data,
+            "neither a serial port nor a broker is named: add [serial] or [mqtt] to the bench file, or give --port or "
+            "--broker",
+        )
     make_folder(data)
     damage, restarts_s = "", [float("-inf")] * MOST_RESTARTS
     while True:
         clock = clock_after(data / STORE_NAME) if speed == 1.0 else fast_clock(speed, data)
         store = Store.open_or_begin_anew(data / STORE_NAME, clock.now_ns, damage)
-        setting = Setting(data, bench, name if bench is None else bench.id, serial, local_zone(), keep_days)
+        setting = Setting(data, bench, name if bench is None else bench.id, places, local_zone(), keep_days)
         daemon = Daemon(setting, store, clock, partial(live_summary, data))
         also = {} if address is None else {"pages": partial(serve_pages, daemon, address, __version__)}
         try:
@@ -94,6 +100,20 @@ async def serve(
             if not daemon.again:
                 return
             damage = ""
+
+
+def _places(bench: Bench | None, folder: Path, port: str | None, broker: str | None) -> "Places":
+    """Return where readings come from: what is named on the command line, else what the bench file names."""
+    from emberline.service.sources import Places
+
+    serial = None if bench is None else bench.serial
+    if port is not None:
+        serial = replace(serial or SerialPort(), port=port)
+    known = None if bench is None else bench.broker
+    if broker is not None:
+        known = broker_named(broker, known)
+        serial = serial if port is not None else None
+    return Places(serial, None if known is None else broker_access(known, folder, os.environ))
 
 
 def address_of(text: str) -> "Address":

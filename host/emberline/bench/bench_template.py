@@ -62,6 +62,11 @@ _OTHERS = """
 # port = "/dev/serial/by-id/..."   # or vendor_id = 0x2341 and product_id = 0x0043 to search for it
 # device = "..."                   # only this device is accepted
 
+# [mqtt]                           # for a device behind a broker; beside [serial], the broker is only told what happens
+# host = "localhost"
+# user = "..."                     # with password_file = "..." or EMBERLINE_MQTT_PASSWORD in the environment
+# ca_file = "ca.crt"               # encrypts; tls = true where the system knows the broker's authority
+
 [trial]
 end_after_flameout_min = {end_min}   # a trial ends by itself this long after flameout
 """

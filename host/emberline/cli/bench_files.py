@@ -7,7 +7,7 @@ import click
 
 from emberline.cli.telling import epilog, telling
 
-_OF_A_BENCH = re.compile(r"^\s*(\[\[?\s*(channel|serial|trial)\b|id\s*=)", re.MULTILINE)
+_OF_A_BENCH = re.compile(r"^\s*(\[\[?\s*(channel|serial|mqtt|trial)\b|id\s*=)", re.MULTILINE)
 
 
 @click.command(epilog=epilog("emberline init bench.toml", 2, 5))

@@ -17,6 +17,7 @@ def _data(option: Path | None) -> Path:
 @click.command(epilog=epilog("emberline run --bench bench.toml --data burns-2026", 2, 4, 6))
 @click.option("--bench", type=click.Path(path_type=Path), metavar="FILE", help="Your sensors and your port (TOML).")
 @click.option("--port", metavar="PATH", help="Serial port, instead of the bench file's.")
+@click.option("--broker", metavar="HOST[:PORT]", help="MQTT broker, instead of the bench file's.")
 @click.option(
     "--speed",
     type=click.FloatRange(min=0.1, max=1000.0),
@@ -47,6 +48,7 @@ def _data(option: Path | None) -> Path:
 def run(
     bench: Path | None,
     port: str | None,
+    broker: str | None,
     speed: float,
     log: Path | None,
     keep: float,
@@ -68,7 +70,9 @@ def run(
     log_to(log)
     address = None if no_http else app.address_of(http)
     kept = None if keep_all else keep
-    asyncio.run(app.serve(_data(data), bench_file=bench, port=port, speed=speed, keep_days=kept, address=address))
+    asyncio.run(
+        app.serve(_data(data), bench_file=bench, port=port, broker=broker, speed=speed, keep_days=kept, address=address)
+    )
 
 
 @click.command(epilog=epilog("emberline watch --data burns-2026", 2, 6))

@@ -2,8 +2,10 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from typing import Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
 from emberline.bench.samples import FLAG_FAULT, SampleBatch
 from emberline_wire import Event, Gap, Greeted, Hello, Kind, Loss, Readings, Rebooted
@@ -29,6 +31,7 @@ class DeviceChannel:
         scale: Size of one step of the raw value, in `unit`.
         zero: Raw value that stands for 0.
         serves: For a cold junction, the name of its thermocouple's channel; else None.
+        calibrated: Whether values come in `unit`; else they are counts, and `unit` is empty where nobody says it.
     """
 
     name: str
@@ -37,6 +40,7 @@ class DeviceChannel:
     scale: float
     zero: int
     serves: str | None = None
+    calibrated: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +87,35 @@ class Lost:
     reason: str
 
 
-Arrival = SampleBatch | Lost | Greeting | Restart
+class Teller(Protocol):
+    """Whom to tell that readings are on disk."""
+
+    def committed(self, boot: int, wanted: Mapping[str, int]) -> None:
+        """Take note that all samples before those wanted, by channel, are on disk."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Unnumbered:
+    """Readings of one channel without sequence numbers: device, channel and time name each of them.
+
+    Attributes:
+        device: What names the device.
+        channel: Name of the channel within the bench.
+        t_ns: (n,) int64, UTC nanoseconds, not decreasing.
+        raw: (n,) float64, in the channel's unit, or counts.
+        flags: (n,) uint8, bits `FLAG_*`; a time of arrival names nothing.
+        teller: To be told once they are on disk, or are known to be.
+    """
+
+    device: str
+    channel: str
+    t_ns: NDArray[np.int64]
+    raw: NDArray[np.float64]
+    flags: NDArray[np.uint8]
+    teller: Teller
+
+
+Arrival = SampleBatch | Lost | Greeting | Restart | Unnumbered
 
 
 @dataclass

@@ -7,7 +7,7 @@ from typing import Any
 
 from emberline.bench.samples import SampleBatch
 from emberline.config import BrokerAccess
-from emberline.links.arrivals import Arrival, Greeting
+from emberline.links.arrivals import Arrival, Greeting, Unnumbered
 from emberline.links.errors import LinkError, LinkLostError
 from emberline.links.frames_in import FramesIn
 from emberline.links.link import LEAST_TICK_S, TICK_S, LinkClock, LinkState, Take, age_limits_s
@@ -15,6 +15,7 @@ from emberline.links.mqtt_io import BrokerIO, Letter, Packet
 from emberline.links.mqtt_refusals import BrokerRefusedError
 from emberline.links.mqtt_topics import Topics
 from emberline.links.pauses import Pauses
+from emberline.links.senml_in import SenmlIn
 
 LOG = logging.getLogger(__name__)
 
@@ -35,8 +36,7 @@ class MqttLink:
 
     Attributes:
         state: Where the link stands.
-        trouble: What is wrong, in words; empty while streaming.
-        greeting: The device's last greeting.
+        connections: How many have been made.
     """
 
     def __init__(
@@ -68,7 +68,7 @@ class MqttLink:
             pauses: Waits between attempts.
         """
         self.state = LinkState.REACHING
-        self.trouble = ""
+        self._trouble = ""
         self.topics = Topics(bench)
         self._access = access
         self._clock = clock
@@ -76,25 +76,32 @@ class MqttLink:
         self._will = Letter(self.topics["health"], will, retain=True)
         self._reads = reads
         self._frames = FramesIn(access.broker.device, names or {}, standing)
+        self._senml = SenmlIn(names or {}, self._frames.claims)
+        self._greeting: Greeting | None = None
         self._remember = remember
         self._pauses = pauses or Pauses(CAP_S)
         self._refusals = Pauses(REFUSED_CAP_S)
         self._io: BrokerIO | None = None
         self._last_news_ns = 0
-        self._known = False
+        self.connections = 0
         self._reopened = False
         self._since_s = 0.0
         self._short: list[float] = []
 
     @property
     def greeting(self) -> Greeting | None:
-        """The device's last greeting."""
-        return self._frames.greeting
+        """The bench's last greeting: that of its device, with the channels that come as SenML."""
+        return self._greeting
+
+    @property
+    def trouble(self) -> str:
+        """What is wrong, in words; empty while all is well."""
+        return self._trouble or self._senml.trouble
 
     @property
     def discarded(self) -> int:
         """Messages that arrived and could not be read."""
-        return self._frames.discarded + (0 if self._io is None else self._io.unreadable)
+        return self._frames.discarded + self._senml.discarded + (0 if self._io is None else self._io.unreadable)
 
     @property
     def connected(self) -> bool:
@@ -157,7 +164,7 @@ class MqttLink:
 
     async def _connection(self, take: Take) -> None:
         self.state = LinkState.REACHING
-        topics = [self.topics.up, self.topics.online] if self._reads else []
+        topics = [self.topics.up, self.topics.online, self.topics.senml] if self._reads else []
         self._frames.forget_connection()
         self._io = await BrokerIO.open(self._access, self._name, topics, self._will, self._clock.now_ns)
         try:
@@ -186,6 +193,8 @@ class MqttLink:
             elif packet.topic == self.topics.up:
                 speed = 1.0 / self._clock.real_s(1.0)
                 arrivals += self._frames.take(packet, waited_ns=int(packet.waited_s * speed * 1e9))
+            elif packet.topic == self.topics.senml:
+                arrivals += self._senml.take(packet)
             else:
                 self._frames.claims.settle(packet.number)
         now_ns = self._clock.now_ns()
@@ -197,9 +206,14 @@ class MqttLink:
             self._log_trouble(self._frames.refusal)
 
     async def _hand_on(self, arrivals: list[Arrival], take: Take) -> None:
-        if any(isinstance(one, SampleBatch) for one in arrivals):
+        if any(isinstance(one, SampleBatch | Unnumbered) for one in arrivals):
             self._last_news_ns = self._clock.now_ns()
             self._reopened = False
+        if self._senml.changed or any(isinstance(one, Greeting) for one in arrivals):
+            self._greeting = self._senml.greeting(self._frames.greeting)
+            arrivals = [one for one in arrivals if not isinstance(one, Greeting)]
+            if self._greeting is not None:
+                arrivals.insert(0, self._greeting)
         if arrivals:
             await take(arrivals)
 
@@ -212,7 +226,7 @@ class MqttLink:
         if self.state is LinkState.REFUSED and self._frames.refusal:
             return
         age_s = (self._clock.now_ns() - self._last_news_ns) * 1e-9
-        if not self._frames.streaming:
+        if not self._frames.streaming and self._greeting is None:
             self.state = LinkState.ASKING
             if age_s > GREETING_LIMIT_S + self._clock.slack_s:
                 self._log_trouble(
@@ -272,23 +286,23 @@ class MqttLink:
 
     def _log_connected(self, io: BrokerIO) -> None:
         LOG.info("connected to the broker at %s:%d", self._access.host, self._access.port)
-        if self._known and self._reads and not io.session_kept:
+        if self.connections and self._reads and not io.session_kept:
             LOG.warning(
                 "the broker has forgotten what it kept for this program; what the device still has is asked for"
             )
-        self._known = True
+        self.connections += 1
         self._since_s = asyncio.get_running_loop().time()
         if not self._reads:
-            self.trouble = ""
+            self._trouble = ""
             self._pauses.succeeded()
 
     def _log_sound(self) -> None:
         if self.greeting is not None:
             LOG.info("%s streams by way of %s", self.greeting.device, self._access.host)
-        self.trouble = ""
+        self._trouble = ""
         self._pauses.succeeded()
 
     def _log_trouble(self, words: str) -> None:
-        level = logging.DEBUG if words == self.trouble else logging.WARNING
+        level = logging.DEBUG if words == self._trouble else logging.WARNING
         LOG.log(level, "%s", words)
-        self.trouble = words
+        self._trouble = words

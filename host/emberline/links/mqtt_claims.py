@@ -45,6 +45,7 @@ class Claims:
     _stored: dict[tuple[int, str], int] = field(default_factory=dict)
     _ended: list[int] = field(default_factory=list)
     _due: list[int] = field(default_factory=list)
+    _connection: int = 0
 
     def __len__(self) -> int:
         return len(self._open)
@@ -81,7 +82,30 @@ class Claims:
         due, self._due = self._due, []
         return due
 
+    def ticket(self, number: int) -> "Ticket":
+        """Return what settles a message later on, but not on another connection, where its number means another."""
+        return Ticket(self, number, self._connection)
+
+    def is_of(self, connection: int) -> bool:
+        """Return whether this is the connection that a ticket was made for."""
+        return connection == self._connection
+
     def forget(self) -> None:
         """Drop what belongs to a connection that is gone: the broker gives it again."""
+        self._connection += 1
         self._open.clear()
         self._due.clear()
+
+
+@dataclass(frozen=True, slots=True)
+class Ticket:
+    """Settles one message, once what came with it is on disk."""
+
+    claims: Claims
+    number: int
+    connection: int
+
+    def committed(self, boot: int, wanted: Mapping[str, int]) -> None:
+        """Have the message acknowledged."""
+        if self.claims.is_of(self.connection):
+            self.claims.settle(self.number)

@@ -93,6 +93,17 @@ class Letter:
     done: Callable[[], None] | None = None
 
 
+class _Encrypted(ssl.SSLSocket):
+    """Closes itself where the two sides do not come to terms; paho forgets such a socket."""
+
+    def do_handshake(self, block: bool = False) -> None:
+        try:
+            super().do_handshake(block)
+        except OSError:
+            self.close()
+            raise
+
+
 class BrokerIO:
     """One connection.
 
@@ -265,6 +276,7 @@ class BrokerIO:
             client.username_pw_set(self._access.user(), self._access.password())
             context = self._access.tls_context()
             if context is not None:
+                context.sslsocket_class = _Encrypted
                 client.tls_set_context(context)
             client.connect(self._access.host, self._access.port, KEEPALIVE_S, clean_start=False, properties=properties)
         except ConfigError as error:

@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from emberline.bench.bench_file import Bench, default_bench
-from emberline.bench.calibration import Identity, Linear, ThermocoupleCode, for_device
+from emberline.bench.calibration import Identity, Linear, ThermocoupleCode, for_calibrated_source, for_device
 from emberline.bench.channels import Channel, Role
 from emberline.bench.errors import CalibrationError
 from emberline.bench.toml_writing import quoted
@@ -46,8 +46,12 @@ def _fitted(channel: Channel, streams: dict[str, DeviceChannel], device: str) ->
             f"device {device} sends no {name}, but {', '.join(sorted(streams))}: correct `source` of channel "
             f"{channel.name} in the bench file, or leave the channel out"
         )
-    if stream.unit != channel.unit:
+    if stream.unit != channel.unit and (stream.unit or stream.calibrated):
         raise ServiceError(f"channel {channel.name} is {channel.role.value}, but device {device} sends {stream.unit}")
+    if not stream.unit:
+        return channel
+    if stream.calibrated:
+        return replace(channel, calibration=for_calibrated_source(channel.calibration))
     try:
         calibration = for_device(channel.calibration, scale=stream.scale, zero=float(stream.zero))
     except CalibrationError as error:

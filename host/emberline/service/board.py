@@ -49,6 +49,7 @@ class Board:
         trial: The open trial, or None.
         lost: Samples flagged lost since the trial was opened, or since the start of the daemon.
         summary: Path of the newest summary page.
+        summary_document: The newest summary as JSON text.
         version: Grows with every change.
     """
 
@@ -60,6 +61,7 @@ class Board:
     trial: TrialNow | None = None
     lost: int = 0
     summary: str | None = None
+    summary_document: str | None = None
     version: int = 0
     _values: dict[Role, LiveValue] = field(default_factory=dict)
     _troubles: dict[str, str] = field(default_factory=dict)

@@ -9,10 +9,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from emberline.bench.bench_file import Bench, SerialPort
+from emberline.bench.bench_file import Bench
 from emberline.bench.samples import SampleBatch
-from emberline.links.arrivals import Arrival, Greeting, Lost, Restart
-from emberline.links.serial import SerialLink
+from emberline.links.arrivals import Arrival, Greeting, Lost, Restart, Unnumbered
 from emberline.service.bench_fit import device_names, fitted_bench
 from emberline.service.board import Board
 from emberline.service.clock import Clock
@@ -25,11 +24,15 @@ from emberline.service.health import HealthWatch
 from emberline.service.health_loop import HealthLoop, commit_p99_s
 from emberline.service.health_notify import Notifier
 from emberline.service.housekeeping import Housekeeping
-from emberline.service.ingest import Ingest, IngestCounts
+from emberline.service.ingest import TRY_AGAIN_S, Ingest, IngestCounts
 from emberline.service.keeper import Keeper
 from emberline.service.metrics import Figures
+from emberline.service.numbering import Numbering
+from emberline.service.outlet import Outlet
+from emberline.service.sources import Places, make_links
 from emberline.service.standing_file import StandingFile
 from emberline.service.supervisor import OnFailure, Supervisor, Work
+from emberline.store.errors import StoreClosedError, StoreError
 from emberline.store.records import CommitReceipt
 from emberline.store.store import Store
 from emberline.store.upkeep import KEEP_DAYS
@@ -38,6 +41,7 @@ LOG = logging.getLogger(__name__)
 
 LINK, INGEST, KEEPER, SUMMARIES, CONTROL = "link", "ingest", "trials", "summaries", "control"
 LAG, BESIDE, HEALTH, HOUSEKEEPING = "loop lag", "beside", "health", "housekeeping"
+BROKER, OUTLET = "broker", "outlet"
 
 LAG_ALARM_S = 0.1
 LAG_EVERY_S = 0.25
@@ -56,7 +60,7 @@ class Setting:
         folder: Data folder; it exists.
         bench: The bench file's bench, or None.
         bench_id: Id of the bench.
-        port: Where its device is.
+        places: Where its device is.
         zone: Name of the time zone in which a person reads times.
         keep_days: Age at which samples outside trials go; None keeps all.
     """
@@ -64,7 +68,7 @@ class Setting:
     folder: Path
     bench: Bench | None
     bench_id: str
-    port: SerialPort
+    places: Places
     zone: str
     keep_days: float | None = KEEP_DAYS
 
@@ -104,13 +108,10 @@ class Daemon:
         self._follower = ApartFollower(store.path)
         self.keeper = Keeper(store, bench_id, clock, self.board, setting.zone, self._follower, self.summaries.put)
         self.ingest = Ingest(store, bench_id, clock, self._publish, counts)
-        self.link = SerialLink(
-            setting.port,
-            clock,
-            names=device_names(setting.bench),
-            standing=standing.read(),
-            remember=standing.write,
+        self.link, self._broker = make_links(
+            setting.places, setting.folder, bench_id, clock, device_names(setting.bench), standing
         )
+        self._numbering = Numbering(store, bench_id)
         self.board.link = self.link
         self.health = HealthWatch(self.board, clock)
         self.again = False
@@ -171,6 +172,11 @@ class Daemon:
             for name, work in (also or {}).items():
                 start(name, work)
             start(LINK, lambda: self.link.run(self._take))
+            if self._broker is not None:
+                broker, outlet = self._broker, Outlet(self._broker, self.board, self.health)
+                start(OUTLET, outlet.run)
+                if broker is not self.link:
+                    start(BROKER, lambda: broker.run(self._take))
             if beside is not None:
                 start(BESIDE, lambda: self._accompany(beside), OnFailure.END)
             await self._stopped()
@@ -219,7 +225,9 @@ class Daemon:
         self._stopping.set()
         await self.ingest.close()
         await supervisor.ended(INGEST, DRAIN_LIMIT_S)
+        await supervisor.stop(OUTLET, OTHERS_LIMIT_S)
         await supervisor.stop(LINK, LINK_LIMIT_S)
+        await supervisor.stop(BROKER, LINK_LIMIT_S)
         for name in (KEEPER, SUMMARIES, LAG):
             await supervisor.stop(name, OTHERS_LIMIT_S)
         await self._follower.close()
@@ -231,16 +239,46 @@ class Daemon:
 
     async def _take(self, arrivals: list[Arrival]) -> None:
         items: list[SampleBatch | Lost] = []
+        unnumbered: dict[int, list[Unnumbered]] = {}
         for one in arrivals:
             if isinstance(one, Greeting):
                 self._greeted(one)
             elif isinstance(one, Restart):
                 LOG.warning("device %s restarted; its samples before and after are kept apart", one.device)
                 self.keeper.remark(f"The device restarted (boot {one.old_boot} to {one.boot}).")
+            elif isinstance(one, Unnumbered):
+                unnumbered.setdefault(id(one.teller), []).append(one)
             else:
                 items.append(one)
         if items and not self._stopping.is_set():
             await self.ingest.put(self.link, items)
+        for message in unnumbered.values():
+            if not self._stopping.is_set():
+                await self._take_message(message)
+
+    async def _take_message(self, parts: list[Unnumbered]) -> None:
+        """Take in the readings of one message, which is acknowledged once all of them are on disk."""
+        batches: list[SampleBatch] = []
+        for part in parts:
+            batch = await self._number(part)
+            self.board.counts.repeated += len(part.t_ns) - (0 if batch is None else len(batch))
+            if batch is not None:
+                batches.append(batch)
+        if batches:
+            await self.ingest.put(parts[0].teller, batches)
+        else:
+            parts[0].teller.committed(0, {})
+
+    async def _number(self, readings: Unnumbered) -> SampleBatch | None:
+        """Number readings, and try again for as long as the store cannot be read; the source waits meanwhile."""
+        while True:
+            try:
+                return await self._numbering.numbered(readings)
+            except StoreClosedError:
+                raise
+            except StoreError as error:
+                LOG.error("what is stored cannot be looked up: %s", error)
+                await asyncio.sleep(TRY_AGAIN_S)
 
     def _greeted(self, greeting: Greeting) -> None:
         LOG.info("device %s (firmware %s) greets", greeting.device, greeting.firmware)

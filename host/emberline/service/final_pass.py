@@ -96,6 +96,7 @@ class Summaries:
         LOG.info("summary of trial %s: %s", trial, summed.page)
         self._board.report("summary", "")
         self._board.summary = str(summed.page)
+        self._board.summary_document = summed.document
         self._board.say(
             {
                 "schema": "emberline.event/1",

@@ -13,7 +13,7 @@ from unit.store.made_up import NOON_NS, SECOND_NS, batch
 
 
 async def test_a_bench_without_a_port_is_refused_before_anything_is_made(tmp_path: Path) -> None:
-    with pytest.raises(ConfigError, match="no serial port is named"):
+    with pytest.raises(ConfigError, match="neither a serial port nor a broker is named"):
         await app.serve(tmp_path / "data")
     assert not (tmp_path / "data").exists()
 

@@ -1,6 +1,6 @@
 import pytest
 
-from emberline.bench.bench_file import BenchFileError, SerialPort, TrialRules, default_bench, parse_bench
+from emberline.bench.bench_file import BenchFileError, Broker, SerialPort, TrialRules, default_bench, parse_bench
 from emberline.bench.calibration import Identity, Linear, ThermocoupleCode
 from emberline.bench.channels import Role, default_channel
 
@@ -168,3 +168,33 @@ def test_slips_are_refused_with_their_line_and_a_hint(text: str, problem: str) -
 def test_line_and_points_exclude_each_other() -> None:
     text = WATER + "[channel.line]\nzero_counts = 3\ncounts_per_unit = 2\n[[channel.point]]\nload = 0\ncounts = 1"
     assert any("say the same thing" in problem for problem in problems(text))
+
+
+MASS = '[[channel]]\nrole = "mass"\n'
+
+
+def test_a_broker_arrives() -> None:
+    text = '[mqtt]\nhost = "b.local"\nuser = "ember"\npassword_file = "word"\ndevice = "dev"\n'
+    assert parse_bench(MASS + text).broker == Broker("b.local", user="ember", password_file="word", device="dev")  # noqa: S106
+    assert parse_bench(MASS).broker is None
+
+
+def test_a_certificate_means_encryption() -> None:
+    broker = parse_bench(MASS + '[mqtt]\nhost = "b"\nca_file = "ca.crt"\n').broker
+    assert broker is not None
+    assert broker.tls
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("port = 1883", "needs host"),
+        ('host = "b"\nport = 70000', "outside 1 to 65535"),
+        ('host = "b"\npassword = "x"', "does not belong here"),
+        ('host = "b"\ncertificate_file = "c"', "belong together"),
+        ('host = "b"\ntls = false\nca_file = "c"', "leaves no use"),
+        ('host = "b"\npasword_file = "c"', "password_file"),
+    ],
+)
+def test_a_broker_that_cannot_be_is_told_with_what_to_do(text: str, words: str) -> None:
+    assert any(words in problem for problem in problems(f"{MASS}[mqtt]\n{text}\n"))

@@ -1,0 +1,168 @@
+"""SenML messages of a bench: from packets to readings by channel, and what channels there are."""
+
+import hashlib
+import logging
+from collections import deque
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from statistics import median
+
+import numpy as np
+
+from emberline.bench.samples import FLAG_ARRIVAL_STAMPED
+from emberline.links.arrivals import DeviceChannel, Greeting, Unnumbered
+from emberline.links.mqtt_claims import Claims
+from emberline.links.mqtt_io import Packet
+from emberline.links.senml import Reading, SenmlError, read_senml
+from emberline.links.senml_units import conversion
+
+LOG = logging.getLogger(__name__)
+
+DEVICE = "senml"
+"""Device of readings whose name has no part before the channel's."""
+MAX_CHANNELS = 64
+"""More names than a bench has; beyond it they are refused, so that made-up names fill no memory."""
+SEEN = 256
+"""Messages without times of which a repeat is recognised by its bytes."""
+INTERVALS = 8
+CHANGED = 1.5
+"""A channel's pace is told anew when it is so many times another."""
+
+
+@dataclass
+class _Pace:
+    """How often a channel comes."""
+
+    told_s: float = 1.0
+    _last_ns: int | None = None
+    _intervals_s: deque[float] = field(default_factory=lambda: deque(maxlen=INTERVALS))
+
+    def note(self, t_ns: int) -> bool:
+        """Take note of a reading; return whether the pace is another than was told."""
+        if self._last_ns is not None and t_ns > self._last_ns:
+            self._intervals_s.append((t_ns - self._last_ns) * 1e-9)
+        self._last_ns = max(t_ns, self._last_ns or t_ns)
+        if len(self._intervals_s) < INTERVALS // 2:
+            return False
+        pace_s = median(self._intervals_s)
+        if self.told_s / CHANGED < pace_s < self.told_s * CHANGED:
+            return False
+        self.told_s = pace_s
+        return True
+
+
+class SenmlIn:
+    """The SenML side of a bench on a broker.
+
+    Attributes:
+        discarded: Messages that could not be read, and readings that were refused.
+        passed_over: Records without a number.
+        trouble: What was wrong with the last one; empty once one is well.
+        changed: Whether the channels are others than when they were last asked for.
+    """
+
+    def __init__(self, names: Mapping[str, str], claims: Claims) -> None:
+        """Begin without channels.
+
+        Args:
+            names: Channel names within the bench, by names on the device (whole ones, or their last part).
+            claims: Messages that the broker has not been told of yet.
+        """
+        self.discarded = 0
+        self.passed_over = 0
+        self.trouble = ""
+        self.changed = False
+        self._names = names
+        self._claims = claims
+        self._channels: dict[str, DeviceChannel] = {}
+        self._paces: dict[str, _Pace] = {}
+        self._devices: dict[str, str] = {}
+        self._seen: deque[bytes] = deque(maxlen=SEEN)
+
+    def take(self, packet: Packet) -> list[Unnumbered]:
+        """Take in a message and return its readings; it is acknowledged when they are on disk, or if it has none."""
+        ticket = self._claims.ticket(packet.number)
+        found: dict[tuple[str, str], list[tuple[int, float, int]]] = {}
+        if not packet.retained and not self._is_repeat(packet):
+            for reading in self._readings(packet):
+                self._sort(reading, packet.arrived_ns, found)
+        if packet.retained:
+            self.discarded += 1
+        if not found:
+            ticket.committed(0, {})
+        out = []
+        for (device, channel), rows in found.items():
+            rows.sort(key=lambda row: row[0])
+            t_ns, raw, flags = zip(*rows, strict=True)
+            out.append(
+                Unnumbered(
+                    device,
+                    channel,
+                    np.array(t_ns, dtype=np.int64),
+                    np.array(raw, dtype=np.float64),
+                    np.array(flags, dtype=np.uint8),
+                    ticket,
+                )
+            )
+        return out
+
+    def greeting(self, device: Greeting | None) -> Greeting | None:
+        """Return the greeting of a bench, its SenML channels added to those of a device with frames."""
+        self.changed = False
+        if not self._channels:
+            return device
+        channels = [replace(one, period_s=self._paces[one.name].told_s) for one in self._channels.values()]
+        if device is None:
+            name = next(iter(self._devices.values()))
+            return Greeting(name, 0, "SenML", tuple(channels), min(one.period_s for one in channels), 0.0)
+        own = {channel.name for channel in device.channels}
+        return replace(device, channels=(*device.channels, *(one for one in channels if one.name not in own)))
+
+    def _readings(self, packet: Packet) -> tuple[Reading, ...]:
+        try:
+            pack = read_senml(packet.payload, packet.content)
+        except SenmlError as error:
+            self.discarded += 1
+            words = f"a message on {packet.topic} is not taken: {error}"
+            LOG.log(logging.DEBUG if words == self.trouble else logging.WARNING, "%s", words)
+            self.trouble = words
+            return ()
+        self.trouble = ""
+        self.passed_over += pack.passed_over
+        if any(reading.relative for reading in pack.readings):
+            self._seen.append(hashlib.sha256(packet.payload).digest())
+        return pack.readings
+
+    def _is_repeat(self, packet: Packet) -> bool:
+        """Return whether a message that the broker gives again was taken in already, though its times do not tell."""
+        return packet.again and hashlib.sha256(packet.payload).digest() in self._seen
+
+    def _sort(
+        self, reading: Reading, arrived_ns: int, found: dict[tuple[str, str], list[tuple[int, float, int]]]
+    ) -> None:
+        device, name = self._split(reading.name)
+        unit = conversion(reading.unit)
+        if name not in self._channels:
+            if len(self._channels) >= MAX_CHANNELS:
+                self.discarded += 1
+                return
+            self._channels[name] = DeviceChannel(name, unit.unit, 1.0, 1.0, 0, calibrated=bool(reading.unit))
+            self._paces[name] = _Pace()
+            self.changed = True
+        self._devices[name] = device
+        t_ns = round(reading.t_s * 1e9) + (arrived_ns if reading.relative else 0)
+        if self._paces[name].note(t_ns):
+            self.changed = True
+        flags = FLAG_ARRIVAL_STAMPED if reading.relative else 0
+        found.setdefault((device, self._names.get(name, name)), []).append((t_ns, unit.apply(reading.value), flags))
+
+    def _split(self, name: str) -> tuple[str, str]:
+        """Return what names the device, and the name of the channel on it.
+
+        A bench file may name a channel by its whole name; otherwise the last part counts.
+        """
+        cut = max(name.rfind("/"), name.rfind(":"))
+        head, tail = name[: cut + 1].rstrip("/:"), name[cut + 1 :]
+        if name in self._names or not tail:
+            return head or DEVICE, name
+        return head or DEVICE, tail

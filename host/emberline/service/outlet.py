@@ -1,0 +1,100 @@
+"""What a broker is told of a bench: its state now, its events, its newest summary, and whether it is recorded.
+
+Events are sent until the broker confirms them, in order; after a break some may come twice, none is left out that the
+board still holds.
+"""
+
+import asyncio
+import json
+from collections.abc import Mapping
+from functools import partial
+from typing import Any
+
+from emberline.links.mqtt import MqttLink
+from emberline.service.board import Board
+from emberline.service.health import HEALTH_SCHEMA, HealthWatch, health_document
+from emberline.trials.live_document import Recording
+
+STILL_S = 1.0
+"""The state goes out at least this often, real seconds, so that ages are seen to grow."""
+LEAST_PAUSE_S = 0.25
+"""Shortest pause between two states."""
+HEALTH_EVERY_S = 10.0
+
+
+class Outlet:
+    """Publishes what the board and the health watch show."""
+
+    def __init__(self, link: MqttLink, board: Board, health: HealthWatch) -> None:
+        """Prepare; `run` publishes until cancelled."""
+        self._link = link
+        self._board = board
+        self._health = health
+        self._connection = 0
+        self._sent = self._confirmed = 0
+        self._summary: str | None = None
+        self._told: tuple[object, ...] = ()
+        self._told_s = 0.0
+
+    async def run(self) -> None:
+        """Publish until cancelled, and say at the end that nothing is recorded any more."""
+        version = -1
+        try:
+            while True:
+                await self._board.changed(version, STILL_S)
+                version = self._board.version
+                if self._link.connected:
+                    self._publish()
+                await asyncio.sleep(LEAST_PAUSE_S)
+        finally:
+            self._link.publish("health", _ended(self._board.bench, "the program was ended"), retain=True)
+
+    def _publish(self) -> None:
+        if self._connection != self._link.connections:
+            # What was under way on the last connection may never have arrived.
+            self._connection = self._link.connections
+            self._sent, self._summary, self._told = self._confirmed, None, ()
+        self._link.publish("live", _bytes(self._board.document()), sure=False)
+        self._publish_events()
+        summary = self._board.summary_document
+        if (
+            summary is not None
+            and summary != self._summary
+            and self._link.publish("summary", summary.encode(), retain=True)
+        ):
+            self._summary = summary
+        self._publish_health()
+
+    def _publish_events(self) -> None:
+        said, after = self._board.said_since(self._sent)
+        for index, document in enumerate(said, after - len(said) + 1):
+            done = partial(self._confirm, self._connection, index)
+            if not self._link.publish("event", _bytes(document), done=done):
+                return
+            self._sent = index
+
+    def _confirm(self, connection: int, index: int) -> None:
+        if connection == self._connection:
+            self._confirmed = max(self._confirmed, index)
+
+    def _publish_health(self) -> None:
+        health = self._health.health()
+        told = health.recording, health.why, health.trial, health.warnings
+        now_s = asyncio.get_running_loop().time()
+        if (told != self._told or now_s - self._told_s > HEALTH_EVERY_S) and self._link.publish(
+            "health", _bytes(health_document(health)), retain=True
+        ):
+            self._told, self._told_s = told, now_s
+
+
+def last_will(bench: str) -> bytes:
+    """Return what the broker is to say of a bench when the daemon vanishes without a good-bye."""
+    return _ended(bench, "the connection of the program that records this bench broke off")
+
+
+def _ended(bench: str, why: str) -> bytes:
+    return _bytes({"schema": HEALTH_SCHEMA, "bench": bench, "recording": Recording.NOT_RECORDING.value, "why": why})
+
+
+def _bytes(document: Mapping[str, Any]) -> bytes:
+    return json.dumps(document, ensure_ascii=False, allow_nan=False).encode()

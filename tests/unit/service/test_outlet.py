@@ -1,0 +1,132 @@
+"""What a broker is told, with a link that only notes it."""
+
+import asyncio
+import contextlib
+import json
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from typing import Any, cast
+
+import pytest
+
+from emberline.links.mqtt import MqttLink
+from emberline.service.board import Board
+from emberline.service.clock import real_clock
+from emberline.service.health import HealthWatch
+from emberline.service.ingest import IngestCounts
+from emberline.service.outlet import Outlet, last_will
+from live_fixture import until
+
+
+class Link:
+    """Takes everything on, and confirms when told to."""
+
+    def __init__(self) -> None:
+        self.connected = True
+        self.connections = 1
+        self.taking = True
+        self.sent: list[tuple[str, Any, bool, bool]] = []
+        self.unconfirmed: list[Callable[[], None]] = []
+
+    def publish(
+        self,
+        name: str,
+        payload: bytes,
+        *,
+        retain: bool = False,
+        sure: bool = True,
+        done: Callable[[], None] | None = None,
+    ) -> bool:
+        if not (self.connected and self.taking):
+            return False
+        self.sent.append((name, json.loads(payload), retain, sure))
+        if done is not None:
+            self.unconfirmed.append(done)
+        return True
+
+    def confirm(self) -> None:
+        for done in self.unconfirmed:
+            done()
+        self.unconfirmed.clear()
+
+    def documents(self, name: str) -> list[Any]:
+        return [document for topic, document, *_ in self.sent if topic == name]
+
+
+@pytest.fixture
+def board() -> Board:
+    return Board("yard", real_clock(), IngestCounts())
+
+
+@asynccontextmanager
+async def publishing(link: Link, board: Board) -> AsyncIterator[None]:
+    outlet = Outlet(cast(MqttLink, link), board, HealthWatch(board, board.clock))
+    task = asyncio.create_task(outlet.run())
+    try:
+        yield
+    finally:
+        task.cancel()
+        with contextlib.suppress(asyncio.CancelledError):
+            await task
+
+
+async def test_state_events_summary_and_health_go_out(board: Board) -> None:
+    link = Link()
+    board.say({"kind": "lit"})
+    board.summary_document = '{"schema": "emberline.summary/1"}'
+    async with publishing(link, board):
+        await until(lambda: len(link.documents("health")) > 0, "the health document")
+    by_name = {name: (retain, sure) for name, _, retain, sure in link.sent}
+    assert by_name == {"live": (False, False), "event": (False, True), "summary": (True, True), "health": (True, True)}
+    assert link.documents("event") == [{"kind": "lit"}]
+    last = link.documents("health")[-1]
+    assert (last["recording"], last["why"]) == ("not recording", "the program was ended")
+
+
+async def test_events_said_while_there_is_no_connection_go_out_later_and_none_twice(board: Board) -> None:
+    link = Link()
+    link.connected = False
+    async with publishing(link, board):
+        board.say({"kind": "lit"})
+        board.say({"kind": "boil"})
+        link.connected = True
+        await until(lambda: len(link.documents("event")) == 2, "both events")
+        link.confirm()
+        link.connections = 2
+        board.say({"kind": "flameout"})
+        await until(lambda: len(link.documents("event")) == 3, "the third event")
+    assert [document["kind"] for document in link.documents("event")] == ["lit", "boil", "flameout"]
+
+
+async def test_what_was_not_confirmed_before_a_break_goes_out_again(board: Board) -> None:
+    link = Link()
+    board.summary_document = "{}"
+    async with publishing(link, board):
+        board.say({"kind": "lit"})
+        await until(lambda: len(link.documents("event")) == 1, "the event")
+        late = list(link.unconfirmed)
+        link.connections = 2
+        board.touch()
+        await until(lambda: len(link.documents("event")) == 2, "the event again")
+        # A confirmation from before the break says nothing about what was sent after it.
+        late[0]()
+        link.confirm()
+        link.connections = 3
+        board.touch()
+        await until(lambda: len(link.documents("summary")) == 3, "the summary on each connection")
+    assert len(link.documents("event")) == 2
+
+
+async def test_a_link_that_takes_no_more_is_asked_again(board: Board) -> None:
+    link = Link()
+    link.taking = False
+    async with publishing(link, board):
+        board.say({"kind": "lit"})
+        await asyncio.sleep(0)
+        link.taking = True
+        await until(lambda: link.documents("event") == [{"kind": "lit"}], "the event")
+
+
+def test_the_last_will_says_that_nothing_is_recorded() -> None:
+    document = json.loads(last_will("yard"))
+    assert (document["bench"], document["recording"]) == ("yard", "not recording")
