@@ -6,7 +6,7 @@ the results are computed again with such a weight in the plan.
 """
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -52,6 +52,7 @@ class Adviser:
         plan: What a person said.
         boiling_point: Local boiling point of water, degrees Celsius.
         results: The results by name.
+        done: Remedies that are in force already.
     """
 
     def __init__(
@@ -61,9 +62,11 @@ class Adviser:
         plan: Plan,
         boiling_point: UFloat,
         results: Mapping[str, Result],
+        done: Collection[Remedy] = (),
     ) -> None:
         self._given = (account, events, plan, boiling_point)
         self._results = results
+        self._done = done
 
     def advice(self, name: str) -> Advice | None:
         """Return what would help a result most; None where nothing here is worth its trouble.
@@ -103,12 +106,13 @@ class Adviser:
         brought = f"{_half(float(result.value.std_dev), result.unit)} would become {_half(found.u, result.unit)}"
         if found.halves:
             return f"To halve the uncertainty of {title}, {orders}: {brought}."
-        return f"Nothing alone halves the uncertainty of {title}; most would help to {orders}: {brought}."
+        return f"Nothing alone halves the uncertainty of {title}; it helps most to {orders}: {brought}."
 
     def _single(self, name: str, result: Result) -> Iterator[tuple[float, Remedy]]:
         tags = {_bare(tag) for tag in result.budget}
         for remedy in dict.fromkeys(REMEDIES[tag] for tag in sorted(tags & set(REMEDIES))):
-            yield _left(result, (remedy,)), remedy
+            if remedy not in self._done:
+                yield _left(result, (remedy,)), remedy
         weighed = self._if_char_weighed.get(name)
         if weighed is not None:
             yield float(weighed.value.std_dev), WEIGH_CHAR
@@ -146,7 +150,7 @@ def _bare(tag: str) -> str:
 
 def _half(u: float, unit: str) -> str:
     """Write the half-width of a 95 % interval with two digits."""
-    factor, shown = (100.0, "percentage points") if unit == "" else (1.0, "" if unit == "1" else unit)
+    factor, shown = (100.0, "%") if unit == "" else (1.0, "" if unit == "1" else unit)
     value = COVERAGE_95 * u * factor
     digits = f"{value:.0f}" if value >= 10.0 else f"{value:.2g}"
     return f"± {digits} {shown}".rstrip()

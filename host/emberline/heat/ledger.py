@@ -14,7 +14,7 @@ from emberline.curves.fast_loss import flaming_level
 from emberline.heat.account import Account, Visit
 from emberline.heat.scale import Scale
 from emberline.heat.water_course import PotCurves, WaterCourse, seconds_of
-from emberline.heat.water_probe import WaterProbe, water_probe_of
+from emberline.heat.water_probe import HANDS_S, WaterProbe, water_probe_of
 
 Array = NDArray[np.float64]
 
@@ -163,10 +163,10 @@ def _visit(
     boil_c = probe.level(boil.t_s + 5.0, min(boil.t_s + 60.0, end_s)) if boil is not None else None
     if boil is not None and boil_c is not None and heat_end_c is not None and heat_end_c.n > boil_c.n - 1.0:
         # A plateau has no slope; a soft one still rises after its knee, so its end is read at its end.
-        at_end = probe.level(max(boil.t_s + 5.0, until - LEVEL_S), until - 2.0)
+        at_end = probe.level(max(boil.t_s + 5.0, until - LEVEL_S), until - HANDS_S)
         heat_end_c, slope_k_s = (boil_c if at_end is None else at_end), 0.0
     water = plan.pot.visit(index).water_g if plan.pot is not None else None
-    evaporated = course.lost_by(end_s)
+    evaporated = course.lost_by(end_s + 1.0)  # the last second whole
     flaming = course.lost_by(until) if until > on_s else to_affine_scalar(0.0)
     return Visit(
         on_s,

@@ -48,7 +48,7 @@ _CALM = Remedy("shelter the bench from wind and keep leads off the stove", rest=
 _CALIBRATE = Remedy("calibrate the load cell with a known mass near its working load", u=0.0003)
 _HANDLING = Remedy("set the pot down and lift it in one movement, without touching the stove", rest=0.4)
 _FINE_PROBE = Remedy("take a thermocouple of type T, checked in ice and boiling water", u=0.001)
-_FLAME = Remedy("fit a flame probe", u=3.0)
+FIT_FLAME_PROBE = Remedy("fit a flame probe", u=3.0)
 
 WEIGH_CHAR = Remedy("smother the char at flameout and weigh it cold")
 """Replaces the fuel's whole balance by one weight, so its promise is worked out by computing again."""
@@ -102,10 +102,10 @@ REMEDIES: dict[str, Remedy] = {
     "water_probe_drift": _FINE_PROBE,
     "water_probe_lag": Remedy("take a thinner probe", u=0.2),
     "boil": Remedy("take a thinner probe and enter the station pressure", rest=0.5),
-    "lit": _FLAME,
+    "lit": FIT_FLAME_PROBE,
     "pot_on": _HANDLING,
     "pot_off": _HANDLING,
-    "flameout": _FLAME,
+    "flameout": FIT_FLAME_PROBE,
     "note": Remedy("write the note when the power changes", u=2.0),
 }
 """What betters an input, by its tag; the numbers of visits and refuels are left out of a tag."""

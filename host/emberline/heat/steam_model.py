@@ -94,7 +94,7 @@ class SteamModel:
 
     def closing(self, c: Coefficients, total: UFloat, until_s: float) -> tuple[Array, Unsure]:
         """Return a rate whose sum by `until_s` is a known total, and what works out its shifts with their variables."""
-        k = int(until_s)
+        k = int(np.ceil(until_s - 0.5))  # seconds whose middle lies before it
         target = max(float(total.nominal_value), 0.0)
         seen = _Sums(self, k)
         best, one_off = seen.nearest(c, target, c.char_ratio)

@@ -107,7 +107,7 @@ class WeighedCourse(WaterCourse):
     """The water of a pot on a load cell of its own."""
 
     def __init__(self, cell: Scale, stay: Stay, n: int) -> None:
-        window = stay.window(float(n))
+        window = stood(stay, n)
         inside = seconds_of(window, n)
         rate = np.where(inside, np.maximum(cell.loss.rate_g_s, 0.0), 0.0)
         super().__init__(
@@ -146,6 +146,12 @@ def water_courses(
     return tuple(_from_balance(scale, pot, plan, events, index, n) for index in range(len(scale.loads.stays)))
 
 
+def stood(stay: Stay, n: int) -> tuple[float, float]:
+    """Return from when to when the pot stood: the moments at which its weight moved, which are those of its events."""
+    on_s = float(stay.on.moved_s.nominal_value) if stay.on is not None else 0.0
+    return on_s, float(stay.off.moved_s.nominal_value) if stay.off is not None else float(n)
+
+
 def seconds_of(window: tuple[float, float], n: int) -> NDArray[np.bool_]:
     """Return which of `n` seconds have their middle in a window, (n,)."""
     t = np.arange(n) + 0.5
@@ -154,7 +160,7 @@ def seconds_of(window: tuple[float, float], n: int) -> NDArray[np.bool_]:
 
 def _from_balance(scale: Scale, pot: PotCurves, plan: Plan, events: Sequence[Event], index: int, n: int) -> WaterCourse:
     stay = scale.loads.stays[index]
-    window = stay.window(float(n))
+    window = stood(stay, n)
     inside = seconds_of(window, n)
     boil = next((e for e in events if e.kind is EventKind.BOIL and window[0] <= e.t_s <= window[1]), None)
     flameout = last(tuple(events), EventKind.FLAMEOUT)

@@ -18,6 +18,8 @@ Array = NDArray[np.float64]
 STIRRED_K = 0.15
 """Standard uncertainty with which one place in heated water tells the mean of it: rising water mixes it well, and what
 remains between bottom and surface is a few tenths of a kelvin (common practice, no source)."""
+HANDS_S = 4.0
+"""Seconds before the end of a stay in which hands may have moved the probe already."""
 LINE_S = 25
 """Seconds of the curve by which a temperature at its edge is told."""
 POT_LAG_S = 3.0
@@ -89,7 +91,7 @@ class WaterProbe:
 
     def rising_to(self, t_s: float) -> tuple[UFloat, float] | None:
         """Return the temperature at the end of a stretch and its slope there in K/s, None without a curve."""
-        middle, slope, level, u_slope = self._line(t_s - LINE_S, t_s - 2.0)
+        middle, slope, level, u_slope = self._line(t_s - LINE_S, t_s - HANDS_S)
         if not np.isfinite(level):
             return None
         reach = t_s + self.lag_s - middle

@@ -5,8 +5,10 @@ from typing import TYPE_CHECKING
 
 from uncertainties import UFloat
 
+from emberline.bench.channels import Role
 from emberline.curves.events import Event
 from emberline.heat.advice import Adviser
+from emberline.heat.remedies import FIT_FLAME_PROBE
 from emberline.heat.result import Result
 from emberline.reports.figures import Parts, clock, half_width, moment, parts, plain, spoken
 from emberline.reports.timeline import zero_s
@@ -166,7 +168,14 @@ def quality_texts(analysis: "Analysis") -> list[str]:
 def budget_rows(analysis: "Analysis") -> list[BudgetRow]:
     """Return the budgets of the main results, largest share first, small ones summed up."""
     rows = []
-    adviser = Adviser(analysis.account, analysis.events, analysis.plan, analysis.boiling_point, analysis.results.values)
+    adviser = Adviser(
+        analysis.account,
+        analysis.events,
+        analysis.plan,
+        analysis.boiling_point,
+        analysis.results.values,
+        (FIT_FLAME_PROBE,) if Role.FLAME in analysis.grid.columns else (),
+    )
     for name in BUDGETED:
         result = analysis.results.values.get(name)
         if result is None or not result.budget:

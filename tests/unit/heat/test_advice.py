@@ -9,7 +9,7 @@ from uncertainties.core import to_affine_scalar
 import burn_fixture
 from emberline.bench.plan import Plan
 from emberline.heat.advice import HALVED, Adviser
-from emberline.heat.remedies import REMEDIES, WEIGH_CHAR, WEIGHED_U_G
+from emberline.heat.remedies import FIT_FLAME_PROBE, REMEDIES, WEIGH_CHAR, WEIGHED_U_G
 from emberline.heat.result import Result
 from emberline.heat.results import compute_results
 from emberline.reports.wording import in_sentence
@@ -55,6 +55,15 @@ def test_what_cannot_be_bettered_gets_no_advice() -> None:
     some = made_of(water_curve=1.0)
     assert some.advice("made") is None
     assert some.sentence("made", "it") == ""
+
+
+def test_what_is_done_already_is_not_advised() -> None:
+    account, events, plan, boiling_point = USUAL
+    results = {"made": Result(ufloat(1.0, 9.0, "flameout") + ufloat(0.0, 1.0, "water_curve"), "s")}
+    found = Adviser(account, events, plan, boiling_point, results).advice("made")
+    assert found is not None
+    assert found.orders == (FIT_FLAME_PROBE.order,)
+    assert Adviser(account, events, plan, boiling_point, results, (FIT_FLAME_PROBE,)).advice("made") is None
 
 
 def test_an_exact_result_needs_no_advice() -> None:
