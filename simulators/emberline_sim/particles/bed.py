@@ -30,7 +30,6 @@ EMBER_S = 25.0
 EAGERNESS = 3.0
 CHAR_ACTIVATION_K = 9000.0
 """Char oxidation: activation temperature of Evans and Emmons, Fire Research 1 (1977) (from memory)."""
-CHAR_HEAT_KEPT = 0.30
 RISING_SHARE = 0.5
 GAS_J_GK = 1.15
 CONTACT_W_K = 0.006
@@ -281,8 +280,8 @@ class Bed:
         burnt = np.minimum(self.char_g, surface * (rate * dt_s / max(float(surface.sum()), 1e-12)))
         self.char_g = self.char_g - burnt
         glow_g = float(burnt.sum())
-        made_w = CHAR_HEAT_KEPT * glow_g / dt_s * nature.char_lhv_j_g
-        lost_w = 0.35 * STEFAN_BOLTZMANN * hearth.area_m2 * (self.char_k**4 - self._air_k**4)
+        made_w = hearth.keeps * glow_g / dt_s * nature.char_lhv_j_g
+        lost_w = 0.30 * STEFAN_BOLTZMANN * hearth.area_m2 * (self.char_k**4 - self._air_k**4)
         lost_w += (0.5 * air_g_s * 1.1 + 0.12) * (self.char_k - self._air_k) + self._taken_w
         heat_j_k = hearth.metal_j_k + CHAR_J_GK * char_g
         self.char_k += dt_s * ((made_w - lost_w) / heat_j_k + used * (1080.0 - self.char_k) / 50.0)

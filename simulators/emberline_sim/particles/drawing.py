@@ -94,6 +94,7 @@ def draw_stove(kind: Kind, rng: np.random.Generator) -> Stove:
         air_g_s=rate_g_s * NEEDS_J_G / ranges.taken_up / AIR_J_G,
         heat_share=between(rng, 0.88, 1.0),
         bypass=between(rng, 0.01, 0.06),
+        keeps=between(rng, 0.32, 0.60),
         metal_j_k=between(rng, 20.0, 90.0),
     )
     nature = Nature(
@@ -104,7 +105,7 @@ def draw_stove(kind: Kind, rng: np.random.Generator) -> Stove:
         glow_1_s=between(rng, 0.9e-3, 2.4e-3),
     )
     burner = Burner(
-        critical_g_m2s=between(rng, 1.1, 2.4),
+        critical_g_m2s=between(rng, 1.3, 2.8),
         hesitation_s=between(rng, 1.5, 6.0),
         rekindling_s=between(rng, 2.0, 8.0),
         gas_g_s=rate_g_s * VOLATILES_J_G / 1000.0 * between(rng, 0.8, 1.15),
@@ -112,7 +113,10 @@ def draw_stove(kind: Kind, rng: np.random.Generator) -> Stove:
     )
     charge = Charge(mass_g, moisture, between(rng, 0.005, 0.02), between(rng, *ranges.size_m), ranges.size_spread, bulk)
     starter_g = float(rng.choice((0.0, 3.0, 4.0, 6.0, 8.0))) * (1.4 if kind.moisture is not None else 1.0)
-    lighter_s = between(rng, 15.0, 40.0) if starter_g > 0.0 else between(rng, 80.0, 140.0)
+    if form == "pieces":
+        # Thick pieces want more help: nobody lights them with less.
+        starter_g = max(6.0, starter_g)
+    lighter_s = between(rng, 15.0, 40.0) if starter_g > 0.0 else between(rng, 100.0, 160.0)
     return Stove(form, nature, charge, hearth, burner, starter_g, lighter_s, between(rng, 250.0, 1800.0), rate_g_s)
 
 

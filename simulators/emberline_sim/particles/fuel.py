@@ -54,6 +54,7 @@ class Hearth:
         air_g_s: Primary air at full draught.
         heat_share: Share of the heat made in the bed that goes into fuel.
         bypass: Share of the primary air that passes beside the front.
+        keeps: Share of glowing char's heat that stays in the char; the rest leaves with gas, some as carbon monoxide.
         metal_j_k: Heat capacity of the grate and wall around the char.
 
     """
@@ -62,6 +63,7 @@ class Hearth:
     air_g_s: float
     heat_share: float
     bypass: float
+    keeps: float
     metal_j_k: float
 
     @property

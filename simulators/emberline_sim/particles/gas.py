@@ -12,7 +12,7 @@ GLOWS_K = 880.0
 """Char must glow like this to light its gas (piloted by hot spots: orange heat; common practice, no source)."""
 PILOTED = 0.4
 """Share of the critical flux from which on a lighter's flame becomes one of the fuel: it spreads from one corner."""
-REKINDLES = 2.0
+REKINDLES = 1.5
 """Gas must be so much richer to catch from glowing char than a flame that burns already needs."""
 SEEN_S = 1.5
 """A flame takes so long to notice that its gas has changed."""
@@ -86,8 +86,8 @@ class Gas:
         pilot = starter or (lighter and richness > PILOTED)
         if self.flame:
             # The leaner, the likelier that the last tongue of flame goes out; well above the limit it never does.
-            risk = min(30.0, richness**-4.0) if richness > 0.05 else 30.0
-            risk = risk if richness < 1.6 else 0.0
+            risk = min(30.0, richness**-10.0) if richness > 0.5 else 30.0
+            risk = risk if richness < 1.5 else 0.0
             self.flame = pilot or self._rng.random() > 1.0 - math.exp(-risk * dt_s / burner.hesitation_s)
         else:
             hot = char_k > GLOWS_K and richness > REKINDLES

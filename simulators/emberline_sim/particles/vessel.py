@@ -111,7 +111,7 @@ class Filling:
         escaping = math.exp(-max(0.0, self.boiling_c - bulk_c) / vessel.bubble_k)
         power_w = max(0.0, convected_j + bubbles_j) / dt_s
         self.bubbling = bubbles_j / max(1.0, convected_j + bubbles_j)
-        self._stir(dt_s, power_w, layer_j_k)
+        self._stir(dt_s, power_w)
         self._skin(dt_s, air_c, wind_m_s)
         steam_j = max(0.0, bubbles_j) * escaping
         for i in range(LAYERS):
@@ -121,19 +121,18 @@ class Filling:
         share = steam_j / (power_w * dt_s) if power_w > 20.0 else 0.0
         self.steam_share += (min(1.0, share) - self.steam_share) * (1.0 - math.exp(-dt_s / 4.0))
 
-    def _stir(self, dt_s: float, power_w: float, layer_j_k: float) -> None:
-        """Let warm water rise: by eddies at Deardorff's convective velocity, and faster with bubbles."""
+    def _stir(self, dt_s: float, power_w: float) -> None:
+        """Let warm water rise: eddies as deep as the water, at Deardorff's convective velocity, faster with bubbles."""
         layers = self.layers_c
         depth_m = self.water_g * 1e-6 / self.area_m2
         flux_k_m_s = max(power_w, 15.0) / self.area_m2 / 4.18e6
         eddy_m_s = math.cbrt(9.81 * 4.5e-4 * flux_k_m_s * depth_m) * (1.0 + 2.0 * self.bubbling)
-        exchange = 1.0 - math.exp(-2.0 * eddy_m_s * dt_s * LAYERS / depth_m * 0.12)
-        for i in range(LAYERS - 1):
-            gap = layers[i] - layers[i + 1]
-            share = exchange if gap > 0.0 else 0.06 * exchange + 0.3 * self.bubbling * exchange
-            moved = 0.5 * share * gap
-            layers[i] -= moved
-            layers[i + 1] += moved
+        # Warm water on top of cold stays there, unless bubbles drive it down.
+        turns_over = 1.0 if layers[0] > layers[-1] else 0.03 + 0.5 * self.bubbling
+        share = 1.0 - math.exp(-eddy_m_s * dt_s / depth_m * turns_over)
+        mean_c = self.bulk_c
+        for i in range(LAYERS):
+            layers[i] += share * (mean_c - layers[i])
 
     def _skin(self, dt_s: float, air_c: float, wind_m_s: float) -> None:
         """Evaporate from the surface: Dalton's law, the Lewis relation, the vapour's own flow in the mean pressure."""
