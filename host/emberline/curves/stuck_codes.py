@@ -56,7 +56,10 @@ def _stuck(where: NDArray[np.int64], v: Array, same: NDArray[np.bool_], low: int
     if len(before) + len(after) < LEAST_RUN:
         return False
     # Of the two sides the one that repeats more: a fire that dies down leaves longer runs behind it.
-    repeats = max((float(side.sum()) + 1.0) / (len(side) + 2.0) for side in (before, after) if len(side) >= LEAST_RUN)
+    repeats = max(
+        ((float(side.sum()) + 1.0) / (len(side) + 2.0) for side in (before, after) if len(side) >= LEAST_RUN),
+        default=1.0,
+    )
     # At rest a coarse code may stand for long by honest chance; noise of more than a code does not let it.
     around = np.concatenate((v[max(0, low - NEIGHBOURS) : low], v[high + 1 : high + NEIGHBOURS]))
     if white_noise_sd(around) > 1.5 * code and repeats ** (high - low) < CHANCE:

@@ -5,7 +5,7 @@ import pytest
 from numpy.typing import NDArray
 
 from column_fixture import column
-from emberline.curves.stuck_codes import without_stuck
+from emberline.curves.stuck_codes import LEAST_RUN, without_stuck
 
 Array = NDArray[np.float64]
 
@@ -70,3 +70,10 @@ def test_a_fire_that_pauses_is_no_hang() -> None:
 @pytest.mark.parametrize("values", [[], [5.0], [5.0] * 40, [np.nan] * 40])
 def test_little_or_nothing_is_returned_as_it_is(values: list[float]) -> None:
     assert len(blank(np.array(values))) == 0
+
+
+def test_a_run_with_little_on_either_side_is_judged_all_the_same() -> None:
+    few = LEAST_RUN - 1
+    values = np.concatenate((np.arange(float(few)), np.full(2 * LEAST_RUN, 50.0), 60.0 + np.arange(float(few))))
+    kept = without_stuck(column(values))
+    assert np.array_equal(kept, values)
