@@ -106,9 +106,11 @@ async def test_a_whole_burn_by_way_of_a_broker_ends_in_a_summary_that_is_publish
 
             await record(bench, data, broker, arm, speed=60.0)
             check(bench, data, lost=False)
-        kinds = [document["kind"] for document in viewer.documents("event")]
-        assert {"lit", "pot_on", "boil", "pot_off", "flameout", "summary"} <= set(kinds)
-        assert viewer.documents("summary")[-1]["label"] == LABEL
+        summary = viewer.documents("summary")[-1]
+        assert summary["label"] == LABEL
+        assert {"lit", "pot_on", "boil", "pot_off", "flameout"} <= {event["kind"] for event in summary["events"]}
+        # Which events are announced before the end hangs on how busy the machine is.
+        assert {"lit", "summary"} <= {document["kind"] for document in viewer.documents("event")}
         assert {document["schema"] for document in viewer.documents("live")} == {"emberline.live/1"}
         health = viewer.documents("health")
         assert health[-2]["recording"] == "recording"

@@ -29,8 +29,6 @@ class FramesIn:
         refusal: Why the device is refused; empty if it is not.
     """
 
-    DOWN_KINDS = ("identify", "ping", "ack", "resume")
-
     def __init__(self, device: str | None, names: Mapping[str, str], standing: Mapping[str, Any] | None) -> None:
         """Go on where an earlier run ended.
 

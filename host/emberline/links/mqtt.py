@@ -24,6 +24,8 @@ CAP_S = 2.0
 REFUSED_CAP_S = 30.0
 """Longest pause where a person has to change something first."""
 GREETING_LIMIT_S = 10.0
+KINDS_DOWN = 8
+"""Messages for the device that can be due at once: one of each kind."""
 SHORT_S = 5.0
 """A connection that lasts less, real seconds, may have been pushed out by another program of the same name; brokers
 need not say so."""
@@ -252,7 +254,7 @@ class MqttLink:
         if io is None:
             return
         io.acknowledge(self._frames.claims.due())
-        if self._reads and io.room > len(self._frames.DOWN_KINDS):
+        if self._reads and io.room > KINDS_DOWN:
             for packet in self._frames.packets_to_send():
                 io.send(Letter(self.topics.down, packet))
 

@@ -44,7 +44,8 @@ def unreached(where: str, host: str, error: OSError | ValueError) -> LinkError:
             " for it with ca_file under [mqtt]"
         )
     if isinstance(error, ssl.SSLError):
-        return LinkError(f"{where} and this program cannot agree on TLS ({error.reason or error}): is the port right?")
+        why = getattr(error, "reason", None) or error
+        return LinkError(f"{where} and this program cannot agree on TLS ({why}): is the port right?")
     if isinstance(error, socket.gaierror):
         return LinkError(f"there is no host named {host}: correct host under [mqtt]")
     if isinstance(error, ConnectionRefusedError):

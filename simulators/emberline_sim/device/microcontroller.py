@@ -156,7 +156,9 @@ class Microcontroller:
             return None
         if life.replies:
             return life.replies.popleft()
-        return next((frame for ring in life.rings.values() if (frame := ring.next_frame(life.boot)) is not None), None)
+        # The oldest first: after a break a host that follows the burn would else see one stream long before the others.
+        due = [(ticks, ring) for ring in life.rings.values() if (ticks := ring.next_ticks) is not None]
+        return min(due, key=lambda one: one[0])[1].next_frame(life.boot) if due else None
 
     def _hear(self, body: bytes, now_s: float) -> None:
         try:

@@ -58,6 +58,12 @@ class Ring:
         """Samples kept and not acknowledged."""
         return self.taken - max(self.acknowledged, self._first)
 
+    @property
+    def next_ticks(self) -> int | None:
+        """Time of the next sample to be sent, counted on beyond 32 bits; None if nothing is due."""
+        due = self.cursor < min(self.ready, self.taken)
+        return self._ticks[self.cursor - self._first] if due else None
+
     def put(self, ticks: int, raw: int, fault: int) -> None:
         """Keep a sample; `ticks` counts on beyond 32 bits."""
         self._ticks.append(ticks)

@@ -3,8 +3,8 @@ from typing import Any
 
 import pytest
 
-from emberline.links.standings import read_standing, standing_document
-from emberline_wire import Standing
+from emberline.links.standings import read_hello, read_standing, standing_document
+from emberline_wire import Channel, Hello, Identify, Kind, Standing
 from emberline_wire.clock import DeviceClock
 
 
@@ -30,3 +30,16 @@ def test_a_number_without_end_counts_as_nothing_too(number: str) -> None:
     """Found by fuzzing: such a number stopped the start."""
     document = json.loads(f'{{"device": "d", "boot": 1, "wanted": {{"0": {number}}}, "clock": {{}}}}')
     assert read_standing(document) is None
+
+
+def test_the_hello_of_the_same_boot_is_kept_with_a_standing() -> None:
+    hello = Hello(7, "dev", "1.0", (Channel(0, "mass", Kind.BRIDGE_COUNTS, 100_000, 0.002),), 0, 1_000, 8_000)
+    document = standing_document(Standing("dev", 7, {0: 1}, {}), hello)
+    assert read_hello(json.loads(json.dumps(document))) == hello
+    assert "hello" not in standing_document(Standing("dev", 8, {0: 1}, {}), hello)
+
+
+@pytest.mark.parametrize("kept", [None, 5, "zz", "", Identify().to_bytes().hex()])
+def test_what_is_no_hello_counts_as_none(kept: object) -> None:
+    assert read_hello({"hello": kept}) is None
+    assert read_hello(None) is None

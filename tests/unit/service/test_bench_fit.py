@@ -111,3 +111,40 @@ def test_nothing_is_left_to_defaults_of_later_versions() -> None:
     for key in ("u_bias", "u_scale", "u_drift_per_hour", "resolution", "time_constant_s", "u_time_constant_s"):
         assert f"\n{key} = " in text
     assert isinstance(parse_bench(text).channels[0].calibration, Identity)
+
+
+def test_values_in_a_unit_are_taken_as_they_are_and_only_a_probes_correction_applies() -> None:
+    text = """
+[[channel]]
+role = "water"
+[channel.thermocouple]
+kind = "K"
+flat_uv_k = 41.276
+correction_c = 1.5
+u_correction_c = 0.3
+[[channel]]
+role = "mass"
+[channel.line]
+zero_counts = 84000.0
+counts_per_unit = 419.0
+"""
+    streams = (
+        DeviceChannel("water", "c", 1.0, 1.0, 0, calibrated=True),
+        DeviceChannel("mass", "g", 1.0, 1.0, 0, calibrated=True),
+    )
+    water, mass = fitted_bench(parse_bench(text), dataclasses.replace(GREETING, channels=streams)).channels
+    assert water.calibration == ThermocoupleCode("K", None, None, 1.5)
+    assert mass.calibration == Identity()
+
+
+def test_numbers_without_a_unit_are_counts_that_the_bench_file_calibrates() -> None:
+    streams = (DeviceChannel("mass", "", 1.0, 1.0, 0),)
+    text = '[[channel]]\nrole = "mass"\n[channel.line]\nzero_counts = 84000.0\ncounts_per_unit = 419.0\n'
+    (mass,) = fitted_bench(parse_bench(text), dataclasses.replace(GREETING, channels=streams)).channels
+    assert mass.calibration == Linear(84_000.0, 419.0)
+
+
+def test_values_in_a_unit_of_no_use_to_the_role_are_refused() -> None:
+    streams = (DeviceChannel("water", "V", 1.0, 1.0, 0, calibrated=True),)
+    with pytest.raises(ServiceError, match="sends V"):
+        fitted_bench(parse_bench('[[channel]]\nrole = "water"\n'), dataclasses.replace(GREETING, channels=streams))

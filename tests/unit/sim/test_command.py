@@ -15,6 +15,7 @@ import pytest
 import serial
 from click.testing import CliRunner
 
+from broker_fixture import Broker
 from emberline_sim.command import main
 from emberline_wire import Event, Gap, Readings, Rebooted, Session
 
@@ -184,8 +185,24 @@ def test_what_cannot_be_done_is_said_without_a_traceback(tmp_path: Path) -> None
         ["--scenario", "nowhere", "--pty-link", str(tmp_path / "port")],
         ["--scenario", "water_only", "--pty-link", str(tmp_path / "port"), "--fault", "fire@3"],
         ["--scenario", "water_only", "--pty-link", str(tmp_path)],
+        ["--scenario", "water_only", "--pty-link", str(tmp_path / "port"), "--mqtt", "localhost"],
+        ["--scenario", "water_only", "--mqtt", "localhost:x"],
+        ["--scenario", "water_only", "--mqtt", "localhost", "--mqtt-ca", str(tmp_path / "none")],
         ["--scenario", "water_only", "--write-files", str(tmp_path / "taken" / "out")],
     ):
         result = CliRunner().invoke(main, options)
         assert result.exit_code == 2
         assert "Error:" in result.output
+
+
+def test_behind_a_broker_it_waits_for_the_host_and_ends_when_told_to(tmp_path: Path, broker: Broker) -> None:
+    scenario = tmp_path / "plate.toml"
+    scenario.write_text(SCENARIO)
+    command = [sys.executable, "-m", "emberline_sim", "--scenario", str(scenario), "--mqtt", broker.address]
+    process = subprocess.Popen([*command, "--bench", "yard"], stderr=subprocess.PIPE, text=True)
+    wait_until(lambda: "emberline-device-sim-bench-1" in broker.words(), "the connection")
+    process.send_signal(signal.SIGTERM)
+    words = words_of(process)
+    assert process.returncode == 0, words
+    assert f"broker {broker.address}, waiting for the host" in words
+    assert "emberline/v1/yard/online" in broker.words()

@@ -32,6 +32,8 @@ from emberline_wire import (
     Stop,
     decode_message,
     encode_frame,
+    seal,
+    unseal,
 )
 from emberline_wire.limits import MAX_FRAME_BYTES, OFFSET_UNIT_US
 
@@ -319,3 +321,47 @@ def test_an_acknowledgement_of_what_was_never_sent_is_not_believed() -> None:
         ring.put(i * 1000, i, 0)
     ring.acknowledge(5, 0.0)
     assert ring.waiting == 5
+
+
+def packets(dev: Microcontroller) -> list[Message]:
+    return [decode_message(unseal(packet)) for packet in iter(dev.next_packet, b"")]
+
+
+def test_packets_hold_the_same_messages_as_frames() -> None:
+    framed, sealed = device(), device()
+    for dev in (framed, sealed):
+        dev.advance(3.2)
+    assert [message.to_bytes() for message in packets(sealed)] == [message.to_bytes() for message in sent(framed)]
+
+
+def test_a_device_obeys_packets_and_counts_what_is_none() -> None:
+    dev = device()
+    dev.advance(2.0)
+    packets(dev)
+    dev.receive_packet(seal(Identify().to_bytes()), 2.0)
+    dev.receive_packet(b"junk", 2.0)
+    assert [type(message) for message in packets(dev)] == [Hello]
+    assert dev._status().rejected == 1
+
+
+def test_a_broker_just_connected_to_is_greeted_and_given_all_that_is_not_acknowledged() -> None:
+    dev = device()
+    dev.advance(5.0)
+    packets(dev)
+    dev.receive_packet(seal(Ack(dev.boot, {0: 20}).to_bytes()), 5.3)
+    dev.connected(5.4)
+    first, *rest = packets(dev)
+    assert isinstance(first, Hello)
+    resent = [message for message in rest if isinstance(message, Samples)]
+    assert (resent[0].first_seq, resent[-1].next_seq) == (20, 50)
+
+
+def test_the_oldest_samples_are_sent_first_whichever_their_stream() -> None:
+    water = thermocouple(1, "water", 10.0, 0.25)
+    t_s = np.arange(1, 1001) / 10.0 - 0.05
+    spec = DeviceSpec(ring_s=100.0)
+    dev = Microcontroller(spec, [MASS, water], [MASS.convert(t_s, t_s), water.convert(t_s, t_s)], count(40))
+    dev.advance(90.0)
+    ticks = [message.ticks for message in packets(dev) if isinstance(message, Samples)]
+    assert len(ticks) > 10
+    assert ticks == sorted(ticks)

@@ -27,8 +27,10 @@ from emberline_wire import (
     Resume,
     Samples,
     Session,
+    Standing,
     decode_message,
     encode_frame,
+    seal,
 )
 
 SECOND_NS = 1_000_000_000
@@ -280,3 +282,49 @@ def test_samples_before_the_hello_are_counted_and_not_believed() -> None:
     host.session.connected(host.now_ns)
     assert host.give(samples(0)) == []
     assert host.session.counters.unconfirmed == 1
+
+
+def stored_standing() -> Standing:
+    """Return the standing of a session that has stored a second of samples."""
+    host = Host()
+    host.greet()
+    host.give(samples(0))
+    host.session.committed({0: 10}, 7)
+    standing = host.session.standing()
+    assert standing is not None
+    return standing
+
+
+def test_a_hello_recalled_lets_in_what_waits_of_its_boot() -> None:
+    session = Session(standing=stored_standing())
+    session.connected(T0_NS)
+    assert session.recall(hello(), T0_NS) == [Greeted(hello())]
+    assert session.state is LinkState.STREAMING
+    (batch,) = readings(session.receive_packet(seal(samples(10).to_bytes()), T0_NS + SECOND_NS))
+    assert batch.first_seq == 10
+
+
+@pytest.mark.parametrize("recalled", [hello(boot=8), hello(device="bench-b")])
+def test_a_hello_of_another_boot_or_device_is_not_recalled(recalled: Hello) -> None:
+    session = Session(standing=stored_standing())
+    session.connected(T0_NS)
+    assert session.recall(recalled, T0_NS) == []
+    assert session.state is LinkState.ASKING
+
+
+def test_nothing_is_recalled_without_a_standing_or_before_a_link() -> None:
+    session = Session()
+    session.connected(T0_NS)
+    assert session.recall(hello(), T0_NS) == []
+    assert Session(standing=stored_standing()).recall(hello(), T0_NS) == []
+
+
+def test_a_packet_that_waited_for_hours_has_the_time_at_which_it_was_sampled() -> None:
+    """Without the wait, a counter that wraps every 71.6 minutes would be read in the wrong lap."""
+    session = Session(standing=stored_standing())
+    now_ns = T0_NS + 5 * 3_600 * SECOND_NS
+    session.connected(now_ns)
+    session.recall(hello(), now_ns)
+    waited_ns = 5 * 3_600 * SECOND_NS - 4 * SECOND_NS
+    (batch,) = readings(session.receive_packet(seal(samples(10).to_bytes()), now_ns, waited_ns))
+    assert abs(int(batch.t_ns[0]) - (T0_NS + SECOND_NS)) < SECOND_NS // 10
