@@ -7,7 +7,7 @@ from typing import Any
 
 from emberline.links.arrivals import Arrival, Greeting, Translator
 from emberline.links.mqtt_claims import Claim, Claims, claim_of
-from emberline.links.mqtt_io import Packet
+from emberline.links.mqtt_messages import Packet
 from emberline.links.standings import read_hello, read_standing, standing_document
 from emberline_wire import Event, Greeted, LinkState, Rebooted, Refused, Session
 from emberline_wire.errors import BadStateError

@@ -11,7 +11,8 @@ from emberline.links.arrivals import Arrival, Greeting, Unnumbered
 from emberline.links.errors import LinkError, LinkLostError
 from emberline.links.frames_in import FramesIn
 from emberline.links.link import LEAST_TICK_S, TICK_S, LinkClock, LinkState, Take, age_limits_s
-from emberline.links.mqtt_io import BrokerIO, Letter, Packet
+from emberline.links.mqtt_io import BrokerIO
+from emberline.links.mqtt_messages import Letter, Packet
 from emberline.links.mqtt_refusals import BrokerRefusedError
 from emberline.links.mqtt_topics import Topics
 from emberline.links.pauses import Pauses

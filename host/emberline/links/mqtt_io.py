@@ -13,7 +13,6 @@ import ssl
 import threading
 from collections import deque
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 from paho.mqtt import client as paho
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
@@ -24,6 +23,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from emberline.config import BrokerAccess, ConfigError
 from emberline.links.errors import LinkError, LinkLostError
+from emberline.links.mqtt_messages import Letter, Packet
 from emberline.links.mqtt_refusals import BrokerRefusedError, refused, unreached
 
 LOG = logging.getLogger(__name__)
@@ -47,50 +47,6 @@ CONNECT_LIMIT_S = 5.0
 CLOSE_LIMIT_S = 1.0
 STEP_S = 0.25
 PARTING_S = 0.5
-
-
-@dataclass(frozen=True, slots=True)
-class Packet:
-    """One message from the broker.
-
-    Attributes:
-        topic: Its topic.
-        payload: Its content.
-        arrived_ns: When it arrived, by the daemon's clock.
-        waited_s: How long the broker is known to have held it, real seconds; never more than it did.
-        again: Whether it may have been delivered before.
-        retained: Whether it is an old one that the broker keeps for newcomers.
-        content: Its content type, empty where none was given.
-        number: By which it is acknowledged; 0 for one that needs no acknowledgement.
-    """
-
-    topic: str
-    payload: bytes
-    arrived_ns: int
-    waited_s: float
-    again: bool
-    retained: bool
-    content: str
-    number: int
-
-
-@dataclass(frozen=True, slots=True)
-class Letter:
-    """One message to the broker.
-
-    Attributes:
-        topic: Its topic.
-        payload: Its content.
-        retain: Whether the broker keeps it for newcomers.
-        sure: Whether the broker has to confirm it.
-        done: Called in the event loop once it has.
-    """
-
-    topic: str
-    payload: bytes
-    retain: bool = False
-    sure: bool = True
-    done: Callable[[], None] | None = None
 
 
 class _Encrypted(ssl.SSLSocket):

@@ -12,7 +12,7 @@ import numpy as np
 from emberline.bench.samples import FLAG_ARRIVAL_STAMPED
 from emberline.links.arrivals import DeviceChannel, Greeting, Unnumbered
 from emberline.links.mqtt_claims import Claims
-from emberline.links.mqtt_io import Packet
+from emberline.links.mqtt_messages import Packet
 from emberline.links.senml import Reading, SenmlError, read_senml
 from emberline.links.senml_units import conversion
 

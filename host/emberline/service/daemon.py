@@ -24,7 +24,7 @@ from emberline.service.health import HealthWatch
 from emberline.service.health_loop import HealthLoop, commit_p99_s
 from emberline.service.health_notify import Notifier
 from emberline.service.housekeeping import Housekeeping
-from emberline.service.ingest import TRY_AGAIN_S, Ingest, IngestCounts
+from emberline.service.ingest import Ingest, IngestCounts
 from emberline.service.keeper import Keeper
 from emberline.service.metrics import Figures
 from emberline.service.numbering import Numbering
@@ -32,7 +32,7 @@ from emberline.service.outlet import Outlet
 from emberline.service.sources import Places, make_links
 from emberline.service.standing_file import StandingFile
 from emberline.service.supervisor import OnFailure, Supervisor, Work
-from emberline.store.errors import StoreClosedError, StoreError
+from emberline.service.unnumbered_in import UnnumberedIn
 from emberline.store.records import CommitReceipt
 from emberline.store.store import Store
 from emberline.store.upkeep import KEEP_DAYS
@@ -111,7 +111,7 @@ class Daemon:
         self.link, self._broker = make_links(
             setting.places, setting.folder, bench_id, clock, device_names(setting.bench), standing
         )
-        self._numbering = Numbering(store, bench_id)
+        self._unnumbered = UnnumberedIn(Numbering(store, bench_id), self.ingest, counts)
         self.board.link = self.link
         self.health = HealthWatch(self.board, clock)
         self.again = False
@@ -254,31 +254,7 @@ class Daemon:
             await self.ingest.put(self.link, items)
         for message in unnumbered.values():
             if not self._stopping.is_set():
-                await self._take_message(message)
-
-    async def _take_message(self, parts: list[Unnumbered]) -> None:
-        """Take in the readings of one message, which is acknowledged once all of them are on disk."""
-        batches: list[SampleBatch] = []
-        for part in parts:
-            batch = await self._number(part)
-            self.board.counts.repeated += len(part.t_ns) - (0 if batch is None else len(batch))
-            if batch is not None:
-                batches.append(batch)
-        if batches:
-            await self.ingest.put(parts[0].teller, batches)
-        else:
-            parts[0].teller.committed(0, {})
-
-    async def _number(self, readings: Unnumbered) -> SampleBatch | None:
-        """Number readings, and try again for as long as the store cannot be read; the source waits meanwhile."""
-        while True:
-            try:
-                return await self._numbering.numbered(readings)
-            except StoreClosedError:
-                raise
-            except StoreError as error:
-                LOG.error("what is stored cannot be looked up: %s", error)
-                await asyncio.sleep(TRY_AGAIN_S)
+                await self._unnumbered.take(message)
 
     def _greeted(self, greeting: Greeting) -> None:
         LOG.info("device %s (firmware %s) greets", greeting.device, greeting.firmware)

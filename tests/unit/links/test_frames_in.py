@@ -7,7 +7,7 @@ import numpy as np
 from emberline.bench.samples import SampleBatch
 from emberline.links.arrivals import Arrival, Greeting, Restart
 from emberline.links.frames_in import MAX_PARKED, FramesIn
-from emberline.links.mqtt_io import Packet
+from emberline.links.mqtt_messages import Packet
 from emberline_wire import Ack, Channel, Hello, Kind, Ping, Pong, Samples, decode_message, seal, unseal
 
 SECOND_NS = 1_000_000_000

@@ -16,7 +16,8 @@ from emberline.bench import bench_file
 from emberline.config import BrokerAccess
 from emberline.links import mqtt_io
 from emberline.links.errors import LinkError, LinkLostError
-from emberline.links.mqtt_io import MAX_UNSENT, MESSAGE_S, BrokerIO, Letter, Packet
+from emberline.links.mqtt_io import MAX_UNSENT, MESSAGE_S, BrokerIO
+from emberline.links.mqtt_messages import Letter, Packet
 from emberline.links.mqtt_refusals import BrokerRefusedError
 from live_fixture import until
 

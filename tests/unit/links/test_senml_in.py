@@ -6,7 +6,7 @@ from typing import Any
 from emberline.bench.samples import FLAG_ARRIVAL_STAMPED
 from emberline.links.arrivals import DeviceChannel, Greeting
 from emberline.links.mqtt_claims import Claims
-from emberline.links.mqtt_io import Packet
+from emberline.links.mqtt_messages import Packet
 from emberline.links.senml_in import MAX_CHANNELS, SenmlIn
 
 NOON_NS = 1_790_000_000 * 1_000_000_000
