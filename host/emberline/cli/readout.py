@@ -253,7 +253,7 @@ def _rate(document: Document) -> str:
     rate = document["burning_rate_g_min"]
     if rate is None:
         return "–"
-    held = ", as before the boil" if document["burning_rate_held"] else ""
+    held = ", reckoned through the steam" if document["burning_rate_held"] else ""
     return f"{rate['value']:.1f} ± {COVERAGE_95 * rate['u']:.1f} g/min{held}".replace("-", "−")
 
 

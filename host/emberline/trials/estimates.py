@@ -16,7 +16,7 @@ class Estimates:
 
     Attributes:
         rate_g_min: Burning rate; None where it is not known.
-        held: Whether that is the rate from before the boil, because steam hides the present one.
+        held: Whether steam hides it, so that it is what the pot's heat balance leaves.
         burnt_g: What the fuel has lost since it was lit.
         boil: Forecast of the boil.
         flameout: Forecast of the flameout.

@@ -24,9 +24,10 @@ BEGIN_C = 28.0
 FARTHEST_S = 3600.0
 USUAL_WATER_G = (600.0, 300.0)
 """Water in the pot where nobody said how much, with its standard uncertainty (common practice, no source)."""
-LOSS_W_K = (0.9, 0.4)
-"""Heat that a pot of 12 to 20 cm gives to the air around it, W/K: 0.07 m2 at 13 W/(m2 K) (a usual figure for natural
-convection with radiation), with its standard uncertainty."""
+LOSS_W_K = (0.45, 0.4)
+"""Heat that a pot of 12 to 20 cm gives to the air, W/K: 0.035 m2 at 13 W/(m2 K) (a usual figure for natural
+convection with radiation), with its standard uncertainty. Hot gas bathes the bottom and much of the side, so about half
+of its 0.07 m2 gives heat away."""
 AIR_C = 15.0
 POT_SHARE = 0.08
 """Heat capacity of a pot over that of its water (common practice, no source)."""
@@ -36,11 +37,16 @@ LEAST_NET = 0.05
 """Share of the heat that must still warm the water; below it the pot stalls."""
 SHARED_FLICKER_S = 5.0
 POWER_REL_U = 0.08
-"""Relative standard uncertainty of the flame's power staying what it is until the boil (common practice, no source)."""
+"""Relative standard uncertainty of the heat that reaches the pot now, from the slope of one ramp (common practice, no
+source)."""
+POWER_WANDER = 0.12
+"""By how much a fire's power changes within `WANDER_S`, one standard deviation as a share; it grows with the root of
+time. Spread of the simulated burns, and common practice: a fire is never even."""
+WANDER_S = 300.0
+LEAST_U_OUT_S = 20.0
+"""What remains uncertain of a flameout that is near: a fire dies over a while."""
 CHAR_SHARE = (0.20, 0.05)
 """Dry char over dry fuel at flameout, with its standard uncertainty, where no earlier burn tells better."""
-RATE_REL_U = 0.12
-"""Relative standard uncertainty of the burning rate staying what it is until flameout (common practice, no source)."""
 
 Array = NDArray[np.float64]
 
@@ -113,10 +119,11 @@ def forecast_boil(water_c: Array, now_s: float, pot: PotFacts) -> Forecast | NoF
     # One input at a time moved by its standard uncertainty (JCGM 100:2008, 5.1.3, numerically), towards the earlier
     # boil, since on the other side there may be none.
     steeper = replace(ramp, slope=ramp.slope + ramp.u_slope)
+    power_u = float(np.hypot(POWER_REL_U, POWER_WANDER * (central / WANDER_S) ** 0.5))
     moved = [
         _seconds_to(target - float(pot.boiling_c.std_dev), ramp, pot),
         _seconds_to(target, steeper, pot),
-        _seconds_to(target, ramp, pot, power=1.0 + POWER_REL_U),
+        _seconds_to(target, ramp, pot, power=1.0 + power_u),
         _seconds_to(target, ramp, pot, more_loss=-1.0),
     ]
     u_s = float(np.sqrt(sum((central - (m or 0.0)) ** 2 for m in moved)))
@@ -151,10 +158,12 @@ def forecast_flameout(
     left = fuel_in_g - fuel_in_g * (1 - moisture) * ufloat(*CHAR_SHARE) - fuel_lost_g
     if left.nominal_value <= 0.0:
         return NoForecast("the fuel is burnt down to char: the flame may die at any moment")
-    seconds = left / (rate_g_s * ufloat(1.0, RATE_REL_U))
-    if seconds.nominal_value > FARTHEST_S:
+    seconds = left / rate_g_s
+    central = float(seconds.nominal_value)
+    if central > FARTHEST_S:
         return NoForecast("more than an hour away")
-    return Forecast(now_s + float(seconds.nominal_value), max(float(seconds.std_dev), 1.0))
+    wander = POWER_WANDER * (central / WANDER_S) ** 0.5
+    return Forecast(now_s + central, float(np.hypot(seconds.std_dev, wander * central)) + LEAST_U_OUT_S)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,7 @@
 """What a live run estimates beside the events: the burning rate, what has burnt, and what is to come."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +13,8 @@ from emberline.bench.plan import Plan
 from emberline.curves.burning_rate import LossRate
 from emberline.curves.events import Event, EventKind
 from emberline.curves.grid import Column, Grid
-from emberline.heat.evaporation import sub_boiling_coefficient, vapour_drive
+from emberline.heat.moments import uncertain
+from emberline.heat.water_course import WaterCourse
 from emberline.trials.estimates import NO_POT, NOT_LIT, Estimates
 from emberline.trials.forecast import CHAR_SHARE, Forecast, NoForecast, PotFacts, forecast_boil, forecast_flameout
 from emberline.trials.tracker import Tracker
@@ -21,14 +23,14 @@ Array = NDArray[np.float64]
 
 STEAM_K = 3.0
 """From so little below the boiling point on, steam hides what the fuel loses."""
-HELD_REL_U = 0.2
-"""Relative standard uncertainty of the burning rate that is held through a boil (common practice, no source)."""
+BALANCE_EVERY_S = 30
+"""Seconds between two looks at what of the load's loss is water."""
 BURNT_REL_U, BURNT_U_G = 0.03, 1.0
-"""Standard uncertainty of what has burnt: a share of it for vapour and drift, and some grams for the lighting."""
+"""Standard uncertainty of what has burnt, beside that of the water: a share of it, and some grams for the lighting."""
 MOST_U_RATE_G_S = 0.04
 """A rate less certain than this (2.4 g/min) is not shown."""
-PACE_S = 60
-"""Seconds over which the present pace of a fire is taken."""
+PACE_S, NEWEST_S = 90, 10
+"""Seconds over which the present pace of a fire is taken, and what is water of its newest loss."""
 WARMED_K = 5.0
 """Rise of the water's temperature that tells a pot which no step of the load has set down."""
 USUAL_PA = 97_000.0
@@ -45,9 +47,8 @@ class Estimator:
 
     def __init__(self, channels: Mapping[Role, Channel], plan: Plan, char_s: float) -> None:
         self._channels, self._plan, self._char_s = dict(channels), plan, char_s
-        self._clean_rate: UFloat | None = None
-        self._burnt_g, self._u_held_g = 0.0, 0.0
-        self._burnt_until: int | None = None
+        self._balance: _Balance | None = None
+        self._announced = 0
 
     def look(self, grid: Grid, tracker: Tracker) -> Estimates:
         """Estimate from the record so far.
@@ -63,61 +64,31 @@ class Estimator:
         water_c = _last_known(grid.get(Role.WATER))
         boiling = boiling_point(self._plan.place)
         steaming = stands and water_c is not None and water_c > boiling.nominal_value - STEAM_K
-        loss = tracker.loss(grid)
-        rate = None
-        if loss is not None and lit is not None:
-            visit = max(sum(event.kind is EventKind.POT_ON for event in announced) - 1, 0)
-            vapour = self._vapour(grid, visit, water_c) if stands else None
-            rate = self._rate(loss, steaming, vapour)
-            self._burn(loss, int(lit.t_s), now, rate if steaming else None, vapour)
-        burnt = None
-        if lit is not None and loss is not None:
-            burnt = ufloat(self._burnt_g, BURNT_REL_U * self._burnt_g + BURNT_U_G + self._u_held_g)
+        balance = self._balanced(grid, tracker, int(lit.t_s)) if lit is not None else None
+        rate = balance.rate_g_s(tracker.loss(grid)) if balance is not None else None
+        burnt = balance.burnt_g(now) if balance is not None else None
         fuel_in = self._fuel_in(announced)
         return Estimates(
             rate_g_min=None if rate is None else rate * 60.0,
             held=steaming and rate is not None,
             burnt_g=burnt,
             boil=self._boil(grid, announced, on, stands, boiling),
-            flameout=self._flameout(now, lit, out, rate, burnt, fuel_in),
+            flameout=self._flameout(now, lit, out, balance, fuel_in),
             progress=self._progress(now, lit, out, burnt, fuel_in),
         )
 
-    def _rate(self, loss: LossRate, steaming: bool, vapour: UFloat | None) -> UFloat | None:
-        """Return the fuel's rate of loss now, g/s; None where it cannot be told."""
-        if steaming:
-            return None if self._clean_rate is None else self._clean_rate * ufloat(1.0, HELD_REL_U)
-        rate, u_rate = float(loss.rate_g_s[-1]), float(loss.u_rate_g_s[-1])
-        if u_rate > MOST_U_RATE_G_S:
-            return None
-        now = ufloat(rate, u_rate) if vapour is None else ufloat(rate, u_rate) - vapour
-        recent = loss.rate_g_s[-PACE_S:]
-        # What is held through a boil is the pace of the last minute, not that of one flicker.
-        self._clean_rate = now + (float(np.mean(recent)) - rate)
-        return now
-
-    def _burn(self, loss: LossRate, lit_s: int, now: int, held: UFloat | None, vapour: UFloat | None) -> None:
-        """Add up what the fuel has lost since the last look."""
-        since = lit_s if self._burnt_until is None else self._burnt_until
-        since = min(since, now)
-        lost_g = float(np.sum(loss.rate_g_s[since:now]))
-        if held is not None:
-            lost_g = float(held.nominal_value) * (now - since)
-            self._u_held_g += float(held.std_dev) * (now - since)
-        elif vapour is not None:
-            lost_g -= float(vapour.nominal_value) * (now - since)
-        self._burnt_g += max(0.0, lost_g)
-        self._burnt_until = now
-
-    def _vapour(self, grid: Grid, visit: int, water_c: float | None) -> UFloat | None:
-        """Return what the pot on this load cell loses below boiling, g/s; None where no such pot is known."""
-        if water_c is None or grid.get(Role.POT_MASS) is not None:
-            return None
-        pot = self._plan.pot
-        water_g = pot.visit(visit).water_g if pot is not None else None
-        coefficient, u_coefficient = sub_boiling_coefficient(pot is not None and pot.lid, water_g)
-        drive = float(vapour_drive(np.array([water_c]), self._pressure_pa())[0])
-        return ufloat(coefficient * drive, u_coefficient * drive)
+    def _balanced(self, grid: Grid, tracker: Tracker, lit_s: int) -> "_Balance | None":
+        """Return what of the load's loss was fuel, looked at anew now and then."""
+        announced = len(tracker.tracked.announced)
+        # A pot set down or lifted changes at once what of the loss is water.
+        fresh = self._balance is not None and grid.n - self._balance.until < BALANCE_EVERY_S
+        if fresh and announced == self._announced:
+            return self._balance
+        self._announced = announced
+        apart = tracker.apart(grid)
+        if apart is not None:
+            self._balance = _balance(*apart, lit_s, grid.n)
+        return self._balance
 
     def _pressure_pa(self) -> float:
         place = self._plan.place
@@ -154,18 +125,17 @@ class Estimator:
         now: int,
         lit: Event | None,
         out: Event | None,
-        rate: UFloat | None,
-        burnt: UFloat | None,
+        balance: "_Balance | None",
         fuel_in: UFloat | None,
     ) -> Forecast | NoForecast:
         if out is not None:
             return NoForecast("the flame is out")
         if lit is None:
             return NOT_LIT
-        if rate is None or burnt is None:
-            return NoForecast("the burning rate is not known")
-        pace = self._clean_rate if self._clean_rate is not None else rate
-        return forecast_flameout(float(now), fuel_in, burnt, pace, self._plan.fuel.moisture_wet)
+        if balance is None:
+            return NoForecast("no load cell tells what has burnt")
+        moisture = self._plan.fuel.moisture_wet
+        return forecast_flameout(float(now), fuel_in, balance.burnt_g(now), balance.pace_g_s, moisture)
 
     def _fuel_in(self, announced: list[Event]) -> UFloat | None:
         """Return the fuel put in so far: planned, with each refuel by the load cell."""
@@ -184,6 +154,46 @@ class Estimator:
         if lit is None or fuel_in is None or burnt is None:
             return None
         return float(min(1.0, burnt.nominal_value / ((1.0 - CHAR_SHARE[0]) * fuel_in.nominal_value)))
+
+
+@dataclass(frozen=True, slots=True)
+class _Balance:
+    """What of the load's loss was fuel at some moment.
+
+    Attributes:
+        until: That moment, seconds.
+        burnt: What the fuel had lost since lighting, g.
+        pace_g_s: Its rate of loss in the last minute.
+        steam_g_s: The water's rate of loss in the last seconds.
+    """
+
+    until: int
+    burnt: UFloat
+    pace_g_s: UFloat
+    steam_g_s: UFloat
+
+    def burnt_g(self, now: int) -> UFloat:
+        """Return what the fuel has lost by now."""
+        return self.burnt + self.pace_g_s.nominal_value * (now - self.until)
+
+    def rate_g_s(self, loss: LossRate | None) -> UFloat | None:
+        """Return the fuel's present rate of loss; None where the load cell cannot tell it."""
+        if loss is None or float(loss.u_rate_g_s[-1]) > MOST_U_RATE_G_S:
+            return None
+        return ufloat(float(loss.rate_g_s[-1]), float(loss.u_rate_g_s[-1])) - self.steam_g_s
+
+
+def _balance(courses: Sequence[WaterCourse], fuel: LossRate, lit_s: int, now: int) -> _Balance:
+    """Draw the balance of a record so far."""
+    late, last = slice(max(0, now - PACE_S), now), slice(max(0, now - NEWEST_S), now)
+    steam = sum((float(np.mean(course.rate_g_s[last])) for course in courses), 0.0)
+    u_steam = sum((float(np.mean(course.u_rate_g_s[last])) for course in courses), 0.0)
+    u_pace = np.hypot(sum((float(np.mean(c.u_rate_g_s[late])) for c in courses), 0.0), np.mean(fuel.u_rate_g_s[late]))
+    burnt = max(float(np.sum(fuel.rate_g_s[min(lit_s, now) : now])), 0.0)
+    u_water = sum((float(course.lost_by(float(now)).std_dev) for course in courses), 0.0)
+    u_burnt = float(np.hypot(BURNT_REL_U * burnt + BURNT_U_G, u_water))
+    pace = ufloat(float(np.mean(fuel.rate_g_s[late])), float(u_pace))
+    return _Balance(now, ufloat(burnt, u_burnt), pace, uncertain(steam, u_steam, "steam"))
 
 
 def _last(announced: list[Event], kind: EventKind) -> Event | None:

@@ -21,8 +21,10 @@ RELIGHT_S = 600
 """A fire that burns again within this time of its flameout never went out: the same batch, the same trial."""
 STEADY_S = 15
 """Seconds for which the end of flame must be found at the same moment before it is announced."""
-STEADY_WITHIN_S = 8.0
-"""What counts as the same moment."""
+STEADY_WITHIN_S, STEADY_WITHIN_U = 8.0, 0.5
+"""What counts as the same moment: so many seconds, or so many of its standard uncertainties."""
+LOOK_S = 5
+"""Most seconds between two looks by which an end is found to be steady."""
 SUNK_SHARE = 0.5
 """Share of the flaming level below which the fire may be going out."""
 SURE_SHARE = 0.25
@@ -86,10 +88,11 @@ class FlameWatch:
             steam_g_s: What of the cell's present loss is water.
         """
         now = len(rate_g_s) if rate_g_s is not None else len(flame) if flame is not None else 0
-        self._found = [(at, t_s) for at, t_s in self._found if at >= now - 2 * STEADY_S]
+        self._found = [(at, t_s) for at, t_s in self._found if at >= now - STEADY_S - LOOK_S]
         self._found.append((now, event.t_s))
         moments = [t_s for _, t_s in self._found]
-        if now - self._found[0][0] < STEADY_S or max(moments) - min(moments) > STEADY_WITHIN_S:
+        within_s = max(STEADY_WITHIN_S, STEADY_WITHIN_U * event.u_s)
+        if now - self._found[0][0] < STEADY_S or max(moments) - min(moments) > within_s:
             return False
         level = 0.0
         if rate_g_s is not None:

@@ -21,7 +21,7 @@ from emberline.curves.grid import Column, Grid
 from emberline.curves.ignition import begun_mid_burn, find_lit
 from emberline.curves.loads import Loads, tell_apart
 from emberline.heat.scale import Scale, scale_of
-from emberline.heat.water_course import PotCurves
+from emberline.heat.water_course import PotCurves, WaterCourse
 from emberline.trials.live_boil import BoilWatch
 from emberline.trials.live_cell import LiveCell
 from emberline.trials.live_flame import RELIGHT_S, FlameWatch
@@ -53,7 +53,7 @@ MID_BURN_S = 60
 PRESSURE_EVERY_S = 60
 LEAST_FUEL_G = 5.0
 """Least addition that may be fuel."""
-SLOWER_AFTER_S, SLOWER_EVERY_S = 90, 15
+SLOWER_AFTER_S, SLOWER_EVERY_S = 180, 15
 """A fire that sinks for so long without an end is looked at this often."""
 OUT_AGAIN_S = (30, 60, 120, 300)
 """Seconds after its announcement at which the end of flame is dated again."""
@@ -115,7 +115,7 @@ class Tracker:
         if now % PRESSURE_EVERY_S == 0 and grid.get(Role.PRESSURE) is not None:
             self._boil_watch.boiling_c = boiling_point(place_of(grid, self._plan))
         self._look_for_boil(grid, now)
-        if now % (LOOK_EVERY_S if self._sinking_since is not None else 2 * LOOK_EVERY_S) == 0:
+        if now % LOOK_EVERY_S == 0:
             if self._sayings.newest(EventKind.FLAMEOUT) is None:
                 self._look_for_flameout(grid, now)
             else:
@@ -247,17 +247,29 @@ class Tracker:
             if found is not None and same_event(found, [out], set()) == 0:
                 self._sayings.revise(index, found, now)
 
+    def apart(self, grid: Grid) -> tuple[tuple[WaterCourse, ...], LossRate] | None:
+        """Return the water of every stay of the pot so far, and the fuel's own rate; None without a load cell.
+
+        Args:
+            grid: The record at the last look.
+        """
+        now, loss = grid.n, self.loss(grid)
+        if loss is None:
+            return None
+        scale = scale_of(loss, self._loads, channel_of(self._channels, Role.MASS))
+        probe = channel_of(self._channels, Role.WATER)
+        water_c = smooth_water(grid.get(Role.WATER), now)
+        pot = PotCurves(water_c, probe, self._boil_watch.boiling_c, self._own_cell(grid, now))
+        return apart_as_it_stands(scale, pot, self._plan, self.tracked.announced, now)
+
     def _end_of_flame(self, grid: Grid, now: int, loss: LossRate | None) -> tuple[Event | None, LossRate | None, float]:
         """Ask the detector; return what it finds, the fuel's own rate, and what of the present loss is water."""
         flame = grid.get(Role.FLAME)
         lag_s = self._channels[Role.FLAME].time_constant_s if Role.FLAME in self._channels else 0.0
-        if loss is None:
+        apart = self.apart(grid)
+        if apart is None or loss is None:
             return end_of_flame(now, None, (), self._loads, self._lit_s, flame, lag_s), None, 0.0
-        scale = scale_of(loss, self._loads, channel_of(self._channels, Role.MASS))
-        water_c = smooth_water(grid.get(Role.WATER), now)
-        probe = channel_of(self._channels, Role.WATER)
-        pot = PotCurves(water_c, probe, self._boil_watch.boiling_c, self._own_cell(grid, now))
-        courses, fuel = apart_as_it_stands(scale, pot, self._plan, self._sayings.of_kind(EventKind.BOIL), now)
+        courses, fuel = apart
         found = end_of_flame(now, fuel, courses, self._loads, self._lit_s, flame, lag_s)
         return found, fuel, float(np.mean(loss.rate_g_s[-20:] - fuel.rate_g_s[-20:]))
 

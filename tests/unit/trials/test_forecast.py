@@ -56,7 +56,7 @@ def test_a_probe_that_is_less_sure_widens_the_interval() -> None:
     )
     assert isinstance(sure, Forecast)
     assert isinstance(unsure, Forecast)
-    assert unsure.u_s > 2.0 * sure.u_s
+    assert unsure.u_s > 1.5 * sure.u_s
 
 
 @pytest.mark.parametrize(
@@ -87,8 +87,10 @@ def test_flameout_is_the_fuel_left_but_for_its_char_over_the_rate() -> None:
     found = forecast_flameout(600.0, ufloat(300.0, 1.0), ufloat(100.0, 2.0), ufloat(0.15, 0.005), ufloat(0.10, 0.005))
     assert isinstance(found, Forecast)
     assert found.t_s == pytest.approx(600.0 + (300.0 - 0.9 * 0.20 * 300.0 - 100.0) / 0.15)
-    # Char share 0.05 x 270 g, 2 g burnt, and 12 % and 3 % on the rate, in quadrature (JCGM 100:2008, 5.1.2).
-    by_hand = np.sqrt((0.05 * 270.0 / 0.15) ** 2 + (2.0 / 0.15) ** 2 + (973.3 * 0.12) ** 2 + (973.3 * 0.0333) ** 2)
+    # Char share 0.05 x 270 g, 2 g burnt, 3 % on the rate now and 12 % in five minutes on what becomes of it, in
+    # quadrature (JCGM 100:2008, 5.1.2), and the 20 s over which a fire dies.
+    wanders = 973.3 * 0.12 * (973.3 / 300.0) ** 0.5
+    by_hand = np.sqrt((0.05 * 270.0 / 0.15) ** 2 + (2.0 / 0.15) ** 2 + wanders**2 + (973.3 * 0.0333) ** 2) + 20.0
     assert found.u_s == pytest.approx(by_hand, rel=0.05)
 
 

@@ -1,0 +1,88 @@
+"""What a live run estimates, on a stove whose fuel and water are known second by second."""
+
+from functools import cache
+
+import pytest
+
+from emberline.bench.channels import Role, default_channel
+from emberline.bench.plan import empty_plan
+from emberline.curves.grid import grid_of
+from emberline.trials.estimates import NO_POT, NOT_LIT, Estimates
+from emberline.trials.forecast import Forecast, NoForecast
+from emberline.trials.live_estimates import Estimator
+from emberline.trials.tracker import Tracker
+from stove_fixture import Stove
+
+CHANNELS = {role: default_channel(role) for role in Role}
+STOVE = Stove(n=1250)
+
+
+def estimates(stove: Stove, *, until_s: int, planned: bool = True) -> dict[int, Estimates]:
+    """Follow a stove; return its estimates every five seconds."""
+    grid = grid_of(stove.curves())
+    plan = stove.plan() if planned else empty_plan()
+    tracker, estimator = Tracker(CHANNELS, plan), Estimator(CHANNELS, plan, 600.0)
+    found = {}
+    for second in range(1, until_s + 1):
+        tracker.look(grid.upto(second))
+        if second % 5 == 0:
+            found[second] = estimator.look(grid.upto(second), tracker)
+    return found
+
+
+@cache
+def usual() -> dict[int, Estimates]:
+    return estimates(STOVE, until_s=1240)
+
+
+def test_before_the_fire_nothing_is_known() -> None:
+    assert usual()[60] == Estimates(boil=NO_POT, flameout=NOT_LIT)
+
+
+@pytest.mark.parametrize("second", [300, 500, 700, 900])
+def test_what_has_burnt_is_within_its_interval_with_and_without_steam(second: int) -> None:
+    burnt = usual()[second].burnt_g
+    assert burnt is not None
+    true = STOVE.burnt_g(0.0, float(second))
+    assert abs(burnt.nominal_value - true) < 2.0 * burnt.std_dev
+    assert burnt.std_dev < 0.35 * true
+
+
+@pytest.mark.parametrize("second", [300, 700, 900])
+def test_the_burning_rate_is_the_fuels_own(second: int) -> None:
+    rate = usual()[second].rate_g_min
+    assert rate is not None
+    assert abs(rate.nominal_value - 60.0 * STOVE.level_g_s) < 2.0 * rate.std_dev + 0.3
+    assert usual()[second].held == (second == 700)
+
+
+def test_the_boil_and_the_flameout_are_forecast_within_their_intervals() -> None:
+    boil, out = usual()[450].boil, usual()[500].flameout
+    assert isinstance(boil, Forecast)
+    assert boil.interval_95[0] < STOVE.boil_s < boil.interval_95[1]
+    assert isinstance(out, Forecast)
+    assert out.interval_95[0] < STOVE.flameout_s < out.interval_95[1]
+
+
+def test_what_cannot_be_known_has_its_reason() -> None:
+    assert usual()[700].boil == NoForecast("it has boiled")
+    assert usual()[1240].flameout == NoForecast("the flame is out")
+    unplanned = estimates(Stove(pot_on_s=None), until_s=300, planned=False)[300]
+    assert unplanned.boil == NO_POT
+    assert unplanned.flameout == NoForecast("the plan gives no mass of fuel")
+    assert unplanned.progress is None
+
+
+def test_a_pot_that_stood_there_before_the_record_is_forecast_once_its_water_warms() -> None:
+    found = estimates(Stove(pot_on_s=-5.0, pot_off_s=None), until_s=400)
+    assert found[100].boil == NO_POT
+    assert isinstance(found[400].boil, Forecast | NoForecast)
+    assert found[400].boil != NO_POT
+
+
+def test_progress_runs_through_the_flame_and_begins_anew_with_the_char() -> None:
+    shares = [usual()[second].progress for second in (300, 600, 1000, 1240)]
+    known = [share for share in shares if share is not None]
+    assert len(known) == 4
+    assert known[0] < known[1] < known[2] <= 1.0
+    assert known[3] < 0.5
