@@ -6,17 +6,26 @@ first test is our own example, its figures worked out beforehand with 10^6 draws
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 from uncertainties import UFloat, ufloat
+from uncertainties.core import Variable
 
 import burn_fixture
+from emberline.bench.channels import Channel, Role, default_channel
+from emberline.bench.plan import empty_plan
+from emberline.curves.burning_rate import LossRate
+from emberline.curves.loads import tell_apart
+from emberline.curves.mass_steps import MassStep
 from emberline.heat.combustion import Charge, efficiency, net_energy_j
 from emberline.heat.result import Result
 from emberline.heat.results import compute_results
+from emberline.heat.scale import CREEP, DRAUGHT_G, Scale, scale_of
 from emberline.heat.water import heat_into_water_j
+from emberline.heat.water_probe import water_probe_of
 
 DRAWS = 400_000
 SEED = 20261125
@@ -121,3 +130,88 @@ def test_results_of_a_whole_burn() -> None:
     check(values["thermal_efficiency_char_credit"], heat_j / net_j)
     check(values["specific_fuel_consumption"], 1000.0 * dry_g / (d["water_g"] - d["evaporated_g"]))
     check(values["effective_heat_of_combustion"], (fuel_j - char * d["char_lhv"]) / (d["fuel_g"] - char))
+
+
+LOSS_G_S, POT_G = 0.15, 900.0
+POT_ON, POT_OFF = (
+    MassStep(at, at + 2, ufloat(size, 0.4, "mass_step"), POT_G, ufloat(at + 1.0, 0.5))
+    for at, size in ((300, POT_G), (1200, 40.0 - POT_G))
+)
+
+
+def scale_of_a_burn(channel: Channel) -> Scale:
+    """A cell on which 0.15 g/s burn from 200 s to 1500 s, and a pot stands from 300 s to 1200 s."""
+    seconds = np.arange(1800, dtype=np.float64) + 0.5
+    level = np.ones(1800)
+    mass = 900.0 - LOSS_G_S * np.clip(seconds - 200.0, 0.0, 1300.0)
+    loss = LossRate(mass, LOSS_G_S * level, 0.01 * level, 0.1 * level, 0.1 * level, 1e-5)
+    return scale_of(loss, tell_apart([POT_ON, POT_OFF], empty_plan(), 200.0), channel)
+
+
+@pytest.mark.parametrize(("a_s", "b_s"), [(150.0, 450.0), (150.0, 1700.0), (600.0, 1100.0), (900.0, 1600.0)])
+def test_what_left_a_load_cell_that_wanders_creeps_and_is_lifted(a_s: float, b_s: float) -> None:
+    """Every error drawn and put into a reading, from which the loss is worked out as a person would."""
+    channel = default_channel(Role.MASS)
+    lost = scale_of_a_burn(channel).lost(a_s, b_s)
+    rng = np.random.default_rng(SEED)
+    draws = 60_000
+
+    # A zero that walks at random in half minutes, as far in an hour as the channel says.
+    halves = np.cumsum(rng.normal(0.0, channel.u_drift_per_hour / 120.0**0.5, (draws, 60)), axis=1)
+    walked = np.concatenate((np.zeros((draws, 1)), halves), axis=1)
+    zero = walked[:, round(b_s / 30.0)] - walked[:, round(a_s / 30.0)]
+    span = rng.normal(0.0, channel.u_scale, draws)
+    creep, draught = rng.normal(0.0, CREEP, draws), rng.normal(0.0, DRAUGHT_G, draws)
+
+    def crept(t_s: float) -> float:
+        loads = [(302.0, POT_G), (1202.0, 40.0 - POT_G)]
+        return sum(load * (1.0 - math.exp((at - t_s) / 600.0)) for at, load in loads if at < t_s)
+
+    def burns(t_s: float) -> float:
+        return max(0.0, min(1.0, (t_s - 200.0) / 60.0, 1.0 - (t_s - 1500.0) / 60.0))
+
+    noise = rng.normal(0.0, 0.1, draws) - rng.normal(0.0, 0.1, draws)
+    steps = sum(rng.normal(0.0, 0.4, draws) for at in (302.0, 1202.0) if a_s < at <= b_s) + np.zeros(draws)
+    true = LOSS_G_S * (min(b_s, 1500.0) - max(a_s, 200.0))
+    shown = (true + noise + steps) * (1.0 + span) + zero
+    shown = shown + creep * (crept(b_s) - crept(a_s)) + draught * (burns(b_s) - burns(a_s))
+    assert lost.nominal_value == pytest.approx(true, abs=0.1)
+    # Within two minutes the host's zero walks straight.
+    assert lost.std_dev == pytest.approx(float(np.std(shown)), rel=0.05)
+
+
+def test_heat_into_water_read_by_a_probe_with_span_drift_and_lag() -> None:
+    channel = Channel("water", Role.WATER, "c", u_bias=1.85, u_scale=0.0043, u_drift_per_hour=0.3, time_constant_s=3.0)
+    seconds = np.arange(1000, dtype=np.float64) + 0.5
+    ramp = 15.0 + 0.08 * np.maximum(seconds - 203.0, 0.0)
+    probe = water_probe_of(ramp, replace(channel, u_time_constant_s=1.0))
+    start, end = probe.rising_from(200.0, 0.0), probe.rising_to(900.0)
+    assert start is not None
+    assert end is not None
+    heat_j = heat_into_water_j(ufloat(500.0, 0.5, "water"), start, end[0], ufloat(40.0, 1.0, "evaporated"))
+
+    rng = np.random.default_rng(SEED)
+    bias, span = rng.normal(0.0, 1.85, DRAWS), rng.normal(0.0, 0.0043, DRAWS)
+    drift, lag = rng.normal(0.0, 0.3, DRAWS), rng.normal(0.0, 1.0, DRAWS)
+    own = [rng.normal(0.0, value.error_components()[tag_of(value, "water_curve")], DRAWS) for value in (start, end[0])]
+    slopes = (value_slope(start), value_slope(end[0]))
+
+    def read(value: UFloat, t_s: float, curve: Draws, slope: float) -> Draws:
+        return np.asarray(value.nominal_value * (1.0 + span) + bias + drift * t_s / 3600.0 + slope * lag + curve)
+
+    start_c = read(start, 200.0, own[0], slopes[0])
+    end_c = read(end[0], 900.0, own[1], slopes[1])
+    water_g, gone_g = rng.normal(500.0, 0.5, DRAWS), rng.normal(40.0, 1.0, DRAWS)
+    check(Result(heat_j, "J"), 4.186 * water_g * (end_c - start_c) + 2260.0 * gone_g)
+    # The constant error, the largest of all, is in none of it.
+    assert Result(heat_j, "J").budget.get("water_probe", 0.0) == pytest.approx(0.0, abs=1e-6)
+
+
+def tag_of(value: UFloat, tag: str) -> Variable:
+    """Return the one variable of a tag."""
+    return next(variable for variable in value.error_components() if variable.tag == tag)
+
+
+def value_slope(value: UFloat) -> float:
+    """Return how a temperature moves with the probe's lag, K/s."""
+    return float(value.derivatives[tag_of(value, "water_probe_lag")])

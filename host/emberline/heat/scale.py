@@ -15,7 +15,7 @@ from emberline.bench.channels import Channel
 from emberline.curves.burning_rate import LossRate, typical_rate
 from emberline.curves.loads import Loads
 
-WANDER_S = 300.0
+WANDER_S = 120.0
 """Seconds within which the zero's wander is one variable."""
 CREEP = 3e-4
 """Standard uncertainty of a cell's creep, as a share of a load newly laid on: makers of beam cells allow 0.03 to 0.1 %

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from uncertainties import UFloat, ufloat
@@ -49,16 +51,21 @@ def test_moments_between_seconds_count() -> None:
 
 
 def test_each_error_of_the_cell_has_its_part() -> None:
-    # Assumed: 0.2 % of span, 2 g of drift in an hour, which is 2 g * sqrt(1/12) in each five minutes.
+    # Assumed: 0.2 % of span, 2 g of drift in an hour, which is 2 g * sqrt(1/30) in each two minutes, of which a sixth,
+    # a whole and a twelfth are touched.
     lost = scale().lost(100.0, 250.0)
-    expected = {"load_cell_span": 0.002 * 22.5, "load_cell_drift": 2.0 * 0.5 / 12.0**0.5, "mass_curve": 0.1 * 2.0**0.5}
+    expected = {
+        "load_cell_span": 0.002 * 22.5,
+        "load_cell_drift": 2.0 / 30.0**0.5 * (1 / 36 + 1 + 1 / 144) ** 0.5,
+        "mass_curve": 0.1 * 2.0**0.5,
+    }
     assert parts(lost) == pytest.approx(expected, rel=1e-6)
 
 
 def test_the_zero_wanders_as_the_root_of_time_and_keeps_its_sums() -> None:
     cell = scale()
-    assert cell.zero_shift(0.0, 900.0).std_dev == pytest.approx(2.0 * (900.0 / 3600.0) ** 0.5)
-    assert cell.u_wander_g(900.0) == pytest.approx(cell.zero_shift(0.0, 900.0).std_dev)
+    assert cell.zero_shift(0.0, 960.0).std_dev == pytest.approx(2.0 * (960.0 / 3600.0) ** 0.5)
+    assert cell.u_wander_g(960.0) == pytest.approx(cell.zero_shift(0.0, 960.0).std_dev)
     whole, parts_of_it = cell.zero_shift(100.0, 800.0), cell.zero_shift(100.0, 450.0) + cell.zero_shift(450.0, 800.0)
     assert (whole - parts_of_it).std_dev == pytest.approx(0.0, abs=1e-12)
 
@@ -97,7 +104,7 @@ def test_a_load_laid_on_between_adds_its_own_error() -> None:
 
 
 def test_the_span_cancels_in_a_ratio() -> None:
-    cell = scale(u_mass_g=1e-9)
+    cell = scale(replace(default_channel(Role.MASS), u_drift_per_hour=0.0), u_mass_g=1e-9)
     ratio = cell.lost(100.0, 200.0) / cell.lost(100.0, 250.0)
     assert ratio.nominal_value == pytest.approx(2.0 / 3.0)
     assert ratio.std_dev < 1e-6
