@@ -1,6 +1,7 @@
 """The daemon on a real broker: a whole burn, faults of all that take part, and nothing lost without a word."""
 
 import asyncio
+import base64
 import json
 import subprocess
 import time
@@ -386,6 +387,9 @@ async def test_readings_as_senml_are_kept_shown_and_acknowledged_and_a_repeat_is
         await until(lambda: daemon.board.document()["values"].keys() == {"water", "mass", "ambient"}, "the values")
         assert daemon.board.document()["values"]["mass"]["value"] == 1500.0
         assert daemon.link.discarded == 1
+        (unread,) = (data / "unread-bench.jsonl").read_text().splitlines()
+        assert json.loads(unread)["topic"] == "emberline/v1/bench/senml"
+        assert base64.b64decode(json.loads(unread)["payload"]) == b"[{}"
 
     try:
         await app.serve(data, broker=broker.address, beside=beside)

@@ -2,12 +2,12 @@
 
 import logging
 from collections import deque
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from emberline.links.arrivals import Arrival, Greeting, Translator
 from emberline.links.mqtt_claims import Claim, Claims, claim_of
-from emberline.links.mqtt_messages import Packet
+from emberline.links.mqtt_messages import Packet, nobody
 from emberline.links.standings import read_hello, read_standing, standing_document
 from emberline_wire import Event, Greeted, LinkState, Rebooted, Refused, Session
 from emberline_wire.errors import BadStateError
@@ -29,13 +29,20 @@ class FramesIn:
         refusal: Why the device is refused; empty if it is not.
     """
 
-    def __init__(self, device: str | None, names: Mapping[str, str], standing: Mapping[str, Any] | None) -> None:
+    def __init__(
+        self,
+        device: str | None,
+        names: Mapping[str, str],
+        standing: Mapping[str, Any] | None,
+        unread: Callable[[Packet, str], None] = nobody,
+    ) -> None:
         """Go on where an earlier run ended.
 
         Args:
             device: The only device to accept, or None.
             names: Channel names within the bench, by names on the device, where the two differ.
             standing: What `committed` returned last in an earlier run.
+            unread: Given each message that cannot be read, with the reason.
         """
         self.claims = Claims()
         self.greeting: Greeting | None = None
@@ -45,6 +52,7 @@ class FramesIn:
         self._translator = Translator(names)
         self._parked: deque[tuple[Packet, Claim, int]] = deque()
         self._foreign = 0
+        self._unread = unread
 
     @property
     def streaming(self) -> bool:
@@ -76,6 +84,7 @@ class FramesIn:
             self.claims.settle(packet.number)
             return []
         claim = claim_of(packet.payload)
+        discarded = self.discarded
         events = self._session.receive_packet(packet.payload, packet.arrived_ns, waited_ns)
         arrivals = self._arrivals(events, packet.arrived_ns)
         if claim is None:
@@ -84,6 +93,8 @@ class FramesIn:
             self._claim(packet, claim)
         else:
             self._park(packet, claim, waited_ns)
+        if self.discarded > discarded:
+            self._unread(packet, "no frame of this protocol")
         if any(isinstance(event, Greeted) for event in events):
             arrivals += self._unpark()
         return arrivals

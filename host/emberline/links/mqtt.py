@@ -54,6 +54,7 @@ class MqttLink:
         names: Mapping[str, str] | None = None,
         standing: Mapping[str, Any] | None = None,
         remember: Callable[[dict[str, Any]], None] | None = None,
+        unread: Callable[[int, str, bytes, str], None] | None = None,
         pauses: Pauses | None = None,
     ) -> None:
         """Prepare a link; `run` does the work.
@@ -68,6 +69,7 @@ class MqttLink:
             names: Channel names within the bench, by names on the device, where the two differ.
             standing: What `remember` was given last, in an earlier run.
             remember: Called after each commit, before the device is told, with how far its samples are stored.
+            unread: Given each message that cannot be read: arrival, topic, payload and the reason.
             pauses: Waits between attempts.
         """
         self.state = LinkState.REACHING
@@ -78,8 +80,9 @@ class MqttLink:
         self._name = name
         self._will = Letter(self.topics["health"], will, retain=True)
         self._reads = reads
-        self._frames = FramesIn(access.broker.device, names or {}, standing)
-        self._senml = SenmlIn(names or {}, self._frames.claims)
+        self._unread = unread
+        self._frames = FramesIn(access.broker.device, names or {}, standing, self._note_unread)
+        self._senml = SenmlIn(names or {}, self._frames.claims, self._note_unread)
         self._greeting: Greeting | None = None
         self._remember = remember
         self._pauses = pauses or Pauses(CAP_S)
@@ -219,6 +222,10 @@ class MqttLink:
                 arrivals.insert(0, self._greeting)
         if arrivals:
             await take(arrivals)
+
+    def _note_unread(self, packet: Packet, why: str) -> None:
+        if self._unread is not None:
+            self._unread(packet.arrived_ns, packet.topic, packet.payload, why)
 
     def _note_online(self, packet: Packet) -> None:
         self._frames.claims.settle(packet.number)

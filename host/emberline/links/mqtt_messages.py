@@ -46,3 +46,7 @@ class Letter:
     retain: bool = False
     sure: bool = True
     done: Callable[[], None] | None = None
+
+
+def nobody(packet: Packet, why: str) -> None:
+    """Care for no message that cannot be read."""

@@ -3,7 +3,7 @@
 import hashlib
 import logging
 from collections import deque
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from statistics import median
 
@@ -12,7 +12,7 @@ import numpy as np
 from emberline.bench.samples import FLAG_ARRIVAL_STAMPED
 from emberline.links.arrivals import DeviceChannel, Greeting, Unnumbered
 from emberline.links.mqtt_claims import Claims
-from emberline.links.mqtt_messages import Packet
+from emberline.links.mqtt_messages import Packet, nobody
 from emberline.links.senml import Reading, SenmlError, read_senml
 from emberline.links.senml_units import conversion
 
@@ -61,12 +61,15 @@ class SenmlIn:
         changed: Whether the channels are others than when they were last asked for.
     """
 
-    def __init__(self, names: Mapping[str, str], claims: Claims) -> None:
+    def __init__(
+        self, names: Mapping[str, str], claims: Claims, unread: Callable[[Packet, str], None] = nobody
+    ) -> None:
         """Begin without channels.
 
         Args:
             names: Channel names within the bench, by names on the device (whole ones, or their last part).
             claims: Messages that the broker has not been told of yet.
+            unread: Given each message that cannot be read, with the reason.
         """
         self.discarded = 0
         self.passed_over = 0
@@ -74,6 +77,7 @@ class SenmlIn:
         self.changed = False
         self._names = names
         self._claims = claims
+        self._unread = unread
         self._channels: dict[str, DeviceChannel] = {}
         self._paces: dict[str, _Pace] = {}
         self._devices: dict[str, str] = {}
@@ -126,6 +130,7 @@ class SenmlIn:
             words = f"a message on {packet.topic} is not taken: {error}"
             LOG.log(logging.DEBUG if words == self.trouble else logging.WARNING, "%s", words)
             self.trouble = words
+            self._unread(packet, str(error))
             return ()
         self.trouble = ""
         self.passed_over += pack.passed_over

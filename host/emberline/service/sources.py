@@ -14,6 +14,7 @@ from emberline.service.clock import Clock
 from emberline.service.errors import ServiceError
 from emberline.service.outlet import last_will
 from emberline.service.standing_file import StandingFile
+from emberline.service.unread_file import UnreadFile
 
 NAME_FILE = "broker-name.txt"
 
@@ -59,6 +60,7 @@ def make_links(
             names=names,
             standing=standing.read(),
             remember=standing.write,
+            unread=UnreadFile(folder, bench).keep,
         )
     if places.port is not None:
         link = SerialLink(places.port, clock, names=names, standing=standing.read(), remember=standing.write)
