@@ -20,6 +20,7 @@ from emberline.bench.plan import empty_plan
 from emberline.curves.burning_rate import LossRate
 from emberline.curves.loads import tell_apart
 from emberline.curves.mass_steps import MassStep
+from emberline.heat.burn import UNFINISHED
 from emberline.heat.combustion import Charge, efficiency, net_energy_j
 from emberline.heat.result import Result
 from emberline.heat.results import compute_results
@@ -106,6 +107,7 @@ def test_results_of_a_whole_burn() -> None:
         "flameout_s": ufloat(960.0, 6.0),
         "air_c": plan.place.ambient_c,
         "boiling_c": boiling_point,
+        "unfinished": ufloat(0.0, UNFINISHED),
     }
     d = drawn({name: (value.nominal_value, value.std_dev) for name, value in inputs.items() if value is not None})
     out_rate = float(np.mean(account.burning_rate_g_min[950:971])) / 60.0
@@ -115,7 +117,8 @@ def test_results_of_a_whole_burn() -> None:
     seconds = d["flameout_s"] - d["lit_s"]
     fuel_j = d["fuel_g"] * (d["lhv"] * (1.0 - d["moisture"]) - 2443.0 * d["moisture"])
     starter_j = d["starter_g"] * d["starter_lhv"]
-    net_j = fuel_j + starter_j - char * d["char_lhv"]
+    left_lhv = d["char_lhv"] - d["unfinished"] * (d["char_lhv"] - d["lhv"])
+    net_j = fuel_j + starter_j - char * left_lhv
     heat_j = 4.186 * d["water_g"] * d["rise_k"] + 2260.0 * d["evaporated_g"]
     drying_j = d["fuel_g"] * d["moisture"] * (4.186 * (d["boiling_c"] - d["air_c"]) + 2257.0)
     dry_g = d["fuel_g"] * (1.0 - d["moisture"]) - (drying_j + char * d["char_lhv"]) / d["lhv"]
@@ -129,7 +132,7 @@ def test_results_of_a_whole_burn() -> None:
     check(values["thermal_efficiency"], heat_j / (fuel_j + starter_j))
     check(values["thermal_efficiency_char_credit"], heat_j / net_j)
     check(values["specific_fuel_consumption"], 1000.0 * dry_g / (d["water_g"] - d["evaporated_g"]))
-    check(values["effective_heat_of_combustion"], (fuel_j - char * d["char_lhv"]) / (d["fuel_g"] - char))
+    check(values["effective_heat_of_combustion"], (fuel_j - char * left_lhv) / (d["fuel_g"] - char))
 
 
 LOSS_G_S, POT_G = 0.15, 900.0

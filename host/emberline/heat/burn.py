@@ -33,6 +33,12 @@ ASSUMED_CHAR_YIELD = (0.17, 0.05)
 Yuan and Boyette, Energies 9 (2016) 283)."""
 ASSUMED_AIR_C = (20.0, 6.0)
 """Air temperature where nobody knows it, with standard uncertainty; 6 K is 0.3 % of the heat of drying."""
+UNFINISHED = 0.06
+"""Standard uncertainty, about zero, of the share of what is left at flameout that has not charred yet: volatiles still
+leave at a tenth to a fifth of their flaming rate then (common practice, no source). None where somebody sorted it."""
+HEAT_TREND = 0.1
+"""Standard uncertainty of how much the heat per gram lost rises from the mean of a burn to its last gram, or falls to
+its first: moisture leaves first, and char burns along in the end (common practice, no source)."""
 BEFORE_LIT_S = 120.0
 """How long before `lit` a loss counts as burnt: a match's first flames. What the load cell showed earlier is drift."""
 _SLOPE_REACH_S = 10.0
@@ -214,7 +220,14 @@ class Burn:
     @cached_property
     def char_energy_j(self) -> UFloat:
         """Energy that the char left keeps."""
-        return self.char_g * self.char_lhv
+        return self.char_g * self.left_lhv
+
+    @cached_property
+    def left_lhv(self) -> UFloat:
+        """Net calorific value of what is left at flameout, J/g: that of char, unsure for what has not charred yet."""
+        if self.plan.fuel.unburnt_g is not None:
+            return self.char_lhv
+        return self.char_lhv + uncertain(0.0, UNFINISHED, "char_unfinished") * (self.fuel.lhv_dry - self.char_lhv)
 
     @cached_property
     def net_energy_j(self) -> UFloat:
@@ -227,7 +240,7 @@ class Burn:
     @cached_property
     def known_volatile_heat_j_g(self) -> UFloat:
         """Heat per gram that leaves while flaming, from this burn's own fuel and char."""
-        return heat_per_gram_lost_j_g(self.burnt, self.char_g, self.fuel.lhv_dry, self.char_lhv)
+        return heat_per_gram_lost_j_g(self.burnt, self.char_g, self.fuel.lhv_dry, self.left_lhv)
 
     @cached_property
     def volatile_heat_j_g(self) -> UFloat:
@@ -241,9 +254,29 @@ class Burn:
         return fuels.heat_of_volatiles(self.fuel.lhv_dry, self.char_lhv, moisture, char_yield)
 
     def released_j(self, start: UFloat, end: UFloat) -> UFloat:
-        """Heat released between two moments before or at flameout. The starter burns first, ahead of the fuel."""
+        """Heat released between two moments before or at flameout. The starter burns first, ahead of the fuel.
+
+        The heat per gram is the mean of the burn; how it goes along the burn is not known, and counts for a part of it.
+        """
         starter_g = self.starter_lost_g(start, end)
-        return self.volatile_heat_j_g * (self.lost_g(start, end) - starter_g) + self.fuel.starter_lhv * starter_g
+        heat_j = self.volatile_heat_j_g * (self.lost_g(start, end) - starter_g)
+        return heat_j * (1.0 + self._off_middle(start, end) * self._heat_trend) + self.fuel.starter_lhv * starter_g
+
+    @cached_property
+    def _heat_trend(self) -> UFloat:
+        return uncertain(0.0, HEAT_TREND, "volatile_heat_course")
+
+    def _off_middle(self, start: UFloat, end: UFloat) -> float:
+        """Return how far a part of the burn lies from its middle: -1 for its first gram, 1 for its last, 0 for all."""
+        whole = attempt(lambda: self.loss_g)
+        if whole is None:
+            return 1.0
+        lit = self.moments.lit
+        done = [
+            nominal_value(self.lost_g(lit, at)) / nominal_value(whole) if nominal_value(at - lit) > 0 else 0.0
+            for at in (start, end)
+        ]
+        return float(min(max(sum(done) - 1.0, -1.0), 1.0))
 
     def starter_lost_g(self, start: UFloat, end: UFloat) -> UFloat:
         """Starter burnt between two moments; it burns first, ahead of the fuel."""

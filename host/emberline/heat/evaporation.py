@@ -27,8 +27,8 @@ OPEN_POT_REL_U = 0.35
 """Its relative standard uncertainty: pots of 12 to 20 cm, still air to a breeze."""
 LID_FACTOR = 0.15
 """Share of an open pot's loss below boiling that passes a lid (common practice, no source)."""
-LID_REL_U = 0.5
-"""Relative standard uncertainty of the coefficient with a lid."""
+LID_REL_U = 0.8
+"""Relative standard uncertainty of the coefficient with a lid: a close one holds all, one ajar lets a third pass."""
 CHAR_RATIO = 1.3
 """Steam raised per gram of glowing char over that per gram of flaming fuel: twice the heat, reaching the pot by
 radiation rather than by flame."""

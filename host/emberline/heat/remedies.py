@@ -73,6 +73,7 @@ REMEDIES: dict[str, Remedy] = {
     "fuel.unburnt_g": Remedy("weigh the unburnt pieces on a balance that shows 0.1 g", u=0.06),
     "fuel.char_snuffed_s": _SNUFF,
     "char_burnt_before_weighing": _SNUFF,
+    "char_unfinished": Remedy("sort unburnt pieces from the cold char, and weigh both", rest=0.0),
     "char_yield": Remedy("weigh the fuel before the burn and the cold char after it", u=0.003),
     "refuel.mass_g": Remedy("weigh each addition on a balance that shows 0.1 g and enter it in the plan", u=0.06),
     "refuel.moisture_wet": _OVEN,

@@ -121,7 +121,11 @@ class SteamModel:
     def _closed(self, pair: tuple[float, float], wall_g_s: float, char_ratio: float, k: int, target: float) -> Array:
         rate = self.rate(*pair, wall_g_s, char_ratio)
         reached = float(np.sum(rate[:k]))
-        return rate * (target / reached) if reached > 0 else rate
+        if not reached > 0.0:
+            # Without a probe nobody knows when it left: it goes with the load's own loss.
+            rate = np.where(self.inside, self.loss_g_s + 1e-6, 0.0)
+            reached = float(np.sum(rate[:k]))
+        return rate * (target / reached) if reached > 0.0 else rate
 
 
 class _SortedLoss:

@@ -123,6 +123,8 @@ _INPUTS = {
     "fuel.char_snuffed_s": "char burnt before weighing",
     "char_burnt_before_weighing": "char burnt before weighing",
     "char_yield": "assumed char yield",
+    "char_unfinished": "wood within the char",
+    "volatile_heat_course": "heat along the burn",
     "refuel.mass_g": "weight of the refuels",
     "refuel.moisture_wet": "moisture of the refuels",
     "refuel.moisture_dry": "moisture of the refuels",

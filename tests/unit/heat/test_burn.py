@@ -3,14 +3,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from uncertainties import UFloat, ufloat
+from uncertainties.core import to_affine_scalar
 
 import burn_fixture
 from burn_fixture import BOILING_POINT, SyntheticBurn
 from emberline.bench.fuels import heat_of_volatiles
 from emberline.bench.plan import Plan
 from emberline.curves.events import EventKind
-from emberline.heat.burn import Burn
+from emberline.heat.burn import HEAT_TREND, UNFINISHED, Burn
 from emberline.heat.errors import AbsentError
+from emberline.heat.result import Result
 
 
 def burn_of(plan: Plan | None = None, *, lost_g: float = 260.0, without: EventKind | None = None) -> Burn:
@@ -155,3 +157,25 @@ def test_moments_outside_the_load_cells_record_are_refused() -> None:
     burn = burn_of()
     with pytest.raises(AbsentError, match="does not reach"):
         burn.lost_g(burn.moments.lit, ufloat(2000.0, 1.0))
+
+
+def test_a_part_of_a_burn_is_less_sure_of_its_heat_than_the_whole() -> None:
+    burn = Burn(*burn_fixture.usual())
+    lit, out = burn.moments.lit, burn.moments.flameout
+    middle = to_affine_scalar(510.0)
+    parts = [Result(burn.released_j(*window), "J").budget for window in ((lit, out), (lit, middle), (middle, out))]
+    whole, early, late = (part.get("volatile_heat_course", 0.0) for part in parts)
+    assert abs(whole) < 0.001 * abs(early)
+    # What the first half had less, the second has more.
+    assert early == pytest.approx(-late, rel=0.05)
+    half_j = burn.released_j(lit, middle).nominal_value
+    assert abs(early) == pytest.approx(HEAT_TREND * 0.5 * half_j, rel=0.1)
+
+
+def test_what_is_left_may_not_all_be_char_unless_it_was_sorted() -> None:
+    unsorted = Burn(*burn_fixture.usual())
+    plan = burn_fixture.with_fuel(burn_fixture.plan(), unburnt_g=ufloat(1.0, 0.1, "fuel.unburnt_g"))
+    assorted = Burn(*burn_fixture.usual(plan))
+    share = Result(unsorted.net_energy_j, "J").budget["char_unfinished"]
+    assert share == pytest.approx(UNFINISHED * unsorted.char_g.nominal_value * (29_500.0 - 18_400.0), rel=1e-6)
+    assert "char_unfinished" not in Result(assorted.net_energy_j, "J").budget

@@ -157,3 +157,12 @@ def test_running_sums_begin_at_nothing() -> None:
     rate, shift = np.array([1.0, 2.0, 0.5]), np.array([0.0, -1.0, 0.0])
     sums = summed(rate, [shift])
     assert [list(column) for column in sums] == [[0.0, 1.0, 3.0, 3.5], [0.0, 0.0, -1.0, -1.0]]
+
+
+def test_what_was_weighed_left_even_where_no_probe_tells_when() -> None:
+    blind = replace(model(), drive=np.zeros(N), boiling=np.zeros(N, dtype=bool))
+    rate, unsure = blind.closing(EXPECTED, ufloat(70.0, 0.8, "weighed"), float(OFF_S))
+    total = total_of(rate, unsure, OFF_S)
+    assert total.nominal_value == pytest.approx(70.0)
+    assert total.std_dev >= 0.79
+    assert (rate[:ON_S] == 0.0).all()
