@@ -147,6 +147,8 @@ def _firepower_mean_w(burn: Burn) -> UFloat:
     burn_time_s = burn.moments.burn_time_s
     net_j = attempt(lambda: burn.net_energy_j)
     if net_j is None:
+        # The balance does not close; the loss between its ends may still be sound.
+        _ = burn.loss_g
         net_j = burn.released_j(burn.moments.lit, burn.moments.flameout)
     return net_j / burn_time_s
 

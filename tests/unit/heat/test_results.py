@@ -257,3 +257,11 @@ def test_no_input_gives_a_traceback_or_an_empty_number(
         if share in results.values:
             assert 0.0 < results.values[share].value.nominal_value <= 1.0
     assert all(reason for reason in results.absent.values())
+
+
+def test_a_load_cell_that_gained_mass_gives_no_negative_firepower() -> None:
+    plan = burn_fixture.plan()
+    account = SyntheticBurn(fuel_in_g=burn_fixture.fuel_in(plan), lost_g=-400.0).account()
+    results = compute_results(account, burn_fixture.events(), plan, BOILING_POINT)
+    assert "no loss of mass" in results.absent["firepower_mean"]
+    assert all(result.value.nominal_value >= 0.0 for result in results.values.values())
