@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import solveh_banded
+from scipy.linalg import cho_solve_banded, cholesky_banded
 
 from emberline.curves.robust import SlidingLines, between_codes, code_step, local_scale, white_noise_sd
 
@@ -104,7 +104,7 @@ def smooth(masked_g: Array, *, wander: float | None = None) -> LossRate:
         scale = typical_rate(masked_g) ** 2
         choices = [share * scale for share in WANDER_CHOICES]
         piece = _liveliest(masked_g)
-        wander = max(choices, key=lambda q: _filter(masked_g[piece], noise[piece], q).log_likelihood)
+        wander = max(choices, key=lambda q: log_likelihood(masked_g[piece], noise[piece], q))
     passed = _filter(masked_g, noise, wander)
     return _smoothed(passed, noise, wander)
 
@@ -130,28 +130,62 @@ def smooth_again(observed_g: Array, like: LossRate) -> LossRate:
         observed_g: (n,) mass with steps removed, spoilt seconds as NaN; a staircase already read between its codes.
         like: The curve already smoothed.
     """
-    n = len(observed_g)
     known = np.flatnonzero(np.isfinite(observed_g))
-    if n < 3 or len(known) == 0:
+    if len(observed_g) < 3 or len(known) == 0:
         return like
+    least = _least_squares(observed_g, like.noise_g, like.wander, known)
+    return replace(like, mass_g=least.state[0::2] + least.first_g, rate_g_s=least.state[1::2])
+
+
+def log_likelihood(masked_g: Array, noise_g: Array, wander: float) -> float:
+    """Return how likely a mass curve is under a wander, as a logarithm but for a constant.
+
+    The marginal likelihood of the linear model with normal noise: what the innovations of the filter sum to.
+
+    Args:
+        masked_g: (n,) mass with steps removed and spoilt seconds as NaN.
+        noise_g: (n,) its noise.
+        wander: Intensity of the rate's random walk, g²/s³.
+    """
+    n = len(masked_g)
+    known = np.flatnonzero(np.isfinite(masked_g))
+    if n < 3 or len(known) == 0:
+        return 0.0
+    least = _least_squares(masked_g, noise_g, wander, known)
+    value = masked_g[known] - least.first_g
+    explained = float(np.sum(value / least.variance_g2 * (value - least.state[2 * known])))
+    before = -(n - 1) * math.log(wander**2 / 12.0) - 2.0 * math.log(_FIRST_MASS_SD * _FIRST_RATE_SD)
+    after = 2.0 * float(np.sum(np.log(least.root[3])))
+    return 0.5 * (before - after - float(np.sum(np.log(least.variance_g2))) - explained)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _LeastSquares:
+    state: Array  # (2 n,) mass above the first, and rate, in turn
+    first_g: float
+    variance_g2: Array  # (m,) of the known values, wild ones widened
+    root: Array  # (4, 2 n) banded Cholesky factor of the information
+
+
+def _least_squares(observed_g: Array, noise_g: Array, wander: float, known: NDArray[np.intp]) -> _LeastSquares:
+    n = len(observed_g)
     first = float(observed_g[known[0]])
-    variance = like.noise_g[known] ** 2
-    mass = rate = np.zeros(0)
-    for _ in range(2):
-        banded = _information(n, like.wander)
+    # About the first mass, so that grams and not kilograms are carried.
+    value, white = observed_g[known] - first, noise_g[known] ** 2
+    variance = white
+    while True:
+        banded = _information(n, wander)
         banded[3, 2 * known] += 1.0 / variance
         banded[3, 0] += 1.0 / _FIRST_MASS_SD**2
         banded[3, 1] += 1.0 / _FIRST_RATE_SD**2
         wanted = np.zeros(2 * n)
-        # About the first mass, so that grams and not kilograms are carried.
-        wanted[2 * known] = (observed_g[known] - first) / variance
-        state = solveh_banded(banded, wanted, check_finite=False)
-        mass, rate = state[0::2] + first, state[1::2]
-        excess = (observed_g[known] - mass[known]) ** 2 / (25.0 * like.noise_g[known] ** 2)
-        if not (excess > 1.0).any():
-            break
-        variance = like.noise_g[known] ** 2 * np.maximum(excess, 1.0)
-    return replace(like, mass_g=np.asarray(mass), rate_g_s=np.asarray(rate))
+        wanted[2 * known] = value / variance
+        root = cholesky_banded(banded, check_finite=False)
+        state = np.asarray(cho_solve_banded((root, False), wanted, check_finite=False))
+        excess = (value - state[2 * known]) ** 2 / (25.0 * white)
+        if variance is not white or not (excess > 1.0).any():
+            return _LeastSquares(state, first, variance, root)
+        variance = white * np.maximum(excess, 1.0)
 
 
 def _information(n: int, q: float) -> Array:
@@ -191,7 +225,6 @@ def smooth_onward(masked_g: Array, noise_g: Array, wander: float, before: State 
 class _Passed:
     x: Array  # (n, 2) filtered mass and rate
     p: Array  # (n, 3) their variances: mass, covariance, rate
-    log_likelihood: float
 
 
 def _filter(masked_g: Array, noise: Array, q: float, before: State | None = None) -> _Passed:
@@ -204,7 +237,6 @@ def _filter(masked_g: Array, noise: Array, q: float, before: State | None = None
     p00, p01, p11 = _FIRST_MASS_SD**2, 0.0, _FIRST_RATE_SD**2
     if before is not None:
         m, r, p00, p01, p11 = before
-    likelihood = 0.0
     observed = masked_g.tolist()
     variance = (noise**2).tolist()
     rows_x, rows_p = [], []
@@ -228,13 +260,12 @@ def _filter(masked_g: Array, noise: Array, q: float, before: State | None = None
             p11 -= k1 * p01
             p01 -= k0 * p01
             p00 -= k0 * p00
-            likelihood -= 0.5 * (math.log(s) + innovation * innovation / s)
         rows_x.append((m, r))
         rows_p.append((p00, p01, p11))
     if n:
         x[:] = rows_x
         p[:] = rows_p
-    return _Passed(x, p, likelihood)
+    return _Passed(x, p)
 
 
 def _smoothed(passed: _Passed, noise: Array, q: float) -> LossRate:

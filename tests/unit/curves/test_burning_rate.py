@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from emberline.curves.burning_rate import (
     WANDER_CHOICES,
     filtered,
+    log_likelihood,
     noise_of,
     smooth,
     smooth_again,
@@ -245,3 +246,35 @@ def test_smoothing_again_is_not_thrown_by_a_wild_value() -> None:
 def test_smoothing_again_what_is_not_known_gives_the_first_curve() -> None:
     first = smooth(900.0 - 0.15 * np.arange(100.0), wander=1e-6)
     assert smooth_again(np.full(100, np.nan), first) is first
+
+
+@pytest.mark.parametrize("wander", [1e-6, 1e-4, 1e-2])
+def test_the_likelihood_is_that_of_the_joint_normal_distribution(wander: float) -> None:
+    n = 40
+    rng = np.random.default_rng(13)
+    mass = 500.0 - 0.15 * np.arange(n) + rng.normal(0.0, 0.2, n)
+    mass[[7, 8, 21]] = np.nan
+    noise = np.linspace(0.15, 0.25, n)
+    # Covariance of the masses, step by step from the model.
+    step, own = np.array([[1.0, -1.0], [0.0, 1.0]]), wander * np.array([[1 / 3, -1 / 2], [-1 / 2, 1.0]])
+    state, cross = np.diag([100.0, 0.09]), np.zeros((n, n))
+    states = []
+    for i in range(n):
+        if i:
+            state = step @ state @ step.T + own
+        states.append(state)
+        carried = state
+        for j in range(i, n):
+            cross[i, j] = cross[j, i] = carried[0, 0]
+            carried = step @ carried
+    known = np.isfinite(mass)
+    covariance = cross[np.ix_(known, known)] + np.diag(noise[known] ** 2)
+    value = mass[known] - mass[0]
+    expected = -0.5 * (np.linalg.slogdet(covariance)[1] + value @ np.linalg.solve(covariance, value))
+    assert log_likelihood(mass, noise, wander) == pytest.approx(expected, abs=1e-6)
+
+
+def test_nothing_known_is_as_likely_under_any_wander() -> None:
+    assert log_likelihood(np.full(50, np.nan), np.ones(50), 1e-4) == log_likelihood(
+        np.full(50, np.nan), np.ones(50), 1.0
+    )
