@@ -38,7 +38,7 @@ _TYPICAL = 1
 _KNOTS_S = np.array([0.0, 10.0, 20.0, 32.0, 47.0, 67.0, 95.0, 135.0, 190.0])
 _NODES = np.log(np.arange(0.5, 7.0) / (7.0 - np.arange(0.5, 7.0)))
 """Middles of seven equal parts of a logistic distribution: bends averaged over them are one bend, rounded."""
-_ALL_ROUNDINGS, _ALL_SHARES = tuple(range(len(ROUNDINGS_K))), tuple(range(len(WANDER_SHARES)))
+_ALL_SHARES = tuple(range(len(WANDER_SHARES)))
 
 
 class Witness(NamedTuple):
@@ -95,7 +95,8 @@ def fit_knee(
     centre, wander_k = around_s, READING_WANDERS_K[_TYPICAL]
     for _ in range(4):
         knees = centre + np.linspace(-1.0, 1.0, 21) * reach
-        scores = np.array([fit.evidence(knees, wander)[0][:, 0, 0] for wander in READING_WANDERS_K])
+        designs = [fit.design(knees, _TYPICAL)]
+        scores = np.array([fit.evidence(knees, designs, wander)[0][:, 0, 0] for wander in READING_WANDERS_K])
         best, at = np.unravel_index(int(np.argmax(scores)), scores.shape)
         centre, wander_k = float(knees[at]), READING_WANDERS_K[int(best)]
         if 0 < at < len(knees) - 1:
@@ -105,7 +106,8 @@ def fit_knee(
     width = 4.0 * max(sd, reach / 20.0)
     for _ in range(4):
         knees = centre + np.linspace(-1.0, 1.0, 31) * width
-        score, coefficient = fit.evidence(knees, wander_k, _ALL_ROUNDINGS, _ALL_SHARES)
+        designs = [fit.design(knees, rounding) for rounding in range(len(ROUNDINGS_K))]
+        score, coefficient = fit.evidence(knees, designs, wander_k, _ALL_SHARES)
         weight = np.exp(score - score.max()) * np.asarray(ROUNDING_PRIOR)[None, :, None]
         weight /= weight.sum()
         over_knees = weight.sum(axis=(1, 2))
@@ -159,8 +161,9 @@ class _Fit:
     def without_outliers(self, knee_s: float, wander_k: float) -> "_Fit":
         """Return a fit without readings that nothing in the model explains, if they are few."""
         knees = np.array([knee_s])
-        _, coefficient = self.evidence(knees, wander_k)
-        residual = self._value_c - self._design(knees, _TYPICAL)[0] @ coefficient[0, 0, 0]
+        design = self.design(knees, _TYPICAL)
+        _, coefficient = self.evidence(knees, [design], wander_k)
+        residual = self._value_c - design[0] @ coefficient[0, 0, 0]
         good = np.abs(residual) <= OUTLIER * np.sqrt(self._white + wander_k**2)
         if good.all() or good.mean() < 0.7:
             return self
@@ -169,13 +172,13 @@ class _Fit:
         )
 
     def evidence(
-        self,
-        knees: Array,
-        wander_k: float,
-        roundings: tuple[int, ...] = (_TYPICAL,),
-        shares: tuple[int, ...] = (_TYPICAL,),
+        self, knees: Array, designs: list[Array], wander_k: float, shares: tuple[int, ...] = (_TYPICAL,)
     ) -> tuple[Array, Array]:
-        """Return (k, r, s) log evidence and (k, r, s, p) coefficients: level, slope, bends."""
+        """Weigh knees whose designs are given, one for each rounding.
+
+        Returns:
+            (k, r, s) log evidence and (k, r, s, p) coefficients: level, slope, bends.
+        """
         apart = np.abs(self._t_s[:, None] - self._t_s[None, :])
         together = 0.5 * wander_k**2 * (np.exp(-apart / BUBBLES_S) + np.exp(-apart / DRIFT_S))
         whiten = np.linalg.inv(np.linalg.cholesky(together + np.diag(self._white)))
@@ -183,10 +186,10 @@ class _Fit:
         told = np.interp(knees, *self._witness) if self._witness is not None else np.zeros(len(knees))
         usual = USUAL_SHARE * self._slope_k_s
         plain = whiten @ (self._value_c - self._middle_c)
-        shape = (len(knees), len(roundings), len(shares))
+        shape = (len(knees), len(designs), len(shares))
         score, coefficient = np.empty(shape), np.empty((*shape, len(_KNOTS_S) + 1))
-        for i, rounding in enumerate(roundings):
-            design = whiten @ self._design(knees, rounding)
+        for i, plain_design in enumerate(designs):
+            design = whiten @ plain_design
             y = plain - usual * design[:, :, 1]
             turned = np.swapaxes(design, 1, 2)
             gram, right = turned @ design, turned @ y[:, :, None]
@@ -202,8 +205,8 @@ class _Fit:
         coefficient[..., 1] += usual
         return score, coefficient
 
-    def _design(self, knees: Array, rounding: int) -> Array:
-        """Return (k, m, p) columns: the level, the ramp, the ramp's bends at its knots."""
+    def design(self, knees: Array, rounding: int) -> Array:
+        """Return (k, m, p) columns for knees of one rounding: the level, the ramp, the ramp's bends at its knots."""
         x = knees[:, None, None] - _KNOTS_S[None, None, :] - self._t_s[None, :, None]
         bends = -np.interp(x, self._apart_s, self._bends[rounding])
         return np.concatenate((np.ones((len(knees), len(self._t_s), 1)), bends), axis=2)

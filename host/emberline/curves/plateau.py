@@ -145,7 +145,8 @@ def find_plateau(
             if first + needed > len(value_c) or not abs(onward) < 0.4 * before:
                 continue
         plateau = _dated(t_s, value_c, first, probe, noise_k, loss_rate_g_s)
-        if plateau is not None:
+        # A knee that the curve has not passed yet is a guess.
+        if plateau is not None and plateau.t_s < t_s[finite[-1]] - 0.5 * hold:
             return plateau
         fits, resume = fits + 1, first + hold
     return None

@@ -56,3 +56,11 @@ def test_a_slow_ramp_is_watched_until_it_would_have_gone_on() -> None:
     value = seen(ramp(3000, boil_s=5000.0, slope_k_min=1.0, top_c=140.0, from_c=60.0), noise_k=0.2)
     for end in range(300, 3000, 300):
         assert find_plateau(seconds(end), value[:end], BOILING_C, GOOD, 10) is None
+
+
+def test_a_knee_still_ahead_is_not_guessed() -> None:
+    # The ramp slackens for half a minute before it goes on: nothing has ended yet.
+    value = seen(np.interp(fine(900), [0.0, 400.0, 430.0, 440.0], [18.0, 97.6, 98.0, 99.3]), noise_k=0.15)
+    for end in range(412, 432, 2):
+        plateau = find_plateau(seconds(end), value[:end], BOILING_C, CLASS_2, 10)
+        assert plateau is None or plateau.t_s < end - 5.0
