@@ -9,6 +9,9 @@ from emberline.app.stored import STORE_NAME
 from emberline.store.errors import StoreError, StoreMissingError, StorePlaceError
 from emberline.store.store import StoreReader
 
+STATUS_LIMIT_S = 5.0
+"""A daemon that does not say within this time how it stands is stuck."""
+
 
 @dataclass(frozen=True, slots=True)
 class Standing:
@@ -31,7 +34,7 @@ def health_of(data: Path) -> Standing:
     from emberline.service.errors import ServiceError
 
     try:
-        return Standing(dict(ask(data, {"do": "health"})["health"]))
+        return Standing(dict(ask(data, {"do": "health"}, STATUS_LIMIT_S)["health"]))
     except ServiceError as error:
         why = str(error)
     try:

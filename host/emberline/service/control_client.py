@@ -1,4 +1,4 @@
-"""The other end of the control channel: what `watch`, `arm`, `note` and `end` use."""
+"""The other end of the control channel: what `watch`, `status`, `arm`, `note` and `end` use."""
 
 import json
 import socket
@@ -17,8 +17,13 @@ SILENCE_LIMIT_S = 15.0
 """A running daemon sends a line each second."""
 
 
-def ask(folder: Path, request: Mapping[str, Any]) -> dict[str, Any]:
+def ask(folder: Path, request: Mapping[str, Any], limit_s: float | None = None) -> dict[str, Any]:
     """Send one request to the daemon of a data folder and return what it has done.
+
+    Args:
+        folder: The data folder.
+        request: What is asked.
+        limit_s: How long to wait for the answer; long enough for any request by default.
 
     Raises:
         NoDaemonError: No daemon runs there, or it does not answer.
@@ -26,7 +31,7 @@ def ask(folder: Path, request: Mapping[str, Any]) -> dict[str, Any]:
     """
     with _connected(folder) as connection:
         _send(connection, request)
-        answer = next(_lines(connection, ANSWER_LIMIT_S, folder), None)
+        answer = next(_lines(connection, ANSWER_LIMIT_S if limit_s is None else limit_s, folder), None)
     if answer is None:
         raise NoDaemonError(f"the daemon of {folder} closed without an answer: see its log")
     if "refused" in answer:
@@ -57,6 +62,9 @@ def _connected(folder: Path) -> socket.socket:
     connection.settimeout(CONNECT_LIMIT_S)
     try:
         connection.connect(str(path))
+    except PermissionError as error:
+        connection.close()
+        raise NoDaemonError(f"the daemon of {folder} runs as another user: ask as that one, or as root") from error
     except OSError as error:
         connection.close()
         raise NoDaemonError(f"no daemon runs on {folder}: start one with `emberline run --data {folder}`") from error

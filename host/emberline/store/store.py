@@ -138,6 +138,11 @@ class StoreReader:
         with reading(self.path) as connection:
             return trials.notes(connection, bench)
 
+    def benches(self) -> list[str]:
+        """Return the ids of all benches."""
+        with reading(self.path) as connection:
+            return trials.benches(connection)
+
     def notices(self, since_ns: int = 0, limit: int = 20) -> list[Notice]:
         """Return the newest notices not older than a moment, in order of time."""
         with reading(self.path) as connection:
@@ -389,6 +394,19 @@ class Store(StoreReader):
         while (part := self._writer.run(partial(upkeep.compact_next, trial=ended, after=after))) is not None:
             saved, after = saved + part[0], part[1]
         return saved
+
+    def compact_old(self, before_ns: int) -> int:
+        """Merge the blocks that benches sent before a moment and return how many rows that saved; see `compact`."""
+        saved = 0
+        for bench in self.benches():
+            after = 0
+            while (part := self._writer.run(partial(self._old_part, bench, before_ns, after))) is not None:
+                saved, after = saved + part[0], part[1]
+        return saved
+
+    @staticmethod
+    def _old_part(bench: str, before_ns: int, after: int, connection: sqlite3.Connection) -> tuple[int, int] | None:
+        return upkeep.compact_old_next(connection, bench, before_ns, after)
 
     def prune(self, before_ns: int) -> Pruned:
         """Drop samples that are older, belong to no trial and wait for no server, and notices as old.

@@ -88,6 +88,11 @@ def _calibration(connection: sqlite3.Connection, bench: str, document: str, now_
     ).lastrowid
 
 
+def benches(connection: sqlite3.Connection) -> list[str]:
+    """Return the ids of all benches."""
+    return [row[0] for row in connection.execute("SELECT id FROM benches ORDER BY id")]
+
+
 def get(connection: sqlite3.Connection, trial: str) -> Trial:
     """Return a trial.
 

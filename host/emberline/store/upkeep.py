@@ -9,6 +9,8 @@ from emberline.store.records import Pruned, Trial
 MERGED_COMMITS = 600
 """Commits in a merged block: five minutes at two a second, so that a look at a part of a trial stays cheap."""
 
+LOOKED_AT = 2 * MERGED_COMMITS
+"""Blocks looked at for some to merge, so that a look takes as long in a store of a year as in one of a day."""
 KEEP_DAYS = 7.0
 """How long samples outside trials are kept unless a person says otherwise; those of trials are kept for ever."""
 PRUNED_BLOCKS = 500
@@ -36,17 +38,30 @@ def compact_next(connection: sqlite3.Connection, trial: Trial, after: int) -> tu
     if trial.end_ns is None:
         raise ValueError(f"trial {trial.id} is still open: end it first")
     owner = trial.id if trial.origin == "import" else None
-    forwarded = outbox_limit(connection)
+    return _merge_next(connection, trial.bench, owner, (trial.start_ns, trial.end_ns), after)
+
+
+def compact_old_next(connection: sqlite3.Connection, bench: str, before_ns: int, after: int) -> tuple[int, int] | None:
+    """Merge the next few blocks of a bench that ended before a moment, in a trial or not.
+
+    Like `compact_next` in all else. Readings outside trials take a sixth of the room afterwards.
+    """
+    return _merge_next(connection, bench, None, (0, before_ns), after)
+
+
+def _merge_next(
+    connection: sqlite3.Connection, bench: str, owner: str | None, window_ns: tuple[int, int], after: int
+) -> tuple[int, int] | None:
     rows = connection.execute(
         "SELECT id, commits, last_id <= ? AND end_ns >= ? AND start_ns <= ? FROM blocks"
-        " WHERE bench = ? AND trial IS ? AND id > ? ORDER BY id",
-        (forwarded, trial.start_ns, trial.end_ns, trial.bench, owner, after),
+        " WHERE bench = ? AND trial IS ? AND id > ? ORDER BY id LIMIT ?",
+        (outbox_limit(connection), *window_ns, bench, owner, after, LOOKED_AT),
     ).fetchall()
     group = next(_groups(rows), None)
-    if group is None:
-        return None
-    _merge(connection, group)
-    return len(group) - 1, group[-1]
+    if group is not None:
+        _merge(connection, group)
+        return len(group) - 1, group[-1]
+    return None if len(rows) < LOOKED_AT else (0, rows[-1][0])
 
 
 def _groups(rows: Iterable[tuple[int, int, int]]) -> Iterator[list[int]]:

@@ -64,6 +64,20 @@ def test_a_silent_daemon_is_not_waited_for_for_ever(tmp_path: Path, monkeypatch:
         ask(tmp_path, {"do": "end"})
 
 
+def test_another_users_daemon_is_told_from_none(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def deny(_: socket.socket, address: object) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(socket.socket, "connect", deny)
+    with pytest.raises(NoDaemonError, match="another user"):
+        ask(tmp_path, {"do": "health"})
+
+
+def test_a_request_may_have_a_shorter_limit(tmp_path: Path) -> None:
+    with answering(tmp_path, None), pytest.raises(NoDaemonError, match="said nothing for 0 s"):
+        ask(tmp_path, {"do": "health"}, 0.05)
+
+
 def test_watching_ends_with_the_daemon(tmp_path: Path) -> None:
     with answering(tmp_path, b'{"live": 1}\n{"event": 2}\n'):
         assert list(watch(tmp_path)) == [{"live": 1}, {"event": 2}]

@@ -11,6 +11,7 @@ from emberline.service.clock import Clock
 from emberline.service.health import Disk, HealthWatch
 from emberline.service.housekeeping import DAY_S, Housekeeping, disk_of, disk_warning
 from emberline.service.ingest import IngestCounts
+from emberline.store.connection import reading
 from emberline.store.errors import StoreFullError
 from emberline.store.records import Pruned
 from emberline.store.store import Store
@@ -56,6 +57,21 @@ async def test_however_little_is_to_be_kept_the_newest_hour_stays(store: Store) 
     store.commit("b", [batch(0, 10)])
     await keeping(store, 0.9 / 24.0, 0.0).prune()
     assert len(list(store.batches("b"))) == 1
+
+
+async def test_what_is_older_than_an_hour_is_merged(store: Store) -> None:
+    for i in range(20):
+        store.commit("b", [batch(10 * i, 10)])
+
+    def rows() -> int:
+        with reading(store.path) as connection:
+            return int(connection.execute("SELECT count(*) FROM blocks").fetchone()[0])
+
+    await keeping(store, 0.5 / 24.0, 7.0).compact()
+    assert rows() == 20
+    await keeping(store, 2.0 / 24.0, 7.0).compact()
+    assert rows() == 1
+    assert len(list(store.commits("b"))) == 20
 
 
 async def test_a_store_that_refuses_is_told_and_tried_again(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -146,3 +146,37 @@ def test_samples_of_an_open_trial_are_kept(store: Store) -> None:
     store.create_trial(bench="b1", start_ns=NOON_NS)
     store.commit("b1", [batch(0, 10)])
     assert store.prune(NOON_NS + SECOND_NS * 100).blocks == 0
+
+
+def test_old_readings_outside_trials_are_merged_too_and_the_newest_are_not(store: Store) -> None:
+    fill(store)
+    before, other, count = shape(store.commits("b1")), shape(store.commits("b2")), rows(store)
+    cutoff = NOON_NS + 90 * SECOND_NS
+    saved = store.compact_old(cutoff)
+    assert saved > 300
+    assert rows(store) == count - saved
+    assert shape(store.commits("b1")) == before
+    assert shape(store.commits("b2")) == other
+    with reading(store.path) as connection:
+        newest = connection.execute("SELECT max(commits) FROM blocks WHERE start_ns > ?", (cutoff,)).fetchone()[0]
+    assert newest == 1
+    assert store.compact_old(cutoff) == 0
+
+
+def test_merging_goes_on_where_a_look_finds_nothing_to_merge(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(upkeep, "LOOKED_AT", 7)
+    trial = fill(store)
+    before = shape(store.commits("b1"))
+    store.compact(trial.id)
+    assert shape(store.commits("b1")) == before
+    with reading(store.path) as connection:
+        merged = connection.execute("SELECT count(*) FROM blocks WHERE commits > 1 AND bench = 'b1'").fetchone()[0]
+    assert merged >= 10
+
+
+def test_merged_readings_outside_trials_are_pruned_by_whole_blocks(store: Store) -> None:
+    trial = fill(store)
+    inside = numbers(list(store.trial_batches(trial)))
+    store.compact_old(NOON_NS + 200 * SECOND_NS)
+    store.prune(NOON_NS + 200 * SECOND_NS)
+    assert numbers(list(store.trial_batches(trial))) == inside
