@@ -36,7 +36,7 @@ ASSUMED_AIR_C = (20.0, 6.0)
 UNFINISHED = 0.06
 """Standard uncertainty, about zero, of the share of what is left at flameout that has not charred yet: volatiles still
 leave at a tenth to a fifth of their flaming rate then (common practice, no source). None where somebody sorted it."""
-HEAT_TREND = 0.1
+HEAT_TREND = 0.06
 """Standard uncertainty of how much the heat per gram lost rises from the mean of a burn to its last gram, or falls to
 its first: moisture leaves first, and char burns along in the end (common practice, no source)."""
 BEFORE_LIT_S = 120.0
