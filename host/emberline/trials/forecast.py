@@ -43,6 +43,9 @@ POWER_WANDER = 0.12
 """By how much a fire's power changes within `WANDER_S`, one standard deviation as a share; it grows with the root of
 time. Spread of the simulated burns, and common practice: a fire is never even."""
 WANDER_S = 300.0
+DYING_SHARE = (0.07, 0.05)
+"""By how much the time in flame is longer than fuel over pace says, as a share of it, with its standard uncertainty: a
+fire does not stop, it dies over a stretch in which the rate falls to that of char (simulated burns of three makers)."""
 LEAST_U_OUT_S = 20.0
 """What remains uncertain of a flameout that is near: a fire dies over a while."""
 CHAR_SHARE = (0.20, 0.05)
@@ -138,10 +141,13 @@ def forecast_flameout(
     fuel_lost_g: UFloat,
     rate_g_s: UFloat,
     moisture_wet: UFloat | None = None,
+    *,
+    lit_s: float,
 ) -> Forecast | NoForecast:
     """Divide what is left to burn with a flame by the present burning rate.
 
-    What stays behind as char does not burn with a flame: a share of the dry fuel (`CHAR_SHARE`).
+    What stays behind as char does not burn with a flame: a share of the dry fuel (`CHAR_SHARE`). The last of it burns
+    at a falling rate, which lasts longer by a share of the whole (`DYING_SHARE`).
 
     Args:
         now_s: The present, seconds from the trial's first sample.
@@ -149,6 +155,7 @@ def forecast_flameout(
         fuel_lost_g: What it has lost so far.
         rate_g_s: Present burning rate.
         moisture_wet: Its moisture; a tenth where unknown.
+        lit_s: When it caught.
     """
     if fuel_in_g is None:
         return NoForecast("the plan gives no mass of fuel")
@@ -162,8 +169,10 @@ def forecast_flameout(
     central = float(seconds.nominal_value)
     if central > FARTHEST_S:
         return NoForecast("more than an hour away")
-    wander = POWER_WANDER * (central / WANDER_S) ** 0.5
-    return Forecast(now_s + central, float(np.hypot(seconds.std_dev, wander * central)) + LEAST_U_OUT_S)
+    wander = POWER_WANDER * (central / WANDER_S) ** 0.5 * central
+    in_flame = now_s - lit_s + central
+    u_s = float(np.hypot(np.hypot(seconds.std_dev, wander), DYING_SHARE[1] * in_flame)) + LEAST_U_OUT_S
+    return Forecast(now_s + central + DYING_SHARE[0] * in_flame, u_s)
 
 
 @dataclass(frozen=True, slots=True)

@@ -135,7 +135,8 @@ class Estimator:
         if balance is None:
             return NoForecast("no load cell tells what has burnt")
         moisture = self._plan.fuel.moisture_wet
-        return forecast_flameout(float(now), fuel_in, balance.burnt_g(now), balance.pace_g_s, moisture)
+        burnt_g, pace_g_s = balance.burnt_g(now), balance.pace_g_s
+        return forecast_flameout(float(now), fuel_in, burnt_g, pace_g_s, moisture, lit_s=lit.t_s)
 
     def _fuel_in(self, announced: list[Event]) -> UFloat | None:
         """Return the fuel put in so far: planned, with each refuel by the load cell."""

@@ -83,14 +83,17 @@ def test_a_weak_fire_under_an_open_pot_is_told_not_to_boil_it() -> None:
     assert "stays below" in why(found)
 
 
-def test_flameout_is_the_fuel_left_but_for_its_char_over_the_rate() -> None:
-    found = forecast_flameout(600.0, ufloat(300.0, 1.0), ufloat(100.0, 2.0), ufloat(0.15, 0.005), ufloat(0.10, 0.005))
+def test_flameout_is_the_fuel_left_but_for_its_char_over_the_rate_and_a_while_of_dying() -> None:
+    found = forecast_flameout(
+        600.0, ufloat(300.0, 1.0), ufloat(100.0, 2.0), ufloat(0.15, 0.005), ufloat(0.10, 0.005), lit_s=100.0
+    )
     assert isinstance(found, Forecast)
-    assert found.t_s == pytest.approx(600.0 + (300.0 - 0.9 * 0.20 * 300.0 - 100.0) / 0.15)
-    # Char share 0.05 x 270 g, 2 g burnt, 3 % on the rate now and 12 % in five minutes on what becomes of it, in
-    # quadrature (JCGM 100:2008, 5.1.2), and the 20 s over which a fire dies.
-    wanders = 973.3 * 0.12 * (973.3 / 300.0) ** 0.5
-    by_hand = np.sqrt((0.05 * 270.0 / 0.15) ** 2 + (2.0 / 0.15) ** 2 + wanders**2 + (973.3 * 0.0333) ** 2) + 20.0
+    left_s = (300.0 - 0.9 * 0.20 * 300.0 - 100.0) / 0.15
+    assert found.t_s == pytest.approx(600.0 + left_s + 0.07 * (500.0 + left_s))
+    # Char share 0.05 x 270 g, 2 g burnt, 3 % on the rate now, 12 % in five minutes on what becomes of it and 5 % of the
+    # time in flame, in quadrature (JCGM 100:2008, 5.1.2), and the 20 s over which a fire dies.
+    parts = [0.05 * 270.0 / 0.15, 2.0 / 0.15, left_s * 0.0333, left_s * 0.12 * (left_s / 300.0) ** 0.5]
+    by_hand = np.sqrt(sum(part**2 for part in parts) + (0.05 * (500.0 + left_s)) ** 2) + 20.0
     assert found.u_s == pytest.approx(by_hand, rel=0.05)
 
 
@@ -105,4 +108,4 @@ def test_flameout_is_the_fuel_left_but_for_its_char_over_the_rate() -> None:
     ],
 )
 def test_where_no_flameout_can_be_told_the_reason_is(fuel: object, lost: object, rate: object, reason: str) -> None:
-    assert reason in why(forecast_flameout(100.0, fuel, lost, rate))
+    assert reason in why(forecast_flameout(100.0, fuel, lost, rate, lit_s=0.0))
