@@ -339,7 +339,7 @@ class BrokerIO:
         self._tell(self._finish_opening, None)
 
     def _on_disconnect(
-        self, _client: paho.Client, _data: object, _flags: object, reason: ReasonCode, _props: object
+        self, _client: paho.Client, _data: object, flags: paho.DisconnectFlags, reason: ReasonCode, _props: object
     ) -> None:
         if self._closing:
             return
@@ -350,7 +350,9 @@ class BrokerIO:
                 )
             )
         else:
-            self._fail(LinkLostError(f"the connection to the broker at {self._where} broke ({reason})"))
+            # Without a word from the broker, paho gives a reason that says nothing.
+            why = f" ({reason})" if flags.is_disconnect_packet_from_server else ""
+            self._fail(LinkLostError(f"the connection to the broker at {self._where} broke{why}"))
 
     def _on_message(self, client: paho.Client, _data: object, message: paho.MQTTMessage) -> None:
         now_ns = self._now_ns()
