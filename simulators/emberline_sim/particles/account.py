@@ -154,7 +154,7 @@ def _events(setting: Setting, history: History, out_s: float | None, ends_s: flo
                 pass
     for stay in history.stays:
         if stay.boil_s is not None:
-            events.append(TrueEvent("boil", stay.boil_s, None, "more than half of the heat leaves as steam"))
+            events.append(TrueEvent("boil", stay.boil_s, None, "more heat leaves as steam than warms the water"))
         if stay.on_s <= begins_s < (ends_s if stay.off_s is None else stay.off_s) and begins_s > 0.0:
             events.append(TrueEvent("pot_on", begins_s, None, "stood there before the record began"))
     if out_s is not None:

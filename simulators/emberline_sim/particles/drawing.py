@@ -128,7 +128,7 @@ def draw_vessel(kind: Kind, stove: Stove, rng: np.random.Generator) -> Vessel:
     units, leak, air = between(rng, 0.45, 0.75), between(rng, 0.25, 0.8), between(rng, 3.0, 6.5)
     if kind.weak:
         # Too high above the flame, in moving air: it settles where it loses what it gets.
-        units, leak, air = between(rng, 0.07, 0.12), between(rng, 1.2, 2.2), between(rng, 7.0, 10.0)
+        units, leak, air = between(rng, 0.10, 0.17), between(rng, 1.0, 2.0), between(rng, 7.0, 10.0)
         diameter_m = between(rng, 0.17, 0.21)
     return Vessel(
         tare_g=tare_g,
@@ -140,7 +140,7 @@ def draw_vessel(kind: Kind, stove: Stove, rng: np.random.Generator) -> Vessel:
         view=between(rng, 0.30, 0.45) if kind.pot == "late" else between(rng, 0.05, 0.25),
         leak_w_k=leak,
         air_w_m2k=air,
-        bubble_k=between(rng, 0.3, 1.4),
+        bubble_k=between(rng, 0.2, 0.9),
     )
 
 

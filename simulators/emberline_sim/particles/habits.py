@@ -69,7 +69,7 @@ def _pot(kind: Kind, stove: Stove, vessel: Vessel, lit_s: float, air_c: float, r
     water_g = taken_w * boils_s / (4.19 * (97.0 - water_c)) - vessel.metal_j_k / 4.19
     water_g = float(np.clip(water_g, 250.0, 1400.0))
     if kind.weak:
-        water_g = between(rng, 350.0, 700.0)
+        water_g = between(rng, 250.0, 450.0)
     on_s = lit_s + between(rng, 50.0, 260.0)
     lid = vessel.lid_g > 0.0 and bool(rng.random() < 0.7)
 
@@ -97,7 +97,7 @@ def _pot(kind: Kind, stove: Stove, vessel: Vessel, lit_s: float, air_c: float, r
             again = on(None, 0.6 * water_g, "pot_off", between(rng, 35.0, 150.0))
             deeds = [on(on_s, 0.6 * water_g), lifted, again, off(after="boil", delay_s=between(rng, 25.0, 200.0))]
         case "looks":
-            look_s = on_s + boils_s * between(rng, 0.3, 0.6)
+            look_s = on_s + boils_s * between(rng, 0.2, 0.4)
             back = on(None, 0.0, "pot_off", between(rng, 5.0, 25.0))
             deeds = [on(on_s, water_g), off(look_s), back, lifted]
         case "late":

@@ -226,7 +226,7 @@ class _Course:
         )  # fmt: skip
 
     def watch_boil(self, t_s: float, pot: Filling) -> None:
-        """Date the boil: from when on more than half of the heat that the water gets leaves it as steam."""
+        """Date the boil: from when on more heat leaves the water as bubbles of steam than goes on warming it."""
         stay = self.stays[-1]
         if pot.steam_share < STEAM_HALF:
             self.steaming_since_s = None

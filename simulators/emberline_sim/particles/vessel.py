@@ -17,7 +17,13 @@ NUCLEATE_W_M2K3 = 110.0
 """Heat flux of bubbles per cube of the wall's excess: some 100 kW/m2 at 10 K (pool boiling curve of water: Incropera,
 Fundamentals of Heat and Mass Transfer, section 10.3, from memory)."""
 STEAM_HALF = 0.5
+"""Water boils from when on more heat leaves it as bubbles of steam than goes on warming it. Where bubbles die over a
+subcooling that is small beside the ramp, that is where ramp and plateau, drawn on, meet."""
+LEAST_STEAM = 0.15
+"""A few bubbles are no boil: they must take this share of the heat that the water gets."""
 STEAM_SUSTAINED_S = 12.0
+SHARE_S = 0.7
+"""Over so long the share of steam is averaged: bubbles come singly."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +110,7 @@ class Filling:
         bubbles_j = nucleate_w_k * (wall_c - self.boiling_c) * dt_s
         self.taken_j += intake_w * dt_s
         self.lost_j += leak_w_k * (wall_c - air_c) * dt_s
+        before_j = self.sensible_j
         self.sensible_j += convected_j + bubbles_j
         layers[0] += convected_j / layer_j_k
         for i in range(LAYERS):
@@ -118,8 +125,10 @@ class Filling:
             # Water cannot stay hotter than its boiling point: what is over becomes steam too.
             steam_j += max(0.0, layers[i] - steam_j / LAYERS / layer_j_k - self.boiling_c) * layer_j_k
         self._give_off(steam_j / self._latent_boiling, self._latent_boiling)
-        share = steam_j / (power_w * dt_s) if power_w > 20.0 else 0.0
-        self.steam_share += (min(1.0, share) - self.steam_share) * (1.0 - math.exp(-dt_s / 4.0))
+        warming_j = max(0.0, self.sensible_j - before_j)
+        boils = steam_j > LEAST_STEAM * power_w * dt_s and power_w > 20.0
+        share = steam_j / (steam_j + warming_j) if boils else 0.0
+        self.steam_share += (min(1.0, share) - self.steam_share) * (1.0 - math.exp(-dt_s / SHARE_S))
 
     def _stir(self, dt_s: float, power_w: float) -> None:
         """Let warm water rise: eddies as deep as the water, at Deardorff's convective velocity, faster with bubbles."""

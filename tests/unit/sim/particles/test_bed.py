@@ -22,9 +22,7 @@ def burn(bed: Bed, for_s: int, pilot_s: int = 120, draught: float = 1.0) -> np.n
     for t in range(for_s):
         out = bed.step(STEP_S, HEARTH.air_g_s * draught, 220.0 if t < pilot_s else 0.0, flame_w)
         flame_w = out.volatiles_j / STEP_S
-        rows.append(
-            (out.volatiles_g, out.steam_g, out.char_g, out.volatiles_j, out.char_j, bed.fuel_g, bed.stored_j())
-        )
+        rows.append((out.volatiles_g, out.steam_g, out.char_g, out.volatiles_j, out.char_j, bed.fuel_g, bed.stored_j()))
     return np.array(rows)
 
 

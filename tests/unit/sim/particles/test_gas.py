@@ -11,12 +11,21 @@ def new(seed: int = 1) -> Gas:
     return Gas(BURNER, AREA_M2, 20.0, np.random.default_rng(seed))
 
 
-def run(gas: Gas, flux_g_m2s: float, for_s: float, *, char_k: float = 293.0, lighter: bool = False, **more: float) -> int:
+def run(
+    gas: Gas,
+    flux_g_m2s: float,
+    for_s: float,
+    *,
+    char_k: float = 293.0,
+    lighter: bool = False,
+    cold: float = 0.0,
+    wind: float = 0.0,
+) -> int:
     """Return for how many of the steps a flame burnt."""
     fuel_g_s = flux_g_m2s * AREA_M2
     burnt = 0
     for _ in range(round(for_s / 0.5)):
-        gas.step(0.5, fuel_g_s, 13000.0 * fuel_g_s, 0.0, char_k, False, lighter, more.get("cold", 0.0), more.get("wind", 0.0))
+        gas.step(0.5, fuel_g_s, 13000.0 * fuel_g_s, 0.0, char_k, False, lighter, cold, wind)
         burnt += gas.flame
     return burnt
 
@@ -61,10 +70,10 @@ def test_gas_catches_again_from_glowing_char_only() -> None:
 
 
 def test_wind_and_cold_fuel_make_it_harder_to_burn() -> None:
-    for more in ({"wind": 5.0}, {"cold": 200.0}):
+    for wind, cold in ((5.0, 0.0), (0.0, 200.0)):
         gas = new()
         run(gas, 10.0, 10.0, lighter=True)
-        assert run(gas, 2.4, 200.0, **more) < run_of_calm(2.4)
+        assert run(gas, 2.4, 200.0, wind=wind, cold=cold) < run_of_calm(2.4)
 
 
 def run_of_calm(flux_g_m2s: float) -> int:
