@@ -27,7 +27,7 @@ HOLD_S = 30
 """Seconds of plateau that the final pass wants to see."""
 HOLD_LIFTED_S = 12
 """Seconds of plateau that are enough where the visit ends with it."""
-HOLD_LIVE_S = 10
+HOLD_LIVE_S = 8
 """Seconds of plateau on which a live run speaks."""
 SURE_U_K = 1.25
 """Standard uncertainty of the difference below which the thermometer alone confirms a boil."""
