@@ -35,9 +35,11 @@ class Bar:
 def bars(outcomes: Sequence[Outcome], slabs: Sequence[SlabOutcome], pace: Pace | None) -> list[Bar]:
     """Return all bars."""
     live = any(found.announced_s is not None for outcome in outcomes for found in outcome.found)
-    found = [*_boil(outcomes), *_flameout(outcomes)]
-    found += _live(outcomes) if live else []
-    found += [*_loads(outcomes), *_sums(outcomes), *_coverage(outcomes)]
+    found: list[Bar] = []
+    if outcomes:
+        found += [*_boil(outcomes), *_flameout(outcomes)]
+        found += _live(outcomes) if live else []
+        found += [*_loads(outcomes), *_sums(outcomes), *_coverage(outcomes)]
     found += _published(slabs) if slabs else []
     if pace is not None:
         reached = f"{pace.analysis_ms:.0f} ms (ruptures on the same curves {pace.plain_ms:.0f} ms)"
