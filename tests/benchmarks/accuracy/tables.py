@@ -12,6 +12,7 @@ from benchmarks.accuracy.scoring import Figure, Outcome, Tally, figures, mean, p
 
 EVENTS = ("lit", "pot_on", "boil", "pot_off", "refuel", "flameout", "step")
 PLACES = ("probe", "pot off", "pot boiling", "pot below boiling")
+LEAST_U = 1e-9
 # Results whose error is best told as a share of the truth, and those told in points of a percent.
 RELATIVE = ("burning_rate_mean", "firepower_mean", "cooking_power")
 POINTS = ("pot_window_efficiency", "thermal_efficiency", "thermal_efficiency_char_credit", "char_yield")
@@ -149,8 +150,8 @@ def print_worst(console: Console, outcomes: Sequence[Outcome], count: int) -> No
             said = f"off {pair.error_s:+.1f} s, u {pair.found.u_s:.1f}"
             console.print(f"  {kind:<9} {said:<22} {pair.burn}  at {pair.true.t_s:.0f} s", highlight=False)
     for name in dict.fromkeys(name for name, _, _ in RESULTS):
-        known = [(burn, figure) for burn, figure in figures(outcomes, name) if figure.u > 0.0 and not figure.covered]
-        for burn, figure in sorted(known, key=lambda one: -abs(one[1].error) / one[1].u)[:count]:
+        known = [(burn, figure) for burn, figure in figures(outcomes, name) if not figure.covered]
+        for burn, figure in sorted(known, key=lambda one: -abs(one[1].error) / max(one[1].u, LEAST_U))[:count]:
             said = f"{figure.value:.4g} ± {figure.u:.2g}, in truth {figure.true:.4g}"
             console.print(f"  {name:<31} {said:<38} {burn}", highlight=False)
 
