@@ -110,7 +110,7 @@ def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, l
     if drop is None:
         return None
     if _had_settled(drop.t_s, t, v, hot):
-        earlier = (t > crossing - BEFORE_S) & (t < drop.t_s - 2.0)
+        earlier = (t > min(crossing, drop.t_s - 50.0) - BEFORE_S) & (t < drop.t_s - 2.0)
         first = _split(t[earlier], v[earlier], rate, lag_s)
         if first is not None and first.calm_k < 0.35 * first.flicker_k and first.t_s < drop.t_s - 2 * SETTLED_S:
             return first if rate is None or rate.too_soon_at(first.t_s) < 1.0 else drop
