@@ -35,9 +35,9 @@ RAMP_S = 900
 AGAIN_S = (45, 90)
 """Seconds after its announcement at which a boil is looked at again, for a better time and the jump of its steam."""
 HOLD_FIRST_S = 8
-"""Seconds of plateau on which a boil is found the first time; it must be found again."""
-STEADY_S = 2
-"""Seconds for which a boil must be found at the same moment before it is announced."""
+"""Seconds of plateau on which a boil is found the first time."""
+UNSURE_S = 8
+"""Seconds for which a boil that is not confirmed must be found at the same moment before it is announced."""
 STEADY_WITHIN_S = 4.0
 """What counts as the same moment."""
 DOUBT_S = 20
@@ -107,12 +107,13 @@ class BoilWatch:
             return None
         self._asked_s = now
         found = self._ask(water, now, visit, now - RAMP_S, loss, HOLD_FIRST_S)
-        self._candidates = [c for c in self._candidates if c[0] >= now - 4 * STEADY_S]
+        self._candidates = [c for c in self._candidates if c[0] >= now - UNSURE_S - 2 * LEAST_EVERY_S]
         if found is None:
             return None
-        steady = any(now - at >= STEADY_S and abs(t_s - found.t_s) <= STEADY_WITHIN_S for at, t_s in self._candidates)
+        wait_s = 0 if found.confirmed else UNSURE_S
         self._candidates.append((now, found.t_s))
-        if not steady:
+        same = [at for at, t_s in self._candidates if abs(t_s - found.t_s) <= STEADY_WITHIN_S]
+        if now - min(same) < wait_s:
             return None
         self._plateau_c = level
         return Taken(found)
