@@ -7,7 +7,7 @@ the split. The burning rate has its say: while fuel still leaves far faster than
 cease soon, a sinking flame is only weakening.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,6 +39,8 @@ LEAST_DROP_SHARE = 0.12
 """The same as a share of its flaming temperature."""
 CALM_SHARE, CALM_K = 0.6, 3.0
 """Most scatter of an afterglow: a share of the flame's, and what a slow probe's own noise may add."""
+STILL_SHARE = 0.35
+"""Share of the flame's flicker below which a stretch before the last fall is sure to be afterglow."""
 SETTLED_S = 25.0
 """Seconds, twice in a row, by which an afterglow shows that it has settled."""
 BEFORE_S, AFTER_S = 150.0, 120.0
@@ -99,6 +101,8 @@ def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, l
     hot = float(np.median(calm[in_flame])) if in_flame.any() else top
     if hot < FLAME_C or after > hot - max(LEAST_DROP_K, LEAST_DROP_SHARE * hot):
         return None
+    # Char that glows up once the flame is gone can warm the probe again: the lowest it came to is what ended the fall.
+    after = min(after, float(np.min(calm[np.flatnonzero(calm > 0.5 * (hot + after))[-1] :])))
     crossing = float(t[np.flatnonzero(calm > 0.5 * (hot + after))[-1]])
     if t[-1] - crossing < TAIL_S / 2:
         return None
@@ -112,8 +116,12 @@ def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, l
     if _had_settled(drop.t_s, t, v, hot):
         earlier = (t > min(crossing, drop.t_s - 50.0) - BEFORE_S) & (t < drop.t_s - 2.0)
         first = _split(t[earlier], v[earlier], rate, lag_s)
-        if first is not None and first.calm_k < 0.35 * first.flicker_k and first.t_s < drop.t_s - 2 * SETTLED_S:
-            return first if rate is None or rate.too_soon_at(first.t_s) < 1.0 else drop
+        if first is not None and first.t_s < drop.t_s - SETTLED_S:
+            calm = first.calm_k < STILL_SHARE * first.flicker_k
+            if calm and (rate is None or rate.too_soon_at(first.t_s) < 1.0):
+                return first
+            # Neither is sure to be the flame's.
+            drop = replace(drop, u_s=float(np.hypot(drop.u_s, 0.5 * (drop.t_s - first.t_s))))
     return drop
 
 

@@ -68,7 +68,7 @@ def _believable(drop: Drop, fall: Fall | None, rate_g_s: Array, lit_s: float | N
     if not np.isfinite(rate_g_s).any():
         return True
     level = flaming_level(rate_g_s, int(lit_s or 0), len(rate_g_s))
-    after = rate_g_s[int(drop.t_s) + 20 : int(drop.t_s) + 90]
+    after = rate_g_s[int(drop.t_s) + 20 : int(drop.t_s) + 320]
     if fall is None:
         # The load cell has seen no end (yet): only a rate that has clearly sunk makes the probe believable.
         return len(after) > 10 and float(np.nanmedian(after)) < LOW_SHARE * level
