@@ -1,38 +1,105 @@
-"""Nothing is lost without a word: what a simulated bench sent is compared with what a store holds."""
+"""The two things that always hold, looked at after any fault: nothing is lost without a word, and a replay agrees.
 
+Conservation compares what a simulated bench sent with what a store holds. Replay works a trial out anew from its stored
+samples, and plays its commits to a live run again.
+"""
+
+from dataclasses import dataclass
 from pathlib import Path
 
 from emberline import app
+from emberline.app.stored import analysis_of
+from emberline.curves.events import EventKind
+from emberline.service.following import Following
+from emberline.service.watch import Watch
 from emberline.store.store import StoreReader
+from emberline.trials.documents import document_json, summary_document
 from live_fixture import CHANNELS, DEVICE, DEVICE_NAMES, SimulatedBench
 
 
-def check(bench: SimulatedBench, data: Path, *, lost: bool | None = None) -> None:
-    """Compare the device's tally with the store, boot by boot and stream by stream.
+@dataclass(frozen=True)
+class Account:
+    """Where a bench's samples went.
+
+    Attributes:
+        taken: Samples that the device took.
+        stored: Samples stored.
+        lost: Samples flagged lost.
+        unaccounted: Samples neither stored nor flagged, or both, or never taken.
+        doubled: Samples stored more than once.
+        unnamed: Losses that lack a start, an end or a cause.
+        boots: Boots of the device.
+        causes: Why samples were lost.
+    """
+
+    taken: int
+    stored: int
+    lost: int
+    unaccounted: int
+    doubled: int
+    unnamed: int
+    boots: int
+    causes: frozenset[str]
+
+
+def account(bench: SimulatedBench, data: Path, bench_id: str = "bench") -> Account:
+    """Compare the tally of a bench that has ended with the store, boot by boot and stream by stream."""
+    store = StoreReader(data / app.STORE_NAME)
+    boots = bench.tally()["boots"]
+    taken = stored = lost = unaccounted = 0
+    for index, boot in enumerate(boots):
+        for channel in CHANNELS:
+            sent = boot["streams"][DEVICE_NAMES.get(channel, channel)]
+            found = store.tally(DEVICE, boot["boot"], channel)
+            known = found.stored + found.lost
+            # What a device took in the last second before a reset it never sent, and nobody knows of it.
+            least = sent["taken"] if index == len(boots) - 1 else sent["transmitted"]
+            unaccounted += max(0, least - known) + max(0, known - sent["taken"])
+            taken, stored, lost = taken + sent["taken"], stored + found.stored, lost + found.lost
+    numbers: set[tuple[int, str, int]] = set()
+    count = 0
+    for batch in store.batches(bench_id):
+        count += len(batch)
+        numbers |= {(batch.boot, batch.channel, seq) for seq in range(batch.first_seq, batch.next_seq)}
+    gaps = store.gaps(bench_id)
+    unnamed = sum(not gap.reason or gap.end_ns < gap.start_ns or gap.start_ns <= 0 for gap in gaps)
+    causes = frozenset(gap.reason for gap in gaps)
+    return Account(taken, stored, lost, unaccounted, count - len(numbers), unnamed, len(boots), causes)
+
+
+def check(bench: SimulatedBench, data: Path, *, lost: bool | None = None) -> Account:
+    """Have conservation hold.
 
     Args:
         bench: The simulated bench, ended.
         data: The data folder.
         lost: Whether samples must be flagged lost; None where either will do.
     """
+    found = account(bench, data)
+    assert found.taken > 0
+    assert (found.unaccounted, found.doubled, found.unnamed) == (0, 0, 0), found
+    assert lost is None or bool(found.lost) == lost, found
+    return found
+
+
+def check_replay(data: Path) -> list[str]:
+    """Have the last trial's replay agree: the final pass gives the same bytes, the live run says the same again.
+
+    Returns:
+        The kinds of the events in its summary.
+    """
     store = StoreReader(data / app.STORE_NAME)
-    boots = bench.tally()["boots"]
-    flagged = 0
-    for index, boot in enumerate(boots):
-        for channel in CHANNELS:
-            sent = boot["streams"][DEVICE_NAMES.get(channel, channel)]
-            stored = store.tally(DEVICE, boot["boot"], channel)
-            flagged += stored.lost
-            known = stored.stored + stored.lost
-            if index == len(boots) - 1:
-                assert known == sent["taken"], (channel, stored, sent)
-            else:
-                # What a device took in the last second before a reset it never sent, and nobody knows of it.
-                assert sent["transmitted"] <= known <= sent["taken"], (channel, stored, sent)
-    numbers: set[tuple[int, str, int]] = set()
-    count = 0
-    for batch in store.batches("bench"):
-        count += len(batch)
-        numbers |= {(batch.boot, batch.channel, seq) for seq in range(batch.first_seq, batch.next_seq)}
-    assert len(numbers) == count, "a sample is stored twice"
-    assert lost is None or bool(flagged) == lost
+    trial = store.trials()[-1]
+    kept = store.summary(trial.id)
+    assert kept is not None, "no summary was kept"
+    assert document_json(summary_document(analysis_of(store, trial))) == kept.document, "another final pass"
+    events = store.events(trial.id)
+    said = {(one.kind, one.announced_t_s) for one in (*events, *store.retractions(trial.id))}
+    live = Following(store.path)
+    live.begin(Watch(trial.bench, trial.bench_text, trial.start_ns, trial.plan_text))
+    while (turn := live.turn()).more or turn.said:
+        pass
+    again = {(one.kind, one.announced_t_s) for one in (*turn.announced, *turn.retracted)}
+    unsaid = {(kind, at) for kind, at in said if at is None or kind is EventKind.NOTE}
+    assert again == said - unsaid, "the live run says something else"
+    return [one.kind.value for one in events]

@@ -1,0 +1,113 @@
+"""One burn under a daemon that is killed again and again."""
+
+import asyncio
+import random
+from dataclasses import dataclass
+from pathlib import Path
+
+from broker_fixture import Broker
+from conservation import Account, account, check_replay
+from daemon_fixture import DaemonProcess, daemon_process
+from emberline import app
+from emberline.store.errors import StoreError
+from emberline.store.store import StoreReader
+from live_fixture import simulated_bench
+
+LENGTH_S = 560.0
+"""The whole burn with its flameout."""
+SPEED = 20.0
+LONGEST_S = 4.0
+"""Longest life of a daemon, real seconds: a start takes more than one, so that some die before they record."""
+RING_S = "3000"
+"""Longer than the burn: what is tested is the host, however slow the machine."""
+SUMMARY_LIMIT_S = 120.0
+
+
+@dataclass(frozen=True)
+class Round:
+    """What became of one burn.
+
+    Attributes:
+        folder: Where it was.
+        kills: Kills.
+        starting: Kills of a daemon that did not answer yet.
+        summing: Kills after the burn, when a summary was due.
+        account: Where its samples went.
+        events: Kinds of the events in its summary.
+        replay: What a replay does differently; empty where it agrees.
+    """
+
+    folder: Path
+    kills: int
+    starting: int
+    summing: int
+    account: Account
+    events: tuple[str, ...]
+    replay: str
+
+
+async def burn_with_kills(
+    folder: Path, dice: random.Random, kills: int, broker: Broker | None, speed: float = SPEED
+) -> Round:
+    """Record a burn with its trial under a daemon that is killed, and look at what is stored.
+
+    Args:
+        folder: An empty folder, or none yet.
+        dice: Says when.
+        kills: How often; those that the burn is too short for come while its summary is worked out.
+        broker: The broker by which the device is reached; None for a serial port.
+        speed: Pace of the bench.
+    """
+    data = folder / "data"
+    await asyncio.to_thread(folder.mkdir, parents=True, exist_ok=True)
+    named = None if broker is None else broker.address
+    starting = summing = 0
+    async with simulated_bench(
+        folder / "bench", "--ring", RING_S, broker=named, duration_s=LENGTH_S, speed=speed
+    ) as bench:
+        way = ("--port", str(bench.port)) if broker is None else ("--broker", broker.address)
+        async with daemon_process(data, *way, "--speed", f"{speed:g}", "--no-http") as daemon:
+            await daemon.told({"do": "arm", "plan": bench.plan, "label": None})
+            ended = False
+            for _ in range(kills):
+                await asyncio.sleep(dice.uniform(0.0, LONGEST_S))
+                if bench.process.returncode is not None and not ended:
+                    await daemon.told({"do": "end"}, 60.0)
+                    ended = True
+                    await asyncio.sleep(dice.uniform(0.0, LONGEST_S))
+                summing += ended
+                starting += await daemon.health() is None
+                await daemon.kill()
+                await daemon.start()
+            await bench.process.wait()
+            if not ended:
+                await daemon.told({"do": "end"}, 60.0)
+            await summary_kept(daemon)
+            assert await daemon.stop() == 0, "the daemon did not end in order"
+        found = account(bench, data)
+    events: tuple[str, ...] = ()
+    replay = ""
+    try:
+        events = tuple(check_replay(data))
+    except AssertionError as error:
+        replay = str(error)
+    return Round(folder, kills, starting, summing, found, events, replay)
+
+
+async def summary_kept(daemon: DaemonProcess) -> None:
+    """Wait until the last trial of a daemon's store has ended and its summary is kept."""
+    store = StoreReader(daemon.data / app.STORE_NAME)
+
+    def kept() -> bool:
+        try:
+            trials = store.trials()
+            return bool(trials) and trials[-1].end_ns is not None and store.summary(trials[-1].id) is not None
+        except StoreError:
+            return False
+
+    try:
+        async with asyncio.timeout(SUMMARY_LIMIT_S):
+            while not await asyncio.to_thread(kept):  # noqa: ASYNC110 it is in another process
+                await asyncio.sleep(0.1)
+    except TimeoutError:
+        raise AssertionError(f"no summary within {SUMMARY_LIMIT_S:.0f} s: {await daemon.health()}") from None
