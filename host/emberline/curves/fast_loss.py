@@ -7,7 +7,7 @@ stronger than one; else a hand or a gust was at the load cell.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,6 +48,10 @@ SHOULDER_SHARE = 0.07
 """Share of the flaming level above the later tail that may still be flame."""
 AVERAGED_S = 21
 """Width of the running mean in which the fall is followed."""
+NOISY_SHARE = 0.15
+"""Uncertainty of the rate, as a share of flaming, from which on it is averaged over longer."""
+MOST_WIDTHS = 8.0
+"""Most by which the running mean is widened."""
 FALL_BACK_S, FALL_TAIL_S, LONGEST_TAIL_S = 300, 180, 900
 """Reach of the fit: at most so far back from half rate, at least and at most so far ahead."""
 
@@ -65,6 +69,7 @@ class Fall:
         tail_g_s: The level of the tail.
         seen_tail_s: For how long the tail was seen.
         settled_s: When the rate has come down to what it is later, shoulders after the foot included.
+        blurred_s: By how much noise of the rate blurs all these moments.
     """
 
     half_s: float
@@ -74,6 +79,7 @@ class Fall:
     tail_g_s: float
     seen_tail_s: float
     settled_s: float
+    blurred_s: float
 
     @property
     def length_s(self) -> float:
@@ -107,13 +113,16 @@ def averaged(values: Array, width: int) -> Array:
         return np.asarray(np.where(count > 0.5, total / count, np.nan))
 
 
-def final_fall(rate_g_s: Array, lit_s: float | None, refuels_s: Sequence[float]) -> Fall | None:
+def final_fall(
+    rate_g_s: Array, lit_s: float | None, refuels_s: Sequence[float], u_rate_g_s: Array | None = None
+) -> Fall | None:
     """Find the decline from which the burning rate does not recover, or None.
 
     Args:
         rate_g_s: (n,) burning rate of the fuel, water's share taken off; NaN where unknown.
         lit_s: When the fuel caught; None where the record began mid-burn.
         refuels_s: Moments of refuelling.
+        u_rate_g_s: (n,) standard uncertainty of the rate; None where it is small.
     """
     begin = int(lit_s) if lit_s is not None else 0
     n = len(rate_g_s)
@@ -130,6 +139,10 @@ def final_fall(rate_g_s: Array, lit_s: float | None, refuels_s: Sequence[float])
         return None
     # A running median, so that a knock on the cell, which the smoother spreads into a hump, is no flame.
     filled = np.interp(np.arange(n), np.flatnonzero(known), rate_g_s[known])
+    wide = _width(u_rate_g_s, level, begin)
+    if wide > 1.0:
+        rate_g_s = averaged(rate_g_s, int(AVERAGED_S * wide))
+        filled = np.where(known, rate_g_s, filled)
     padded = np.pad(filled, KNOCK_S, mode="edge")
     filled = np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * KNOCK_S + 1), axis=1)
     stretches = _burning_stretches(filled, begin, level, refuels_s)
@@ -138,7 +151,16 @@ def final_fall(rate_g_s: Array, lit_s: float | None, refuels_s: Sequence[float])
     half = stretches[-1][1]
     if half >= n - 5 or not (filled[half:] < LOW_SHARE * level).any():
         return None
-    return _foot(rate_g_s, half, level)
+    fall = _foot(rate_g_s, half, level)
+    return replace(fall, blurred_s=0.3 * AVERAGED_S * (wide - 1.0)) if fall is not None else None
+
+
+def _width(u_rate_g_s: Array | None, level: float, begin: int) -> float:
+    """Return over how many usual widths the rate is averaged: gusts are neither a fire nor its end."""
+    if u_rate_g_s is None or not np.isfinite(u_rate_g_s[begin:]).any():
+        return 1.0
+    share = float(np.nanmedian(u_rate_g_s[begin:])) / level
+    return float(np.clip((share / NOISY_SHARE) ** 2, 1.0, MOST_WIDTHS))
 
 
 def _burning_stretches(filled: Array, begin: int, level: float, refuels_s: Sequence[float]) -> list[tuple[int, int]]:
@@ -188,7 +210,7 @@ def _foot(rate_g_s: Array, half: int, level: float) -> Fall | None:
     if tail_level > 0.8 * FLAMEOUT_SHARE * level or (end_s is not None and end_s > foot + 0.3 * (foot - half) + 10.0):
         end_s = None
     settled = _settled(rate_g_s, half, int(foot), level)
-    return Fall(float(half), foot, end_s, level, max(tail_level, 0.0), float(end - foot), settled)
+    return Fall(float(half), foot, end_s, level, max(tail_level, 0.0), float(end - foot), settled, 0.0)
 
 
 def _settled(rate_g_s: Array, half: int, foot: int, level: float) -> float:

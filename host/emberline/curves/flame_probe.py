@@ -117,8 +117,8 @@ def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, l
         earlier = (t > min(crossing, drop.t_s - 50.0) - BEFORE_S) & (t < drop.t_s - 2.0)
         first = _split(t[earlier], v[earlier], rate, lag_s)
         if first is not None and first.t_s < drop.t_s - SETTLED_S:
-            calm = first.calm_k < STILL_SHARE * first.flicker_k
-            if calm and (rate is None or rate.too_soon_at(first.t_s) < 1.0):
+            still = first.calm_k < STILL_SHARE * first.flicker_k
+            if still and (rate is None or rate.too_soon_at(first.t_s) < 1.0):
                 return first
             # Neither is sure to be the flame's.
             drop = replace(drop, u_s=float(np.hypot(drop.u_s, 0.5 * (drop.t_s - first.t_s))))

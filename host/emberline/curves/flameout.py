@@ -40,6 +40,7 @@ def find_flameout(
     refuels_s: Sequence[float],
     flame: Column | None,
     *,
+    u_rate_g_s: Array | None = None,
     flame_lag_s: float = 0.0,
     steaming: NDArray[np.bool_] | None = None,
 ) -> Event | None:
@@ -50,10 +51,11 @@ def find_flameout(
         lit_s: When the fuel caught; None where the record began mid-burn.
         refuels_s: Moments of refuelling.
         flame: The flame probe's column, where fitted.
+        u_rate_g_s: (n,) standard uncertainty of the burning rate; None where it is small.
         flame_lag_s: Its time constant.
         steaming: (n,) bool, seconds in which boiling water's loss was taken off the rate.
     """
-    fall = final_fall(rate_g_s, lit_s, refuels_s)
+    fall = final_fall(rate_g_s, lit_s, refuels_s, u_rate_g_s)
     share = averaged(rate_g_s, 15) / fall.flaming_g_s if fall is not None else None
     drop = flame_drop(flame, lit_s, share, flame_lag_s) if flame is not None else None
     if drop is not None and not _believable(drop, fall, rate_g_s, lit_s):
@@ -114,4 +116,4 @@ def _end_of_loss(fall: Fall) -> tuple[float, float]:
         spread_s = float(np.hypot(U_SHARE_CROSSING * fall.length_s, 0.5 * (fall.foot_s - fall.end_s)))
     # A shoulder before the tail may be a low flame or bright char.
     shoulder_s = 0.5 * max(0.0, fall.settled_s - t_s)
-    return t_s, float(np.sqrt(spread_s**2 + U_LEAST_S**2 + (0.5 * unseen_s) ** 2 + shoulder_s**2))
+    return t_s, float(np.linalg.norm([spread_s, U_LEAST_S, 0.5 * unseen_s, shoulder_s, fall.blurred_s]))

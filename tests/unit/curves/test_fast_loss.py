@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from column_fixture import seconds
 from emberline.curves.fast_loss import final_fall, flaming_level
@@ -32,7 +33,7 @@ def test_a_brightly_glowing_tail_hides_the_crossing() -> None:
     assert fall.end_s is None
 
 
-def humped(peak_g_s: float, lasting_s: float, at_s: float = 1300.0) -> np.ndarray:
+def humped(peak_g_s: float, lasting_s: float, at_s: float = 1300.0) -> NDArray[np.float64]:
     """A hump in the tail, of so many grams a second."""
     hump = np.where(np.abs(seconds(2000) - at_s) < lasting_s / 2, peak_g_s, 0.0)
     return np.maximum(rates(2000), hump)
@@ -56,3 +57,16 @@ def test_what_was_fed_may_flare_up_shortly() -> None:
     fall = final_fall(rate, LIT_S, (1270.0,))
     assert fall is not None
     assert fall.half_s > 1300.0
+
+
+def test_gusts_pass_neither_for_a_fire_nor_for_its_end() -> None:
+    """A wind that pushes the pan to and fro, slowly: the rate swings by half of flaming, and says so."""
+    swings = 0.5 * LEVEL_G_S * np.sin(seconds(2400) / 17.0)
+    rate, u_rate = rates(2400) + swings, np.full(2400, 0.35 * LEVEL_G_S)
+    fall = final_fall(rate, LIT_S, (), u_rate)
+    assert fall is not None
+    assert abs(fall.foot_s - (FALL_S + 60.0)) < 120.0
+    assert fall.blurred_s > 10.0
+    calm = final_fall(rates(2400), LIT_S, (), np.full(2400, 0.02 * LEVEL_G_S))
+    assert calm is not None
+    assert calm.blurred_s == 0.0
