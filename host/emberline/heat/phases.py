@@ -79,7 +79,12 @@ def _phase(burn: Burn, phase: Phase, start: UFloat, end: UFloat) -> PhaseResult:
         return lost_g() * burn.char_lhv if phase is Phase.CHAR else burn.released_j(start, end)
 
     def fuel_lost_g() -> UFloat:
-        return lost_g() if phase is Phase.CHAR else lost_g() - burn.starter_lost_g(start, end)
+        if phase is Phase.CHAR:
+            return lost_g()
+        fuel_g = lost_g() - burn.starter_lost_g(start, end)
+        if nominal_value(fuel_g) <= 0.0:
+            raise AbsentError("what was lost may all have been starter")
+        return fuel_g
 
     return PhaseResult(
         phase,
