@@ -4,12 +4,13 @@ Conservation compares what a simulated bench sent with what a store holds. Repla
 samples, and plays its commits to a live run again.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from emberline import app
 from emberline.app.stored import analysis_of
-from emberline.curves.events import EventKind
+from emberline.curves.events import Event, EventKind, Retraction
 from emberline.service.following import Following
 from emberline.service.watch import Watch
 from emberline.store.store import StoreReader
@@ -94,12 +95,17 @@ def check_replay(data: Path) -> list[str]:
     assert kept is not None, "no summary was kept"
     assert document_json(summary_document(analysis_of(store, trial))) == kept.document, "another final pass"
     events = store.events(trial.id)
-    said = {(one.kind, one.announced_t_s) for one in (*events, *store.retractions(trial.id))}
+    said = _moments(events, store.retractions(trial.id))
     live = Following(store.path)
     live.begin(Watch(trial.bench, trial.bench_text, trial.start_ns, trial.plan_text))
     while (turn := live.turn()).more or turn.said:
         pass
-    again = {(one.kind, one.announced_t_s) for one in (*turn.announced, *turn.retracted)}
-    unsaid = {(kind, at) for kind, at in said if at is None or kind is EventKind.NOTE}
-    assert again == said - unsaid, "the live run says something else"
+    again = _moments(turn.announced, turn.retracted)
+    assert again == said, f"the live run says something else: {sorted(again ^ said)}"
     return [one.kind.value for one in events]
+
+
+def _moments(events: Sequence[Event], retracted: Sequence[Retraction]) -> set[tuple[str, float]]:
+    """Return what a live run announced and when; a person's notes are no findings of its own."""
+    said: list[Event | Retraction] = [*(one for one in events if one.kind is not EventKind.NOTE), *retracted]
+    return {(one.kind.value, one.announced_t_s) for one in said if one.announced_t_s is not None}

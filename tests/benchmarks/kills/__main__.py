@@ -27,9 +27,9 @@ ALL, QUICK, EACH = 200, 20, 20
 def main(*, quick: bool, kills: int | None, seed: int, json_file: Path | None) -> None:
     """Kill a recording daemon (SIGKILL) at random moments, and see that no sample is lost and nothing is told twice.
 
-    Each burn takes some twenty kills, over a serial port and by way of a broker in turn: while the daemon starts, while it
-    records and follows the burn, and while it works out the summary. Afterwards every sample is accounted for, the final
-    pass over the stored samples gives the same bytes again, and the live announcements repeat. Exit code 1 if not.
+    Each burn takes some twenty kills, over a serial port and by way of a broker in turn: while the daemon starts, while
+    it records and follows the burn, and while it works out the summary. Afterwards every sample is accounted for, the
+    final pass over the stored samples gives the same bytes again, and the live announcements repeat. Exit code 1 if not.
     """
     wanted = kills if kills is not None else QUICK if quick else ALL
     dice = random.Random(seed)
