@@ -53,47 +53,51 @@ class Grid:
         return Grid(min(n, self.n), {role: column.between(0, n) for role, column in self.columns.items()})
 
 
-def grid_of(curves: Mapping[Role, Curve], seconds: int | None = None) -> Grid:
+def grid_of(curves: Mapping[Role, Curve], seconds: int | None = None, *, since: int = 0) -> Grid:
     """Put curves of any sampling on the grid.
 
     Args:
         curves: Calibrated curves by role, times in seconds from the trial's first sample.
-        seconds: Length of the grid; by default it ends with the last sample of any channel.
+        seconds: Length of the record; by default it ends with the last sample of any channel.
+        since: The grid's first second; those before are left out, and times still count from the trial's first sample.
     """
     ends = [int(np.floor(curve.t_s[-1])) + 1 for curve in curves.values() if len(curve.t_s)]
-    n = seconds if seconds is not None else max(ends, default=0)
-    return Grid(n, {role: _column(curve, n) for role, curve in curves.items()})
+    end = seconds if seconds is not None else max(ends, default=0)
+    return Grid(end - since, {role: _column(curve, since, end) for role, curve in curves.items()})
 
 
-def _column(curve: Curve, n: int) -> Column:
-    good = np.isfinite(curve.value) & np.isfinite(curve.t_s) & (curve.t_s >= 0)
+def _column(curve: Curve, since: int, end: int) -> Column:
+    good = np.isfinite(curve.value) & (curve.t_s >= since) & (curve.t_s < end)
     t, v = curve.t_s[good], curve.value[good]
-    second = np.floor(t).astype(np.int64)
-    inside = second < n
-    t, v, second = t[inside], v[inside], second[inside]
-    # Sorted by second, then by value: medians become index arithmetic, whatever the order of arrival.
-    order = np.lexsort((v, second))
-    second, v_sorted = second[order], v[order]
+    second = t.astype(np.int64) - since
+    if np.any(second[1:] < second[:-1]):
+        order = np.argsort(second, kind="stable")
+        t, v, second = t[order], v[order], second[order]
+    n = end - since
     count = np.bincount(second, minlength=n).astype(np.int64)
-    start = np.concatenate(([0], np.cumsum(count)))[:-1]
-    value = _medians(v_sorted, start, count)
-    deviation = np.abs(v_sorted - value[second])
-    order = np.lexsort((deviation, second))
-    spread = MAD_TO_SD * _medians(deviation[order], start, count)
-    spread[count < 3] = np.nan
-    mean_t = np.arange(n, dtype=np.float64) + 0.5
+    value, spread = _medians(v, count)
+    mean_t = np.arange(since, end, dtype=np.float64) + 0.5
     filled = count > 0
-    mean_t[filled] = np.bincount(np.floor(t).astype(np.int64), weights=t, minlength=n)[filled] / count[filled]
+    mean_t[filled] = np.bincount(second, weights=t, minlength=n)[filled] / count[filled]
     return Column(mean_t, value, spread, count)
 
 
-def _medians(
-    sorted_values: NDArray[np.float64], start: NDArray[np.int64], count: NDArray[np.int64]
-) -> NDArray[np.float64]:
-    """Return the median of each run of `count` sorted values; NaN for an empty run."""
-    median = np.full(len(count), np.nan)
-    filled = count > 0
-    low = start[filled] + (count[filled] - 1) // 2
-    high = start[filled] + count[filled] // 2
-    median[filled] = 0.5 * (sorted_values[low] + sorted_values[high])
-    return median
+def _medians(v: NDArray[np.float64], count: NDArray[np.int64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the median and the robust spread of each run of `count` values; NaN where there are too few."""
+    value, spread = np.full(len(count), np.nan), np.full(len(count), np.nan)
+    start = np.cumsum(count) - count
+    # Seconds of equally many samples form a table, whose rows are sorted at once; there are few such numbers.
+    for many in sorted(set(count.tolist()) - {0}):
+        rows = np.flatnonzero(count == many)
+        table = np.sort(v[start[rows, np.newaxis] + np.arange(many)], axis=1)
+        value[rows] = _middle(table)
+        if many >= 3:
+            table -= value[rows, np.newaxis]
+            spread[rows] = MAD_TO_SD * _middle(np.sort(np.abs(table, out=table), axis=1))
+    return value, spread
+
+
+def _middle(table: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the median of each sorted row."""
+    many = table.shape[1]
+    return np.asarray(0.5 * (table[:, (many - 1) // 2] + table[:, many // 2]))

@@ -121,8 +121,7 @@ class GrowingGrid:
         if complete > self.n:
             for role, column in self._columns.items():
                 curve = self.samples.curve(role, float(self.n)) or Curve(np.zeros(0), np.zeros(0))
-                fresh = grid_of({role: curve}, complete).columns[role]
-                column.extend(fresh, self.n)
+                column.extend(grid_of({role: curve}, complete, since=self.n).columns[role])
             self.n = complete
         return self.n
 
@@ -168,9 +167,9 @@ class _GrownColumn:
     def __init__(self) -> None:
         self._parts = {name: _Grown() for name in ("t_s", "value", "spread", "count")}
 
-    def extend(self, column: Column, since: int) -> None:
+    def extend(self, column: Column) -> None:
         for name, part in self._parts.items():
-            part.extend(np.asarray(getattr(column, name)[since:], dtype=np.float64))
+            part.extend(np.asarray(getattr(column, name), dtype=np.float64))
 
     def upto(self, n: int) -> Column:
         t_s, value, spread, count = (part.values[:n] for part in self._parts.values())

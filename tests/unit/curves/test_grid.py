@@ -69,6 +69,17 @@ def test_a_live_run_sees_the_same_seconds_as_the_final_pass() -> None:
         np.testing.assert_array_equal(live.t_s, then.t_s)
 
 
+@pytest.mark.parametrize("since", [0, 1, 49, 57, 120])
+def test_a_part_of_the_grid_is_the_grid_from_there_on(since: int) -> None:
+    curve = irregular(8)
+    whole, part = grid_of({Role.MASS: curve}, 200), grid_of({Role.MASS: curve}, 200, since=since)
+    assert part.n == 200 - since
+    for name in ("t_s", "value", "spread", "count"):
+        np.testing.assert_array_equal(
+            getattr(part.columns[Role.MASS], name), getattr(whole.columns[Role.MASS], name)[since:]
+        )
+
+
 def test_a_median_is_not_moved_by_a_converter_that_jumps() -> None:
     t_s = np.arange(0.05, 10.0, 0.1)
     value = np.full(len(t_s), 500.0)
