@@ -118,7 +118,8 @@ def _pot_stands_first(steps: Sequence[MassStep], plan: Plan) -> bool:
         if abs(size) < 5.0 * step.size_g.std_dev:
             continue
         if size > 0:
-            heaviest = max(heaviest, size)
+            # What is lifted with a pot that was set down may have been laid on it since: a lid.
+            heaviest = max(heaviest + size if heaviest >= _least_pot_g(plan.pot) else 0.0, size)
         elif -size > _least_pot_g(plan.pot) and heaviest < 0.9 * -size:
             return True
         elif -size > _least_pot_g(plan.pot):

@@ -12,6 +12,7 @@ from emberline.curves.burning_rate import LossRate
 from emberline.curves.events import Event, EventKind, Phase, first, last
 from emberline.curves.fast_loss import flaming_level
 from emberline.heat.account import Account, Visit
+from emberline.heat.fuel_in import put_in_g
 from emberline.heat.scale import Scale
 from emberline.heat.water_course import PotCurves, WaterCourse, seconds_of
 from emberline.heat.water_probe import HANDS_S, WaterProbe, water_probe_of
@@ -92,7 +93,7 @@ def build_account(
             lost -= course.lost_by(b_s) - course.lost_by(a_s)
         return lost
 
-    fuel_in = _fuel_in(scale, plan, lit)
+    fuel_in = put_in_g(scale, plan)
     fuel_g, u_fuel_g = _fuel_curve(t_s, scale, on_main, plan, lit)
     phases = _phases(t_s, rate, lit, flameout)
     return Account(
@@ -113,16 +114,6 @@ def build_account(
 
 def _no_fuel_lost(a_s: float, b_s: float) -> UFloat:
     raise ValueError(f"no load cell: what was lost from {a_s:g} to {b_s:g} s is not known")
-
-
-def _fuel_in(scale: Scale, plan: Plan, lit: Event | None) -> UFloat | None:
-    if plan.fuel.mass_g is None:
-        return None
-    total = plan.fuel.mass_g + (plan.fuel.kindling_g if plan.fuel.kindling_g is not None else 0.0)
-    for index, step in enumerate(scale.loads.refuels):
-        planned = plan.refuels[index].mass_g if index < len(plan.refuels) else None
-        total += planned if planned is not None else scale.load(step.size_g)
-    return total
 
 
 def _fuel_curve(

@@ -20,6 +20,9 @@ Unsure = Callable[[], tuple[list[Array], list[UFloat]]]
 
 MOST_SHARE = 0.85
 """Largest share of the load's loss below boiling that can be water: something keeps the water hot."""
+BLIND_SHARE, BLIND_SHARE_U = 0.33, 0.19
+"""Share of the load's loss that is water where nobody knows how warm it is, with standard uncertainty: anything between
+none and 0.65, that of a gram of fuel which raises 1.9 grams of steam (JCGM 100:2008, 4.3.7)."""
 _TRIED = np.exp(np.linspace(-1.5, 1.0, 26))
 _SHARES = np.geomspace(1e-6, 60.0, 800)
 _LOG_SHARES = np.log(_SHARES)
@@ -56,6 +59,7 @@ class SteamModel:
         boiling: (n,) seconds in which the water boils.
         glowing: (n,) seconds after the end of flame.
         inside: (n,) seconds of the stay.
+        blind: (n,) seconds of the stay in which nobody knows how warm the water is.
     """
 
     drive: Array
@@ -63,8 +67,11 @@ class SteamModel:
     boiling: Mask
     glowing: Mask
     inside: Mask
+    blind: Mask
 
-    def rate(self, below_g_s: float, share: float, wall_g_s: float, char_ratio: float) -> Array:
+    def rate(
+        self, below_g_s: float, share: float, wall_g_s: float, char_ratio: float, blind_share: float = BLIND_SHARE
+    ) -> Array:
         """Return the rate of water's loss, (n,) g/s.
 
         While boiling, steam is what the fuel's heat raises less the wall's loss, and the fuel's loss is the cell's less
@@ -73,6 +80,7 @@ class SteamModel:
         steam = share * np.where(self.glowing, char_ratio, 1.0)
         boiling = np.maximum(steam * self.loss_g_s - wall_g_s, 0.0) / (1.0 + steam)
         below = np.minimum(below_g_s * self.drive, MOST_SHARE * self.loss_g_s)
+        below = np.where(self.blind, blind_share * self.loss_g_s, below)
         return np.where(self.inside, np.where(self.boiling, boiling, below), 0.0)
 
     def standing(self, c: Coefficients) -> tuple[Array, Unsure]:
@@ -87,7 +95,10 @@ class SteamModel:
                 moved = (max(c.below_g_s + below, 0.0), max(c.share + share, 0.0), max(c.wall_g_s + wall, 0.0))
                 shifts.append(self.rate(*moved, c.char_ratio) - rate)
             shifts.append(self.rate(c.below_g_s, c.share, c.wall_g_s, c.char_ratio + c.u_char_ratio) - rate)
-            tags = ("evaporation_model", "steam_share", "pot_wall", "char_steam")
+            tags = ["evaporation_model", "steam_share", "pot_wall", "char_steam"]
+            if self.blind.any():
+                shifts.append(np.where(self.blind, BLIND_SHARE_U * self.loss_g_s, 0.0))
+                tags.append("no_water_probe")
             return shifts, [ufloat(0.0, 1.0, tag) for tag in tags]
 
         return rate, unsure
@@ -97,32 +108,48 @@ class SteamModel:
         k = int(np.ceil(until_s - 0.5))  # seconds whose middle lies before it
         target = max(float(total.nominal_value), 0.0)
         seen = _Sums(self, k)
-        best, one_off = seen.nearest(c, target, c.char_ratio)
+        # What left unseen is no part of what the coefficients explain.
+        unseen = float(np.sum(np.where(self.blind, BLIND_SHARE * self.loss_g_s, 0.0)[:k]))
+        explained = max(target - unseen, 0.0)
+        best, one_off = seen.nearest(c, explained, c.char_ratio)
         rate = self._closed(best, c.wall_g_s, c.char_ratio, k, target)
 
         def unsure() -> tuple[list[Array], list[UFloat]]:
             # A gram more in the account, the same account one deviation along the valley, and with another char ratio.
             step = max(float(total.std_dev), 0.5)
-            more, _ = seen.nearest(c, target + step, c.char_ratio)
+            more, _ = seen.nearest(c, explained + step, c.char_ratio)
             per_gram = (self._closed(more, c.wall_g_s, c.char_ratio, k, target + step) - rate) / step
             along = self._closed(one_off, c.wall_g_s, c.char_ratio, k, target) - rate
             ratio = c.char_ratio + c.u_char_ratio
-            other, _ = seen.nearest(c, target, ratio)
+            other, _ = seen.nearest(c, explained, ratio)
             by_ratio = self._closed(other, c.wall_g_s, ratio, k, target) - rate
             # The wall takes little of a full flame's heat and much of what glowing char gives.
             wall = c.wall_g_s + float(c.covariance[2, 2] ** 0.5)
-            other, _ = seen.nearest(replace(c, wall_g_s=wall), target, c.char_ratio)
+            other, _ = seen.nearest(replace(c, wall_g_s=wall), explained, c.char_ratio)
             by_wall = self._closed(other, wall, c.char_ratio, k, target) - rate
             model = [ufloat(0.0, 1.0, tag) for tag in ("evaporation_model", "char_steam", "pot_wall")]
-            return [per_gram, along, by_ratio, by_wall], [total - total.nominal_value, *model]
+            shifts = [per_gram, along, by_ratio, by_wall]
+            if self.blind.any() and not self.blind[self.inside].all():
+                seen_less = max(BLIND_SHARE - BLIND_SHARE_U, 0.0)
+                shifts.append(self._closed(best, c.wall_g_s, c.char_ratio, k, target, seen_less) - rate)
+                model.append(ufloat(0.0, 1.0, "no_water_probe"))
+            return shifts, [total - total.nominal_value, *model]
 
         return rate, unsure
 
-    def _closed(self, pair: tuple[float, float], wall_g_s: float, char_ratio: float, k: int, target: float) -> Array:
-        rate = self.rate(*pair, wall_g_s, char_ratio)
+    def _closed(
+        self,
+        pair: tuple[float, float],
+        wall_g_s: float,
+        char_ratio: float,
+        k: int,
+        target: float,
+        blind_share: float = BLIND_SHARE,
+    ) -> Array:
+        rate = self.rate(*pair, wall_g_s, char_ratio, blind_share)
         reached = float(np.sum(rate[:k]))
         if not reached > 0.0:
-            # Without a probe nobody knows when it left: it goes with the load's own loss.
+            # Nothing tells when it left: it goes with the load's own loss.
             rate = np.where(self.inside, self.loss_g_s + 1e-6, 0.0)
             reached = float(np.sum(rate[:k]))
         return rate * (target / reached) if reached > 0.0 else rate

@@ -21,19 +21,18 @@ from emberline.bench.water import latent_heat_j_g
 from emberline.curves.burning_rate import LossRate, smooth_again
 from emberline.curves.events import Event, EventKind, last
 from emberline.curves.loads import Stay
-from emberline.curves.mass_steps import MassStep
 from emberline.curves.robust import between_codes
 from emberline.heat import evaporation
-from emberline.heat.scale import Scale, error_about_zero
+from emberline.heat.pot_weights import Closed, by_char_weight, by_steps, by_usual_char, lidded, weighted
+from emberline.heat.scale import Scale
 from emberline.heat.steam_model import Coefficients, SteamModel, summed
 
 Array = NDArray[np.float64]
 
 AIR_C = 20.0
 """Temperature of the air where nobody says."""
-BY_CHAR = "the char was weighed afterwards, together with the heat balance"
-"""How the water is known where a weight of the char closes the fuel's account: what burnt before it was weighed makes
-that no better, at times, than the heat balance."""
+BLIND = "hardly: no probe tells the water's heat, and any share of the load's loss may be steam"
+"""How the water is known of which nothing was measured."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -166,9 +165,12 @@ def _from_balance(scale: Scale, pot: PotCurves, plan: Plan, events: Sequence[Eve
     flameout = last(tuple(events), EventKind.FLAMEOUT)
     t = np.arange(n, dtype=np.float64) + 0.5
     pressure = _pressure_pa(plan)
-    lid = plan.pot is not None and plan.pot.lid
     water_g = plan.pot.visit(index).water_g if plan.pot is not None else None
+    lids = lidded(scale, plan, stay, t)
+    # A pot with a lid now and then is an open one whose vapour is held back meanwhile.
+    lid = bool(lids[inside].all()) and bool(inside.any())
     drive = evaporation.vapour_drive(pot.water_c, pressure)
+    drive = drive if lid else drive * np.where(lids, evaporation.LID_FACTOR, 1.0)
     boiling = _boiling(t, boil, pot, inside)
     glowing = t > flameout.t_s if flameout is not None else np.zeros(n, dtype=bool)
     ramp_end = int(boil.t_s) if boil is not None else int(min(window[1], flameout.t_s if flameout is not None else n))
@@ -184,7 +186,8 @@ def _from_balance(scale: Scale, pot: PotCurves, plan: Plan, events: Sequence[Eve
         air_c,
     )
     per_steam = (float(pot.boiling_c.nominal_value) - air_c) / latent_heat_j_g(float(pot.boiling_c.nominal_value))
-    model = SteamModel(drive, np.maximum(scale.loss.rate_g_s, 0.0), boiling, glowing, inside)
+    blind = inside & ~boiling & ~np.isfinite(pot.water_c)
+    model = SteamModel(drive, np.maximum(scale.loss.rate_g_s, 0.0), boiling, glowing, inside, blind)
     in_steam = np.array([1.0, 1.0, per_steam])
     coefficients = Coefficients(
         heat.below_g_s,
@@ -194,15 +197,50 @@ def _from_balance(scale: Scale, pot: PotCurves, plan: Plan, events: Sequence[Eve
         evaporation.CHAR_RATIO,
         evaporation.CHAR_RATIO_U,
     )
-    total, until_s, known_by = _closed_total(scale, plan, stay, index, window, flameout, pot)
-    if total is None or known_by == BY_CHAR:
-        rate, unsure = model.standing(coefficients)
-        balance = WaterCourse(window, stay.off is not None, rate, unsure, f"the heat balance alone ({heat.words})")
-        if total is None:
-            return balance
-        total = _weighted(total, balance.lost_by(until_s))
-    rate, unsure = model.closing(coefficients, total, until_s)
-    return WaterCourse(window, stay.off is not None, rate, unsure, known_by)
+    words = f"the heat balance alone ({heat.words})" if not blind[inside].all() else BLIND
+    rate, unsure = model.standing(coefficients)
+    balance = WaterCourse(window, stay.off is not None, rate, unsure, words)
+    closed = _closed(scale, plan, stay, index, flameout, pot, balance)
+    if closed is None:
+        return balance
+    rate, unsure = model.closing(coefficients, closed.total_g, closed.until_s)
+    return WaterCourse(window, stay.off is not None, rate, unsure, closed.known_by)
+
+
+def _closed(
+    scale: Scale,
+    plan: Plan,
+    stay: Stay,
+    index: int,
+    flameout: Event | None,
+    pot: PotCurves,
+    balance: WaterCourse,
+) -> Closed | None:
+    """Return what closes the account of a stay, the surest first; None where the heat balance stands alone."""
+    window = balance.window
+    only = len(scale.loads.stays) == 1
+    usual = by_usual_char(scale, plan, flameout) if only else None
+    if stay.off is not None:
+        witnesses = [balance.lost_by(window[1])]
+        if usual is not None:
+            witnesses.append(usual.total_g + balance.lost_by(window[1]) - balance.lost_by(usual.until_s))
+        closed = by_steps(scale, plan, stay, index, window[1], witnesses)
+        if closed is not None:
+            return closed
+    visit = plan.pot.visit(index) if plan.pot is not None else None
+    if visit is not None and visit.water_g is not None and visit.final_water_g is not None:
+        lost = visit.water_g - visit.final_water_g
+        if visit.final_water_delay_s is not None:
+            lost -= _lost_while_cooling(plan, pot, visit.final_water_delay_s, window)
+        return Closed(lost, window[1], "the water was weighed before and afterwards")
+    if not only:
+        return None
+    closed = by_char_weight(scale, plan, window[1], flameout) if stay.off is None else None
+    if closed is None and usual is not None:
+        closed = replace(usual, known_by=f"{balance.known_by}, together with {usual.known_by}")
+    if closed is None:
+        return None
+    return replace(closed, total_g=weighted(closed.total_g, balance.lost_by(closed.until_s)))
 
 
 def _boiling(t: Array, boil: Event | None, pot: PotCurves, inside: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -222,73 +260,6 @@ def _pressure_pa(plan: Plan) -> float:
         return float(plan.place.pressure_pa.nominal_value)
     altitude = plan.place.altitude_m
     return float(pressure_at_altitude_pa(float(altitude.nominal_value) if altitude is not None else 300.0))
-
-
-def _closed_total(
-    scale: Scale,
-    plan: Plan,
-    stay: Stay,
-    index: int,
-    window: tuple[float, float],
-    flameout: Event | None,
-    pot: PotCurves,
-) -> tuple[UFloat | None, float, str]:
-    """Return the water lost by a moment from whatever closes the account, that moment, and how."""
-    visit = plan.pot.visit(index) if plan.pot is not None else None
-    tare = plan.pot.tare_g if plan.pot is not None else None
-    if stay.on is not None and stay.off is not None:
-        total = scale.load(stay.on.size_g + stay.off.size_g) + _handled(scale, stay.on, stay.off)
-        return total, window[1], "the pot was weighed going on and coming off"
-    if visit is not None and visit.water_g is not None:
-        if stay.off is not None and tare is not None:
-            lid = plan.pot.lid_g if plan.pot is not None and plan.pot.lid and plan.pot.lid_g is not None else 0.0
-            left = -scale.load(stay.off.size_g) - tare - lid
-            return visit.water_g - left, window[1], "the pot was weighed coming off, its water before"
-        if visit.final_water_g is not None:
-            lost = visit.water_g - visit.final_water_g
-            if visit.final_water_delay_s is not None:
-                lost -= _lost_while_cooling(plan, pot, visit.final_water_delay_s, window)
-            return lost, window[1], "the water was weighed before and afterwards"
-    fuel = plan.fuel
-    single = stay.off is None and index == 0
-    if single and fuel.char_left_g is not None and fuel.mass_g is not None:
-        until = window[1]
-        u_burnt = 0.15 * float(fuel.char_left_g.nominal_value)
-        if fuel.char_snuffed_s is not None and flameout is not None:
-            until = min(window[1], flameout.t_s + float(fuel.char_snuffed_s.nominal_value))
-            u_burnt = 0.0
-        burnt = (
-            fuel.mass_g
-            + (fuel.kindling_g or 0.0)
-            + (fuel.starter_g or 0.0)
-            - fuel.char_left_g
-            - (fuel.unburnt_g or 0.0)
-        )
-        burnt += sum(scale.load(step.size_g) for step in scale.loads.refuels)
-        unknown = ufloat(0.0, u_burnt + 1.0, "char_burnt_before_weighing")
-        lost = scale.lost(0.0, until) - burnt + unknown
-        return lost, until, BY_CHAR
-    return None, window[1], ""
-
-
-def _weighted(one: UFloat, other: UFloat) -> UFloat:
-    """Return the mean of two independent values, weighted by their variances."""
-    share = other.std_dev**2 / (one.std_dev**2 + other.std_dev**2)
-    return one * share + other * (1.0 - share)
-
-
-def _handled(scale: Scale, on: MassStep, off: MassStep) -> UFloat:
-    """Return what setting down and lifting leave unsure of the water, a variable about zero.
-
-    The hot gas carries part of the pot, more of it the better it burns; and while the moment at which the pot moved is
-    unsure, so is what the steam's rate makes of that time.
-    """
-    unsure = scale.jet_g * (scale.blaze(off.start_s) - scale.blaze(on.start_s))
-    seconds = np.arange(len(scale.loss.rate_g_s)) + 0.5
-    for step, tag in ((on, "pot_on"), (off, "pot_off")):
-        before, after = np.interp([step.start_s - 5.0, step.end_s + 5.0], seconds, scale.loss.rate_g_s)
-        unsure += error_about_zero(abs(float(after - before)) * float(step.moved_s.std_dev), tag)
-    return unsure
 
 
 def _lost_while_cooling(plan: Plan, pot: PotCurves, delay_s: UFloat, window: tuple[float, float]) -> UFloat:

@@ -73,6 +73,11 @@ def test_a_pot_never_lifted_stays_to_the_end(plan: Plan) -> None:
     assert stay.window(1500.0) == (203.0, 1500.0)
 
 
+def test_a_pot_lifted_with_a_lid_that_was_laid_on_it_was_set_down_before() -> None:
+    loads = read(step(200, 912.0), step(400, 150.0), step(600, -1040.0), plan=planned(lid_g=150.0))
+    assert kinds(loads) == ["pot_on", "step", "pot_off"]
+
+
 @PLANS
 def test_fuel_added_while_burning_is_a_refuel(plan: Plan) -> None:
     loads = read(step(200, 912.0), step(500, 62.0), step(700, -860.0), step(900, 55.0), plan=plan)

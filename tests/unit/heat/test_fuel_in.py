@@ -1,10 +1,16 @@
+import numpy as np
 import pytest
 from uncertainties import ufloat
 
 import burn_fixture
-from emberline.bench.plan import RefuelPlan, empty_plan
+from emberline.bench.channels import Role, default_channel
+from emberline.bench.plan import FuelPlan, Plan, RefuelPlan, empty_plan
+from emberline.curves.burning_rate import LossRate
+from emberline.curves.loads import tell_apart
+from emberline.curves.mass_steps import MassStep
 from emberline.heat.errors import AbsentError
-from emberline.heat.fuel_in import FuelIn
+from emberline.heat.fuel_in import FuelIn, put_in_g
+from emberline.heat.scale import scale_of
 
 
 def test_kindling_and_refuels_bring_their_own_moisture() -> None:
@@ -58,3 +64,36 @@ def test_what_the_plan_leaves_out_is_assumed_with_a_wide_uncertainty() -> None:
     assert fuel.starter_g.nominal_value == 0.0
     with pytest.raises(AbsentError, match=r"fuel\.mass_g"):
         _ = fuel.charge
+
+
+def put_in(found: dict[int, float], weighed: tuple[float | None, ...]) -> float:
+    """Return the refuels' sum, for loads found at some seconds and a person's weights."""
+    n = 1200
+    level = np.ones(n)
+    loss = LossRate(900.0 - 0.2 * np.arange(float(n)), 0.2 * level, 0.01 * level, 0.1 * level, 0.1 * level, 1e-5)
+    steps = [
+        MassStep(at, at + 3, ufloat(g, 0.5, "mass_step"), abs(g), ufloat(at + 1.5, 0.5)) for at, g in found.items()
+    ]
+    refuels = tuple(RefuelPlan(None if mass is None else ufloat(mass, 0.1)) for mass in weighed)
+    plan = Plan(fuel=FuelPlan(mass_g=ufloat(300.0, 0.5)), refuels=refuels)
+    total = put_in_g(scale_of(loss, tell_apart(steps, plan, 50.0), default_channel(Role.MASS)), plan)
+    assert total is not None
+    return float(total.nominal_value) - 300.0
+
+
+def test_a_refuel_counts_as_it_was_weighed() -> None:
+    assert put_in({300: 55.9, 600: 72.1}, (55.0, 71.0)) == pytest.approx(126.0)
+
+
+def test_a_refuel_that_came_in_two_handfuls_counts_once() -> None:
+    assert put_in({300: 13.4, 312: 42.9, 600: 108.6}, (55.5, 108.6)) == pytest.approx(164.1)
+
+
+def test_a_load_that_nobody_weighed_counts_as_the_cell_says() -> None:
+    assert put_in({300: 55.9, 600: 33.0}, (55.0,)) == pytest.approx(88.0)
+    assert put_in({300: 33.0, 600: 55.9}, (55.0,)) == pytest.approx(88.0)
+    assert put_in({300: 33.0, 600: 55.9}, (None, 55.0)) == pytest.approx(88.0)
+
+
+def test_a_weighed_refuel_that_the_cell_never_saw_is_left_out() -> None:
+    assert put_in({300: 71.3}, (55.0, 71.0)) == pytest.approx(71.0)

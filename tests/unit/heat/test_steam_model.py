@@ -5,7 +5,7 @@ import pytest
 from numpy.typing import NDArray
 from uncertainties import UFloat, ufloat
 
-from emberline.heat.steam_model import MOST_SHARE, Coefficients, SteamModel, Unsure, summed
+from emberline.heat.steam_model import BLIND_SHARE, MOST_SHARE, Coefficients, SteamModel, Unsure, summed
 
 Array = NDArray[np.float64]
 
@@ -20,7 +20,7 @@ def model() -> SteamModel:
     inside = (t >= ON_S) & (t < OFF_S)
     drive = np.where(inside, np.clip(2.2 * ((t - ON_S) / (BOIL_S - ON_S)) ** 3, 0.0, 2.2), 0.0)
     loss = np.interp(t, [0, 60, 899, 960, 1200], [0.15, 0.2, 0.35, 0.05, 0.03])
-    return SteamModel(drive, loss, inside & (t >= BOIL_S), t >= OUT_S, inside)
+    return SteamModel(drive, loss, inside & (t >= BOIL_S), t >= OUT_S, inside, np.zeros(N, dtype=bool))
 
 
 def total_of(rate: Array, unsure: Unsure, until_s: int) -> UFloat:
@@ -140,7 +140,7 @@ def test_a_total_as_expected_leaves_the_coefficients_as_expected() -> None:
 
 def test_a_pot_that_never_boiled_is_closed_by_the_vapour_pressure_law() -> None:
     seen = model()
-    cool = SteamModel(seen.drive, seen.loss_g_s, np.zeros(N, dtype=np.bool_), seen.glowing, seen.inside)
+    cool = replace(seen, boiling=np.zeros(N, dtype=np.bool_))
     rate, unsure = cool.closing(EXPECTED, ufloat(30.0, 0.5, "weighed"), float(OFF_S))
     assert total_of(rate, unsure, OFF_S).nominal_value == pytest.approx(30.0)
     assert (rate[ON_S:OFF_S] <= seen.loss_g_s[ON_S:OFF_S] + 1e-9).all()
@@ -166,3 +166,29 @@ def test_what_was_weighed_left_even_where_no_probe_tells_when() -> None:
     assert total.nominal_value == pytest.approx(70.0)
     assert total.std_dev >= 0.79
     assert (rate[:ON_S] == 0.0).all()
+
+
+def test_water_that_nobody_measured_may_be_any_share_of_what_left() -> None:
+    seen = model()
+    blind = replace(seen, blind=seen.inside, boiling=np.zeros(N, dtype=bool))
+    total = total_of(*blind.standing(EXPECTED), N)
+    left = float(np.sum(seen.loss_g_s[seen.inside]))
+    assert total.nominal_value == pytest.approx(BLIND_SHARE * left)
+    # None, or all that a gram of fuel could raise.
+    for truth in (0.0, 1.8 / 2.8 * left):
+        assert abs(total.nominal_value - truth) < 2.0 * total.std_dev
+    closed = total_of(*blind.closing(EXPECTED, ufloat(80.0, 3.0), N), N)
+    assert closed.nominal_value == pytest.approx(80.0)
+    assert closed.std_dev == pytest.approx(3.0)
+
+
+def test_a_probe_that_fails_leaves_its_stretch_unsure() -> None:
+    seen = model()
+    t = np.arange(N)
+    blind = replace(seen, blind=(t >= 300) & (t < BOIL_S))
+    sure, unsure = total_of(*seen.standing(EXPECTED), BOIL_S), total_of(*blind.standing(EXPECTED), BOIL_S)
+    assert unsure.std_dev > 2.0 * sure.std_dev
+    assert abs(unsure.nominal_value - sure.nominal_value) < 2.0 * unsure.std_dev
+    closed = total_of(*blind.closing(EXPECTED, ufloat(150.0, 1.0), OFF_S), N)
+    assert closed.nominal_value == pytest.approx(150.0)
+    assert closed.std_dev == pytest.approx(1.0)
