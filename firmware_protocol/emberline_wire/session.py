@@ -223,9 +223,7 @@ class Session:
             self._ask(now_ns)
         return []
 
-    def _on_confirmed(
-        self, boot: Boot, message: Samples | Status | Pong, now_ns: int, arrived_ns: int
-    ) -> list[Event]:
+    def _on_confirmed(self, boot: Boot, message: Samples | Status | Pong, now_ns: int, arrived_ns: int) -> list[Event]:
         if isinstance(message, Status):
             boot.clock.arrival(message.ticks, arrived_ns)
             return [StatusCame(message)]

@@ -156,9 +156,7 @@ def end_of_flame(
     rate = fuel.rate_g_s if fuel is not None else np.full(n, np.nan)
     refuels_s = [step.t_s for step in loads.refuels]
     u_rate = fuel.u_rate_g_s if fuel is not None else None
-    return find_flameout(
-        rate, lit_s, refuels_s, flame, u_rate_g_s=u_rate, flame_lag_s=flame_lag_s, steaming=steaming
-    )
+    return find_flameout(rate, lit_s, refuels_s, flame, u_rate_g_s=u_rate, flame_lag_s=flame_lag_s, steaming=steaming)
 
 
 def _apart(

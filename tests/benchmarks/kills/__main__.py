@@ -29,7 +29,8 @@ def main(*, quick: bool, kills: int | None, seed: int, json_file: Path | None) -
 
     Each burn takes some twenty kills, over a serial port and by way of a broker in turn: while the daemon starts, while
     it records and follows the burn, and while it works out the summary. Afterwards every sample is accounted for, the
-    final pass over the stored samples gives the same bytes again, and the live announcements repeat. Exit code 1 if not.
+    final pass over the stored samples gives the same bytes again, and the live announcements repeat. Exit code 1 where
+    one of these fails.
     """
     wanted = kills if kills is not None else QUICK if quick else ALL
     dice = random.Random(seed)
