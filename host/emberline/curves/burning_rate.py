@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_solve_banded, cholesky_banded
+from scipy.linalg import cho_solve_banded, cholesky_banded, solve_banded
 
 from emberline.curves.robust import SlidingLines, between_codes, code_step, local_scale, white_noise_sd
 
@@ -229,8 +229,6 @@ class _Passed:
 
 def _filter(masked_g: Array, noise: Array, q: float, before: State | None = None) -> _Passed:
     n = len(masked_g)
-    x = np.zeros((n, 2))
-    p = np.zeros((n, 3))
     finite = np.flatnonzero(np.isfinite(masked_g))
     m = float(masked_g[finite[0]]) if len(finite) else 0.0
     r = 0.0
@@ -239,7 +237,8 @@ def _filter(masked_g: Array, noise: Array, q: float, before: State | None = None
         m, r, p00, p01, p11 = before
     observed = masked_g.tolist()
     variance = (noise**2).tolist()
-    rows_x, rows_p = [], []
+    # A list a quantity: tuples for each second would cost as much as the arithmetic.
+    masses, rates, p00s, p01s, p11s = [m] * n, [r] * n, [p00] * n, [p01] * n, [p11] * n
     for i in range(n):
         if i or before is not None:
             m -= r
@@ -260,12 +259,8 @@ def _filter(masked_g: Array, noise: Array, q: float, before: State | None = None
             p11 -= k1 * p01
             p01 -= k0 * p01
             p00 -= k0 * p00
-        rows_x.append((m, r))
-        rows_p.append((p00, p01, p11))
-    if n:
-        x[:] = rows_x
-        p[:] = rows_p
-    return _Passed(x, p)
+        masses[i], rates[i], p00s[i], p01s[i], p11s[i] = m, r, p00, p01, p11
+    return _Passed(np.array((masses, rates)).T, np.array((p00s, p01s, p11s)).T)
 
 
 def _smoothed(passed: _Passed, noise: Array, q: float) -> LossRate:
@@ -273,32 +268,44 @@ def _smoothed(passed: _Passed, noise: Array, q: float) -> LossRate:
     if n == 0:
         empty = np.zeros(0)
         return LossRate(empty, empty, empty, empty, empty, q)
-    xs, ps = passed.x.tolist(), passed.p.tolist()
-    m, r = xs[-1]
-    s00, s01, s11 = ps[-1]
-    out = [(m, r, s00, s11)]
-    for i in range(n - 2, -1, -1):
-        fm, fr = xs[i]
-        p00, p01, p11 = ps[i]
-        # Prediction from i to i + 1 with F = [[1, -1], [0, 1]].
-        a00 = p00 - 2.0 * p01 + p11 + q / 3.0
-        a01 = p01 - p11 - q / 2.0
-        a11 = p11 + q
-        determinant = a00 * a11 - a01 * a01
-        # Gain G = P F' A^-1, with P F' = [[p00 - p01, p01], [p01 - p11, p11]].
-        b00, b10 = p00 - p01, p01 - p11
-        g00 = (b00 * a11 - p01 * a01) / determinant
-        g01 = (p01 * a00 - b00 * a01) / determinant
-        g10 = (b10 * a11 - p11 * a01) / determinant
-        g11 = (p11 * a00 - b10 * a01) / determinant
-        dm, dr = m - (fm - fr), r - fr
-        m, r = fm + g00 * dm + g01 * dr, fr + g10 * dm + g11 * dr
-        d00, d01, d11 = s00 - a00, s01 - a01, s11 - a11
-        e00, e01 = g00 * d00 + g01 * d01, g00 * d01 + g01 * d11
-        e10, e11 = g10 * d00 + g11 * d01, g10 * d01 + g11 * d11
-        s00, s01, s11 = p00 + e00 * g00 + e01 * g01, p01 + e00 * g10 + e01 * g11, p11 + e10 * g10 + e11 * g11
-        out.append((m, r, s00, s11))
-    table = np.array(out[::-1])
-    return LossRate(
-        table[:, 0], table[:, 1], np.sqrt(np.maximum(table[:, 3], 0)), np.sqrt(np.maximum(table[:, 2], 0)), noise, q
+    (m, r), (p00, p01, p11) = passed.x.T, passed.p[:-1].T
+    # Prediction from a second to the next with F = [[1, -1], [0, 1]].
+    a00, a01, a11 = p00 - 2.0 * p01 + p11 + q / 3.0, p01 - p11 - q / 2.0, p11 + q
+    # Gain G = P F' A^-1, with P F' = [[p00 - p01, p01], [p01 - p11, p11]].
+    b00, b10 = p00 - p01, p01 - p11
+    g00, g01 = b00 * a11 - p01 * a01, p01 * a00 - b00 * a01
+    g10, g11 = b10 * a11 - p11 * a01, p11 * a00 - b10 * a01
+    g00, g01, g10, g11 = np.array((g00, g01, g10, g11)) / (a00 * a11 - a01 * a01)
+    # Mean of the rest: x + G (smoothed next - F x).
+    mean = _from_the_end(((g00, g01), (g10, g11)), passed.x, np.array((m - r, r)).T[:-1])
+    # Variances: P + G (smoothed next - A) G'.
+    own = (
+        (g00**2, 2.0 * g00 * g01, g01**2),
+        (g00 * g10, g00 * g11 + g01 * g10, g01 * g11),
+        (g10**2, 2.0 * g10 * g11, g11**2),
     )
+    variance = _from_the_end(own, passed.p, np.array((a00, a01, a11)).T)
+    u_mass, _, u_rate = np.sqrt(np.maximum(variance, 0.0)).T
+    return LossRate(mean[:, 0], mean[:, 1], u_rate, u_mass, noise, q)
+
+
+def _from_the_end(gains: tuple[tuple[Array, ...], ...], filtered: Array, forecast: Array) -> Array:
+    """Return `s` with `s[i] = filtered[i] + G[i] (s[i + 1] - forecast[i])`, and the last as it was filtered.
+
+    One triangular banded system, because a loop in Python takes ten times as long.
+
+    Args:
+        gains: k by k elements of G, (n - 1,) each.
+        filtered: (n, k).
+        forecast: (n - 1, k).
+    """
+    n, k = filtered.shape
+    top = 2 * k - 1
+    banded = np.zeros((top + 1, n * k))
+    banded[top] = 1.0
+    known = filtered.copy()
+    for row, elements in enumerate(gains):
+        for column, gain in enumerate(elements):
+            banded[top - (k + column - row), k + column :: k] = -gain
+            known[:-1, row] -= gain * forecast[:, column]
+    return np.asarray(solve_banded((0, top), banded, known.ravel(), check_finite=False)).reshape(n, k)
