@@ -47,6 +47,14 @@ def test_help_takes_less_than_0_4_seconds_of_computing() -> None:
     assert 0.0 < min(took) < 0.4
 
 
+def test_linear_algebra_gets_one_thread_unless_someone_said_otherwise(monkeypatch: pytest.MonkeyPatch) -> None:
+    for variable in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
+        monkeypatch.setenv(variable, "2")
+    monkeypatch.delenv("OPENBLAS_NUM_THREADS")
+    run("check", "nothing.toml")
+    assert (os.environ["OPENBLAS_NUM_THREADS"], os.environ["OMP_NUM_THREADS"]) == ("1", "2")
+
+
 @pytest.mark.parametrize("name", COMMANDS)
 def test_every_command_explains_itself_with_an_example_and_its_exit_codes(name: str) -> None:
     code, out, _ = run(name, "--help")

@@ -1,6 +1,7 @@
 """The command line. Only click is imported here; everything heavy waits until a command runs."""
 
 import io
+import os
 import sys
 
 import click
@@ -11,6 +12,9 @@ from emberline.cli.burns import export, import_, summary, trials
 from emberline.cli.demo import demo
 from emberline.cli.keeping import backup, status
 from emberline.cli.live import arm, end, note, run, watch
+
+ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS")
+"""Variables that limit the threads of linear algebra, read once, as numpy is imported."""
 
 
 class InOrder(click.Group):
@@ -33,6 +37,9 @@ def main() -> None:
     A burn's temperatures and mass go in; out come its events, burning rate, firepower and efficiency, each with an
     honest uncertainty. Never leave a lit stove alone: carbon monoxide, fire, scalds, hot char.
     """
+    # Small matrices lose by threads, which take time from the readings too. What a command starts inherits this.
+    for variable in ONE_THREAD:
+        os.environ.setdefault(variable, "1")
     for stream in (sys.stdout, sys.stderr):
         # A terminal that cannot show a sign gets a question mark instead of an error.
         if isinstance(stream, io.TextIOWrapper):

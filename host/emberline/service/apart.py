@@ -20,8 +20,6 @@ LENGTH = struct.Struct("<Q")
 NICENESS = 5
 """Readings go before results where the machine is short of time."""
 CLOSE_LIMIT_S = 1.0
-ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
-"""Small matrices gain nothing from threads, which would only take time from the readings."""
 
 
 class Apart:
@@ -56,7 +54,6 @@ class Apart:
                 stdin=asyncio.subprocess.PIPE,
                 stdout=asyncio.subprocess.PIPE,
                 start_new_session=True,
-                env={**os.environ, **ONE_THREAD},
             )
             self._send(self._made_by)
         except OSError as error:
