@@ -96,7 +96,7 @@ def fit_knee(
     for _ in range(4):
         knees = centre + np.linspace(-1.0, 1.0, 21) * reach
         designs = [fit.design(knees, _TYPICAL)]
-        scores = np.array([fit.evidence(knees, designs, wander)[0][:, 0, 0] for wander in READING_WANDERS_K])
+        scores = np.array([fit.weigh(knees, designs, wander).score[:, 0, 0] for wander in READING_WANDERS_K])
         best, at = np.unravel_index(int(np.argmax(scores)), scores.shape)
         centre, wander_k = float(knees[at]), READING_WANDERS_K[int(best)]
         if 0 < at < len(knees) - 1:
@@ -105,10 +105,10 @@ def fit_knee(
     centre, sd = _moments(knees, np.exp(scores[best] - scores[best].max()))
     width = 4.0 * max(sd, reach / 20.0)
     for _ in range(4):
-        knees = centre + np.linspace(-1.0, 1.0, 31) * width
+        knees = centre + np.linspace(-1.0, 1.0, 25) * width
         designs = [fit.design(knees, rounding) for rounding in range(len(ROUNDINGS_K))]
-        score, coefficient = fit.evidence(knees, designs, wander_k, _ALL_SHARES)
-        weight = np.exp(score - score.max()) * np.asarray(ROUNDING_PRIOR)[None, :, None]
+        weighed = fit.weigh(knees, designs, wander_k, _ALL_SHARES)
+        weight = np.exp(weighed.score - weighed.score.max()) * np.asarray(ROUNDING_PRIOR)[None, :, None]
         weight /= weight.sum()
         over_knees = weight.sum(axis=(1, 2))
         centre, sd = _moments(knees, over_knees)
@@ -118,6 +118,7 @@ def fit_knee(
             width = max(4.0 * sd, 1.0)
         else:
             break
+    coefficient = weighed.coefficients()
     level, slope = (float(np.sum(weight * coefficient[..., i])) for i in (0, 1))
     return Knee(centre, sd, level, slope) if slope > 0 else None
 
@@ -155,15 +156,15 @@ class _Fit:
         self._t_s, self._value_c, self._white = t_s, value_c, white
         self._slope_k_s, self._lag_s, self._witness = slope_k_s, lag_s, witness
         self._middle_c = float(np.median(value_c))
-        self._apart_s = np.arange(-900.0, 900.0, 0.5)
-        self._bends = [_bend(self._apart_s, lag_s, rounding / slope_k_s) for rounding in ROUNDINGS_K]
+        self._bends = [_bends(lag_s, rounding / slope_k_s) for rounding in ROUNDINGS_K]
+        self._priors = np.stack([self._prior(share) for share in WANDER_SHARES])
+        self._whitens: dict[float, Array] = {}
 
     def without_outliers(self, knee_s: float, wander_k: float) -> "_Fit":
         """Return a fit without readings that nothing in the model explains, if they are few."""
-        knees = np.array([knee_s])
-        design = self.design(knees, _TYPICAL)
-        _, coefficient = self.evidence(knees, [design], wander_k)
-        residual = self._value_c - design[0] @ coefficient[0, 0, 0]
+        design = self.design(np.array([knee_s]), _TYPICAL)
+        weighed = self.weigh(np.array([knee_s]), [design], wander_k)
+        residual = self._value_c - design[:, 0, :] @ weighed.coefficients()[0, 0, 0]
         good = np.abs(residual) <= OUTLIER * np.sqrt(self._white + wander_k**2)
         if good.all() or good.mean() < 0.7:
             return self
@@ -171,50 +172,72 @@ class _Fit:
             self._t_s[good], self._value_c[good], self._white[good], self._slope_k_s, self._lag_s, self._witness
         )
 
-    def evidence(
+    def weigh(
         self, knees: Array, designs: list[Array], wander_k: float, shares: tuple[int, ...] = (_TYPICAL,)
-    ) -> tuple[Array, Array]:
-        """Weigh knees whose designs are given, one for each rounding.
-
-        Returns:
-            (k, r, s) log evidence and (k, r, s, p) coefficients: level, slope, bends.
-        """
-        apart = np.abs(self._t_s[:, None] - self._t_s[None, :])
-        together = 0.5 * wander_k**2 * (np.exp(-apart / BUBBLES_S) + np.exp(-apart / DRIFT_S))
-        whiten = np.linalg.inv(np.linalg.cholesky(together + np.diag(self._white)))
-        base = float(np.sum(np.log(np.diag(whiten))))
-        told = np.interp(knees, *self._witness) if self._witness is not None else np.zeros(len(knees))
+    ) -> "_Weighed":
+        """Weigh knees whose designs are given, one for each rounding."""
+        whiten = self._whiten(wander_k)
         usual = USUAL_SHARE * self._slope_k_s
         plain = whiten @ (self._value_c - self._middle_c)
-        shape = (len(knees), len(designs), len(shares))
-        score, coefficient = np.empty(shape), np.empty((*shape, len(_KNOTS_S) + 1))
-        for i, plain_design in enumerate(designs):
-            design = whiten @ plain_design
-            y = plain - usual * design[:, :, 1]
-            turned = np.swapaxes(design, 1, 2)
-            gram, right = turned @ design, turned @ y[:, :, None]
-            squares = np.einsum("km,km->k", y, y)
-            for j, share in enumerate(shares):
-                prior = self._prior(WANDER_SHARES[share])
-                matrix = gram + np.diag(prior)
-                solved = np.linalg.solve(matrix, right)
-                misfit = squares - np.sum(right * solved, axis=(1, 2)) + np.linalg.slogdet(matrix)[1]
-                score[:, i, j] = told + base + 0.5 * float(np.sum(np.log(prior))) - 0.5 * misfit
-                coefficient[:, i, j] = solved[:, :, 0]
-        coefficient[..., 0] += self._middle_c
-        coefficient[..., 1] += usual
-        return score, coefficient
+        m, k, p = designs[0].shape
+        columns = np.empty((len(designs), k, m, p + 1))
+        for i, design in enumerate(designs):
+            columns[i, :, :, :p] = (whiten @ design.reshape(m, k * p)).reshape(m, k, p).swapaxes(0, 1)
+        columns[..., p] = plain - usual * columns[..., 1]
+        gram = np.swapaxes(np.swapaxes(columns, 2, 3) @ columns, 0, 1)
+        prior = self._priors[list(shares)]
+        system = np.repeat(gram[:, :, None], len(shares), axis=2)
+        diagonal = np.arange(p)
+        system[..., diagonal, diagonal] += prior
+        # The last pivot of the system with its right side is what it leaves unexplained: no need to solve it.
+        root = np.diagonal(np.linalg.cholesky(system), axis1=-2, axis2=-1)
+        misfit = root[..., p] ** 2 + 2.0 * np.sum(np.log(root[..., :p]), axis=-1)
+        told = np.interp(knees, *self._witness) if self._witness is not None else np.zeros(len(knees))
+        base = float(np.sum(np.log(np.diag(whiten)))) + 0.5 * np.sum(np.log(prior), axis=1)
+        return _Weighed(told[:, None, None] + base - 0.5 * misfit, system, self._middle_c, usual)
 
     def design(self, knees: Array, rounding: int) -> Array:
-        """Return (k, m, p) columns for knees of one rounding: the level, the ramp, the ramp's bends at its knots."""
-        x = knees[:, None, None] - _KNOTS_S[None, None, :] - self._t_s[None, :, None]
-        bends = -np.interp(x, self._apart_s, self._bends[rounding])
-        return np.concatenate((np.ones((len(knees), len(self._t_s), 1)), bends), axis=2)
+        """Return (m, k, p) columns for knees of one rounding: the level, the ramp, the ramp's bends at its knots."""
+        x = knees[None, :, None] - _KNOTS_S[None, None, :] - self._t_s[:, None, None]
+        design = np.ones((len(self._t_s), len(knees), len(_KNOTS_S) + 1))
+        design[:, :, 1:] = -np.interp(x, *self._bends[rounding])
+        return design
+
+    def _whiten(self, wander_k: float) -> Array:
+        """Return the (m, m) matrix that makes readings with this wander independent."""
+        if wander_k not in self._whitens:
+            apart = np.abs(self._t_s[:, None] - self._t_s[None, :])
+            together = 0.5 * wander_k**2 * (np.exp(-apart / BUBBLES_S) + np.exp(-apart / DRIFT_S))
+            self._whitens[wander_k] = np.linalg.inv(np.linalg.cholesky(together + np.diag(self._white)))
+        return self._whitens[wander_k]
 
     def _prior(self, share: float) -> Array:
         """Return (p,) prior precisions: of the level next to none, of the slope, of its bends."""
         bends = 10.0 / ((share * self._slope_k_s) ** 2 * np.diff(_KNOTS_S))
         return np.concatenate(([1e-6, 1.0 / (U_USUAL_SHARE * self._slope_k_s) ** 2], bends))
+
+
+class _Weighed(NamedTuple):
+    """Knees by roundings by wanders of the slope: (k, r, s) log evidence, and the systems whose solutions they are."""
+
+    score: Array
+    system: Array
+    middle_c: float
+    usual_k_s: float
+
+    def coefficients(self) -> Array:
+        """Return (k, r, s, p) coefficients: level, slope, bends."""
+        solved = np.linalg.solve(self.system[..., :-1, :-1], self.system[..., :-1, -1:])[..., 0]
+        solved[..., 0] += self.middle_c
+        solved[..., 1] += self.usual_k_s
+        return np.asarray(solved)
+
+
+def _bends(lag_s: float, width_s: float) -> tuple[Array, Array]:
+    """Return where a rounded end is curved, and its course there; beyond, it goes on straight."""
+    low, high = -20.0 * max(lag_s, 0.1) - 3.0 * width_s, 3.0 * width_s + 1.0
+    x = np.concatenate(([-1e4], np.arange(0.5 * np.floor(2.0 * low), high + 0.5, 0.5), [1e4]))
+    return x, _bend(x, lag_s, width_s)
 
 
 def _bend(x: Array, lag_s: float, width_s: float) -> Array:

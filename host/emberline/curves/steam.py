@@ -59,7 +59,8 @@ def steam_witness(loss_rate_g_s: Array, around_s: int) -> Witness | None:
     y = loss_rate_g_s[t]
     moments = np.arange(around_s - 60.0, around_s + 31.0, 3.0)
     x = t[None, :] + 0.5 - moments[:, None]
-    one, step, growth = np.ones_like(x), ndtr(x / SMOOTHED_S), np.exp(np.minimum(x, 0.0) / GROWTH_S)
+    one, step = np.ones_like(x), ndtr(x / SMOOTHED_S)
+    growth = step + _smoothed_growth(x)
     flat, _, _ = profile(np.stack((one, x / 60.0), axis=2), y)
     stepped, of_step, _ = profile(np.stack((one, x / 60.0, step), axis=2), y)
     grown, of_growth, _ = profile(np.stack((one, x / 60.0, growth), axis=2), y)
@@ -74,3 +75,9 @@ def steam_witness(loss_rate_g_s: Array, around_s: int) -> Witness | None:
     if float(flat.min()) / per_log - float(misfit.min()) < LEAST_GAIN:
         return None
     return Witness(moments, np.logaddexp(float(misfit.min()) - misfit, np.log(SLIP)))
+
+
+def _smoothed_growth(x_s: Array) -> Array:
+    """Return what smoothing makes of a growth by e in `GROWTH_S` that ends at zero (a normal's moment function)."""
+    ratio = SMOOTHED_S / GROWTH_S
+    return np.asarray(np.exp(np.minimum(x_s / GROWTH_S, 4.0) + 0.5 * ratio**2) * ndtr(-x_s / SMOOTHED_S - ratio))
