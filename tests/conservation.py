@@ -13,7 +13,7 @@ from emberline.app.stored import analysis_of
 from emberline.curves.events import Event, EventKind, Retraction
 from emberline.service.following import Following
 from emberline.service.watch import Watch
-from emberline.store.store import StoreReader
+from emberline.store.reader import StoreReader
 from emberline.trials.documents import document_json, summary_document
 from live_fixture import CHANNELS, DEVICE, DEVICE_NAMES, SimulatedBench
 

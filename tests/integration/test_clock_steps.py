@@ -18,7 +18,7 @@ from emberline.service.clock import Clock
 from emberline.service.clock_watch import ClockWatch
 from emberline.store.connection import reading
 from emberline.store.notices import NoticeKind
-from emberline.store.store import StoreReader
+from emberline.store.reader import StoreReader
 from live_fixture import CHANNELS, SimulatedBench, end_worker_threads, simulated_bench, until
 
 if TYPE_CHECKING:

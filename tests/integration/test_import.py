@@ -16,7 +16,7 @@ from emberline import app
 from emberline.bench.channels import Role, default_channel
 from emberline.links.replay import read_recording
 from emberline.store.curves import curves_of
-from emberline.store.store import StoreReader
+from emberline.store.reader import StoreReader
 from emberline_sim.files import write_csv, write_plan
 from emberline_sim.recording import Recording, record
 from emberline_sim.scenario import load_scenario

@@ -19,7 +19,7 @@ from conservation import check
 from emberline import app
 from emberline.bench.samples import FLAG_ARRIVAL_STAMPED
 from emberline.links.link import LinkState
-from emberline.store.store import StoreReader
+from emberline.store.reader import StoreReader
 from live_fixture import SimulatedBench, end_worker_threads, simulated_bench, until
 
 if TYPE_CHECKING:

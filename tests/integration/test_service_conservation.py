@@ -10,7 +10,7 @@ import pytest
 
 from conservation import check
 from emberline import app
-from emberline.store.store import StoreReader
+from emberline.store.reader import StoreReader
 from live_fixture import SimulatedBench, end_worker_threads, simulated_bench, until
 
 if TYPE_CHECKING:

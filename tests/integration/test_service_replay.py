@@ -16,7 +16,7 @@ import pytest
 from emberline import app
 from emberline.service.control_client import ask
 from emberline.service.errors import NoDaemonError, RequestError
-from emberline.store.store import StoreReader
+from emberline.store.reader import StoreReader
 from live_fixture import CHANNELS, DEVICE, DEVICE_NAMES, SimulatedBench, end_worker_threads, simulated_bench
 
 if TYPE_CHECKING:

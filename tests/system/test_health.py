@@ -21,7 +21,7 @@ from emberline.app import STORE_NAME
 from emberline.service.control_client import ask
 from emberline.service.errors import NoDaemonError, RequestError
 from emberline.store.notices import NoticeKind
-from emberline.store.store import StoreReader
+from emberline.store.reader import StoreReader
 from live_fixture import SimulatedBench, end_worker_threads, simulated_bench
 
 EMBERLINE = str(Path(sys.executable).with_name("emberline"))

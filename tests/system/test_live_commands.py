@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from emberline import app
-from emberline.store.store import StoreReader
+from emberline.store.reader import StoreReader
 from live_fixture import SimulatedBench, end_worker_threads, simulated_bench
 
 EMBERLINE = str(Path(sys.executable).with_name("emberline"))

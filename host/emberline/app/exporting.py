@@ -5,7 +5,7 @@ from pathlib import Path
 from emberline.app.stored import STORE_NAME, analysis_of, channels_of, find_trial
 from emberline.app.summaries import Stage
 from emberline.store import export
-from emberline.store.store import StoreReader
+from emberline.store.reader import StoreReader
 
 
 def export_trial(

@@ -7,7 +7,7 @@ from typing import Any
 from emberline.app.output import OutputError
 from emberline.app.stored import STORE_NAME
 from emberline.store.errors import StoreError, StoreMissingError, StorePlaceError
-from emberline.store.store import StoreReader
+from emberline.store.reader import StoreReader
 
 STATUS_LIMIT_S = 5.0
 """A daemon that does not say within this time how it stands is stuck."""

@@ -16,7 +16,8 @@ from emberline.bench.bench_file import Bench, SerialPort
 from emberline.config import ConfigError, broker_access, broker_named, load_bench
 from emberline.heat.result import QualityNote
 from emberline.store.errors import StoreDamagedError, StoreReplacedError
-from emberline.store.store import Store, StoreReader
+from emberline.store.reader import StoreReader
+from emberline.store.store import Store
 from emberline.store.upkeep import KEEP_DAYS
 from emberline.trials.documents import summary_document
 

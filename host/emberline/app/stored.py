@@ -14,8 +14,8 @@ from emberline.bench.plan import Plan, parse_plan
 from emberline.heat.result import QualityNote
 from emberline.store.curves import curves_of
 from emberline.store.errors import UnknownTrialError
+from emberline.store.reader import StoreReader
 from emberline.store.records import Trial
-from emberline.store.store import StoreReader
 from emberline.store.trials import zone_named
 
 if TYPE_CHECKING:

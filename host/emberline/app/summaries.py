@@ -10,8 +10,9 @@ from emberline import __version__
 from emberline.app.output import make_folder, write_text
 from emberline.app.stored import STORE_NAME, analysis_of, find_trial, plan_of, started
 from emberline.store.errors import StoreBusyError
+from emberline.store.reader import StoreReader
 from emberline.store.records import Trial
-from emberline.store.store import Store, StoreReader
+from emberline.store.store import Store
 from emberline.trials.documents import document_json, summary_document
 
 if TYPE_CHECKING:

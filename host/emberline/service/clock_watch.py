@@ -13,7 +13,7 @@ from emberline.service.clock import Clock, real_clock
 from emberline.service.health import iso, span_words
 from emberline.store.errors import StoreError
 from emberline.store.notices import Notice, NoticeKind
-from emberline.store.store import StoreReader
+from emberline.store.reader import StoreReader
 
 STEP_S = 0.5
 """A difference beyond this is a step: what keeps a clock on time slews both clocks alike."""

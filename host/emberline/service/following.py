@@ -14,7 +14,7 @@ from emberline.bench.plan import empty_plan, parse_plan
 from emberline.bench.samples import SampleBatch
 from emberline.curves.events import Event, EventKind, Retraction
 from emberline.service.watch import LOOKOUT_S, SECOND_NS, Turn, Watch
-from emberline.store.store import StoreReader
+from emberline.store.reader import StoreReader
 from emberline.trials.live import LiveTrial
 from emberline.trials.tracker import same_event
 

@@ -22,8 +22,9 @@ from emberline.service.clock import Clock
 from emberline.service.errors import ApartError, RequestError
 from emberline.service.watch import LOOKOUT_S, SECOND_NS, Turn, Watch
 from emberline.store.errors import StoreError
+from emberline.store.reader import StoreReader
 from emberline.store.records import Note, Trial
-from emberline.store.store import Store, StoreReader
+from emberline.store.store import Store
 from emberline.trials.live_document import event_document
 
 LOG = logging.getLogger(__name__)

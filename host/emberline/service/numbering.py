@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from emberline.bench.samples import FLAG_ARRIVAL_STAMPED, SampleBatch
 from emberline.links.arrivals import Unnumbered
-from emberline.store.store import ALWAYS_NS, StoreReader
+from emberline.store.reader import ALWAYS_NS, StoreReader
 
 RECENT = 20_000
 """Times of a stream that are remembered: more than can be on the way to the disk. Older ones are looked up there."""

@@ -1,9 +1,9 @@
-"""The store as the rest of the program sees it."""
+"""The store as its one writer sees it."""
 
 import logging
 import sqlite3
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from functools import partial
 from pathlib import Path
@@ -13,196 +13,15 @@ from typing import Self
 from emberline.bench.samples import SampleBatch
 from emberline.curves.events import Event, Retraction
 from emberline.store import notices, samples, trials, upkeep
-from emberline.store.blocks import Commit
-from emberline.store.connection import Writer, reading
-from emberline.store.errors import StoreDamagedError, StorePlaceError
+from emberline.store.connection import Writer
+from emberline.store.errors import StoreDamagedError
 from emberline.store.notices import Notice, NoticeKind
 from emberline.store.place import WriterLock, refuse_network_share
-from emberline.store.records import (
-    CommitReceipt,
-    Gap,
-    Note,
-    Pruned,
-    StoredSummary,
-    Tally,
-    TrackerState,
-    Trial,
-)
-from emberline.store.schema import keep_copy
+from emberline.store.reader import StoreReader
+from emberline.store.records import CommitReceipt, Gap, Note, Pruned, TrackerState, Trial
 from emberline.store.set_aside import set_aside
 
 LOG = logging.getLogger(__name__)
-
-ALWAYS_NS = 2**63 - 1
-
-
-class StoreReader:
-    """A store to look into; every method may be called from any thread, also while another program writes.
-
-    Methods raise `StoreError` and its kinds: `StoreMissingError` where there is no store, `UnknownTrialError` for an
-    unknown id.
-    """
-
-    def __init__(self, path: Path) -> None:
-        """Look into the store at `path`; it is opened anew for each call, so no reader stays behind."""
-        self.path = path
-
-    def commits(
-        self, bench: str, start_ns: int = 0, end_ns: int = ALWAYS_NS, *, trial: str | None = None, after: int = 0
-    ) -> Iterator[Commit]:
-        """Yield the commits of a bench in their order, cut to a time window whose ends belong to it.
-
-        Args:
-            bench: Id of the bench.
-            start_ns: Begin of the window, UTC nanoseconds.
-            end_ns: End of the window.
-            trial: Only samples that belong to this imported trial; by default those that the bench sent.
-            after: Only commits with a greater id.
-        """
-        place: int | None = after
-        while place is not None:
-            with reading(self.path) as connection:
-                page, place = samples.read_page(connection, bench, trial, start_ns, end_ns, place)
-            yield from page
-
-    def batches(
-        self, bench: str, start_ns: int = 0, end_ns: int = ALWAYS_NS, *, trial: str | None = None, after: int = 0
-    ) -> Iterator[SampleBatch]:
-        """Yield the batches of `commits` one by one."""
-        for commit in self.commits(bench, start_ns, end_ns, trial=trial, after=after):
-            yield from commit.batches
-
-    def trial_batches(self, trial: Trial) -> Iterator[SampleBatch]:
-        """Yield the batches of a trial in commit order, from its start to its end (or so far)."""
-        owner = trial.id if trial.origin == "import" else None
-        end_ns = ALWAYS_NS if trial.end_ns is None else trial.end_ns
-        return self.batches(trial.bench, trial.start_ns, end_ns, trial=owner)
-
-    def next_seq(self, device: str, boot: int, channel: str) -> int:
-        """Return the number after the greatest one that is stored or flagged lost; 0 for an unknown stream."""
-        with reading(self.path) as connection:
-            return samples.next_seq(connection, device, boot, channel)
-
-    def next_boot(self, device: str) -> int:
-        """Return the number after the greatest boot id known of a device; 0 for an unknown one."""
-        with reading(self.path) as connection:
-            return samples.next_boot(connection, device)
-
-    def missing(self, device: str, boot: int, channel: str) -> list[tuple[int, int]]:
-        """Return the ranges (first, next) between known samples that are neither stored nor flagged lost."""
-        with reading(self.path) as connection:
-            return samples.missing(connection, device, boot, channel)
-
-    def tally(self, device: str, boot: int, channel: str) -> Tally:
-        """Return how many samples of a stream are stored and how many are flagged lost."""
-        with reading(self.path) as connection:
-            return samples.tally(connection, device, boot, channel)
-
-    def gaps(self, bench: str, start_ns: int = 0, end_ns: int = ALWAYS_NS) -> list[Gap]:
-        """Return the flagged losses of a bench that touch a time window."""
-        with reading(self.path) as connection:
-            return samples.read_gaps(connection, bench, start_ns, end_ns)
-
-    def trials(self) -> list[Trial]:
-        """Return all trials in the order in which they were entered."""
-        with reading(self.path) as connection:
-            return trials.listed(connection)
-
-    def trial(self, trial: str) -> Trial:
-        """Return one trial."""
-        with reading(self.path) as connection:
-            return trials.get(connection, trial)
-
-    def events(self, trial: str) -> list[Event]:
-        """Return the events of a trial as they were saved last."""
-        with reading(self.path) as connection:
-            return trials.events(connection, trial)
-
-    def retractions(self, trial: str) -> list[Retraction]:
-        """Return what a live run announced and took back."""
-        with reading(self.path) as connection:
-            return trials.retractions(connection, trial)
-
-    def summary(self, trial: str) -> StoredSummary | None:
-        """Return the summary document of a trial, or None where none was written yet."""
-        with reading(self.path) as connection:
-            return trials.summary(connection, trial)
-
-    def tracker_state(self, trial: str) -> TrackerState | None:
-        """Return the state of an open trial's tracker, or None."""
-        with reading(self.path) as connection:
-            return trials.tracker_state(connection, trial)
-
-    def notes(self, bench: str) -> list[Note]:
-        """Return the remarks on a bench in order of time."""
-        with reading(self.path) as connection:
-            return trials.notes(connection, bench)
-
-    def benches(self) -> list[str]:
-        """Return the ids of all benches."""
-        with reading(self.path) as connection:
-            return trials.benches(connection)
-
-    def notices(self, since_ns: int = 0, limit: int = 20) -> list[Notice]:
-        """Return the newest notices not older than a moment, in order of time."""
-        with reading(self.path) as connection:
-            return notices.newest(connection, since_ns, limit)
-
-    def newest_ns(self) -> int | None:
-        """Return the time of the newest sample that a bench sent, UTC nanoseconds; None where there is none."""
-        with reading(self.path) as connection:
-            return samples.newest_ns(connection)
-
-    def outbox_cursor(self, server: str) -> int:
-        """Return the id of the last commit that a server has taken; 0 for a server not known yet."""
-        with reading(self.path) as connection:
-            return upkeep.outbox_cursor(connection, server)
-
-    def probe(self) -> None:
-        """Read the newest block as any other program would; shows damage that an open writer does not notice.
-
-        Raises:
-            StoreDamagedError: It cannot be read.
-        """
-        with reading(self.path) as connection:
-            samples.probe(connection)
-
-    def check(self) -> int:
-        """Read every page and every block, and return the number of samples.
-
-        Raises:
-            StoreDamagedError: Something cannot be read.
-        """
-        with reading(self.path) as connection:
-            problem = connection.execute("PRAGMA integrity_check(1)").fetchone()[0]
-            if problem != "ok":
-                raise StoreDamagedError(f"the store {self.path} is damaged ({problem}): restore it from a backup")
-        count, after = 0, 0
-        while True:
-            with reading(self.path) as connection:
-                part = samples.check_next(connection, after)
-            if part is None:
-                return count
-            count, after = count + part[0], part[1]
-
-    def backup(self, target: Path, *, overwrite: bool = False) -> None:
-        """Copy the whole store into one file, also while it is written to, and check the copy.
-
-        Args:
-            target: The copy.
-            overwrite: Whether one that exists is replaced, once the new one is whole.
-
-        Raises:
-            StorePlaceError: The target exists, its folder does not, its disk has no room, or it cannot be written.
-        """
-        if target.exists() and not overwrite:
-            raise StorePlaceError(f"{target} exists: name a new file for the backup, or say --overwrite")
-        if target.exists() and target.samefile(self.path):
-            raise StorePlaceError(f"{target} is the store itself: name another file for the backup")
-        if not target.parent.is_dir():
-            raise StorePlaceError(f"there is no folder {target.parent}: make it, or name a file elsewhere")
-        with reading(self.path) as connection:
-            keep_copy(connection, target)
 
 
 class Store(StoreReader):

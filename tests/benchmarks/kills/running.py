@@ -10,7 +10,7 @@ from conservation import Account, account, check_replay
 from daemon_fixture import DaemonProcess, daemon_process
 from emberline import app
 from emberline.store.errors import StoreError
-from emberline.store.store import StoreReader
+from emberline.store.reader import StoreReader
 from live_fixture import simulated_bench
 
 LENGTH_S = 560.0
@@ -20,7 +20,7 @@ LONGEST_S = 4.0
 """Longest life of a daemon, real seconds: a start takes more than one, so that some die before they record."""
 RING_S = "3000"
 """Longer than the burn: what is tested is the host, however slow the machine."""
-SUMMARY_LIMIT_S = 120.0
+LIMIT_S = 120.0
 
 
 @dataclass(frozen=True)
@@ -67,12 +67,12 @@ async def burn_with_kills(
     ) as bench:
         way = ("--port", str(bench.port)) if broker is None else ("--broker", broker.address)
         async with daemon_process(data, *way, "--speed", f"{speed:g}", "--no-http") as daemon:
-            await daemon.told({"do": "arm", "plan": bench.plan, "label": None})
+            await daemon.told({"do": "arm", "plan": bench.plan, "label": None}, LIMIT_S)
             ended = False
             for _ in range(kills):
                 await asyncio.sleep(dice.uniform(0.0, LONGEST_S))
                 if bench.process.returncode is not None and not ended:
-                    await daemon.told({"do": "end"}, 60.0)
+                    await daemon.told({"do": "end"}, LIMIT_S)
                     ended = True
                     await asyncio.sleep(dice.uniform(0.0, LONGEST_S))
                 summing += ended
@@ -81,7 +81,7 @@ async def burn_with_kills(
                 await daemon.start()
             await bench.process.wait()
             if not ended:
-                await daemon.told({"do": "end"}, 60.0)
+                await daemon.told({"do": "end"}, LIMIT_S)
             await summary_kept(daemon)
             assert await daemon.stop() == 0, "the daemon did not end in order"
         found = account(bench, data)
@@ -106,8 +106,8 @@ async def summary_kept(daemon: DaemonProcess) -> None:
             return False
 
     try:
-        async with asyncio.timeout(SUMMARY_LIMIT_S):
+        async with asyncio.timeout(LIMIT_S):
             while not await asyncio.to_thread(kept):  # noqa: ASYNC110 it is in another process
                 await asyncio.sleep(0.1)
     except TimeoutError:
-        raise AssertionError(f"no summary within {SUMMARY_LIMIT_S:.0f} s: {await daemon.health()}") from None
+        raise AssertionError(f"no summary within {LIMIT_S:.0f} s: {await daemon.health()}") from None

@@ -8,7 +8,7 @@ from emberline.bench.bench_template import bench_template
 from emberline.bench.channels import Role
 from emberline.config import ConfigError
 from emberline.links.errors import RecordingError
-from emberline.store.store import StoreReader
+from emberline.store.reader import StoreReader
 from unit.app.small_burn import NOON_NS, burn
 
 

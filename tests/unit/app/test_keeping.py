@@ -6,7 +6,8 @@ import pytest
 from emberline.app import OutputError, check_store, health_of, is_store, make_backup
 from emberline.app.stored import STORE_NAME
 from emberline.store.errors import StoreDamagedError, StoreMissingError
-from emberline.store.store import Store, StoreReader
+from emberline.store.reader import StoreReader
+from emberline.store.store import Store
 from unit.store.made_up import NOON_NS, batch
 
 

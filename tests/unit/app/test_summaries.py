@@ -6,7 +6,8 @@ import pytest
 from emberline import app
 from emberline.app import STORE_NAME, summaries
 from emberline.store.errors import StoreBusyError, StoreMissingError, UnknownTrialError
-from emberline.store.store import Store, StoreReader
+from emberline.store.reader import StoreReader
+from emberline.store.store import Store
 from unit.app.small_burn import NOON_NS
 
 

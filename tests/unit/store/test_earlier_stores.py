@@ -11,8 +11,9 @@ from pathlib import Path
 import pytest
 
 from emberline.store.errors import StoreVersionError
+from emberline.store.reader import StoreReader
 from emberline.store.schema import migrations, version_of
-from emberline.store.store import Store, StoreReader
+from emberline.store.store import Store
 from unit.store.made_up import batch, numbers
 
 FOLDER = Path(__file__).parent / "earlier_stores"
