@@ -23,8 +23,9 @@ OPEN_POT_G_S = 5.2 / 60.0
 6.0 at 90 °C, the middle of a mass-transfer estimate with 5-10 W/(m² K) of natural convection."""
 WATER_IN_15_CM_G = 1_300.0
 """Water that half fills such a pot as deep as it is wide."""
-OPEN_POT_REL_U = 0.35
-"""Its relative standard uncertainty: pots of 12 to 20 cm, still air to a breeze."""
+OPEN_POT_REL_U = 0.5
+"""Its relative standard uncertainty: 35 % for still air to a breeze, as much again for the surface, which for the same
+water is 1.6 or 0.8 times as large in a pot that is a quarter or three quarters full."""
 LID_FACTOR = 0.15
 """Share of an open pot's loss below boiling that passes a lid (common practice, no source)."""
 LID_REL_U = 0.8

@@ -8,7 +8,7 @@ from uncertainties import UFloat, nominal_value
 from emberline.curves.events import EventKind, Phase
 from emberline.heat.burn import ASSUMED_AIR_C, ASSUMED_CHAR_YIELD, Burn
 from emberline.heat.moments import attempt
-from emberline.heat.result import QualityNote
+from emberline.heat.result import QualityNote, Result
 from emberline.heat.visits import Visits
 
 _ENERGY = frozenset(
@@ -19,6 +19,8 @@ _ENERGY = frozenset(
 )  # fmt: skip
 _CHAR = _ENERGY - {"firepower_gross_mean", "thermal_efficiency"}
 _DISAGREE = 3.0
+LEAST_USUAL_YIELD = 0.1
+"""Least dry char over dry fuel that is usual at flameout (James, Yuan and Boyette, Energies 9 (2016) 283)."""
 
 
 def quality_notes(burn: Burn, pot: Visits, present: frozenset[str]) -> tuple[QualityNote, ...]:
@@ -85,6 +87,19 @@ def _char(burn: Burn, present: frozenset[str]) -> Iterator[QualityNote]:
                 f"What was left at flameout is {100 * (left / dry_g).nominal_value:.0f} % of the dry fuel: part of it "
                 "is unburnt wood. Weigh that cold and enter fuel.unburnt_g.",
             )
+        share = None if dry_g is None else nominal_value(left / dry_g)
+        if share is not None and share < LEAST_USUAL_YIELD:
+            yield QualityNote(
+                "char_yield_low",
+                f"What was left at flameout is only {100 * share:.0f} % of the dry fuel; flames usually end at "
+                f"{100 * LEAST_USUAL_YIELD:.0f} to 30 %. Check fuel.mass_g, the refuels and the moment of flameout.",
+            )
+        if _leans_on(left, "char_yield"):
+            yield QualityNote(
+                "char_assumed",
+                "The pot was never lifted, and its water was told from the fuel by what such fuel usually leaves as "
+                "char: the char left at flameout is in part that assumption. Weigh the cold char.",
+            )
     if balance is not None and weighed is not None:
         gap = balance - weighed
         if abs(gap.nominal_value) > _DISAGREE * gap.std_dev:
@@ -124,7 +139,19 @@ def _events(burn: Burn) -> Iterator[QualityNote]:
         )
 
 
+def _leans_on(value: UFloat, tag: str) -> bool:
+    """Tell whether an input makes up more than a tenth of a value's variance."""
+    parts = Result(value, "").budget
+    return bool(parts.get(tag, 0.0) ** 2 > 0.1 * value.std_dev**2)
+
+
 def _pot(burn: Burn, pot: Visits, present: frozenset[str]) -> Iterator[QualityNote]:
+    if "water_evaporated" in present and _leans_on(pot.total_evaporated_g, "pot_account_doubtful"):
+        yield QualityNote(
+            "water_accounts_disagree",
+            "The accounts of the water, by weight, by heat and by fuel, differ by more than their uncertainties allow; "
+            "the difference is in the uncertainty. Check what was laid on the pot, the fuel's weights and the refuels.",
+        )
     if not present & {"thermal_efficiency", "thermal_efficiency_char_credit", "pot_window_efficiency"}:
         return
     text = "The heat that warmed the pot itself is left out of the efficiencies, as the protocols have it"

@@ -103,12 +103,11 @@ def by_char_weight(scale: Scale, plan: Plan, until_s: float, flameout: Event | N
     total_g = put_in_g(scale, plan)
     if fuel.char_left_g is None or total_g is None:
         return None
-    u_burnt = 0.15 * float(fuel.char_left_g.nominal_value)
+    unknown = ufloat(0.0, 0.15 * float(fuel.char_left_g.nominal_value) + 1.0, "char_burnt_before_weighing")
     if fuel.char_snuffed_s is not None and flameout is not None:
         until_s = min(until_s, flameout.t_s + float(fuel.char_snuffed_s.nominal_value))
-        u_burnt = 0.0
+        unknown = ufloat(0.0, 1.0, "char_burnt_before_weighing") + _by_then(scale, until_s, flameout)
     burnt = total_g + (fuel.starter_g or 0.0) - fuel.char_left_g - (fuel.unburnt_g or 0.0)
-    unknown = ufloat(0.0, u_burnt + 1.0, "char_burnt_before_weighing")
     return Closed(scale.lost(0.0, until_s) - burnt + unknown, until_s, BY_CHAR)
 
 
@@ -123,10 +122,15 @@ def by_usual_char(scale: Scale, plan: Plan, flameout: Event | None) -> Closed | 
     burnt_g = total_g - unburnt_g
     left_g = assumed(LEFT_AT_FLAMEOUT, "char_yield") * burnt_g * (1.0 - moisture)
     lost = scale.lost(0.0, flameout.t_s) - (burnt_g + (fuel.starter_g or 0.0) - left_g)
-    # Until the flame's end is known to the second, so much may have left before or after it.
-    rate_g_s = float(np.interp(flameout.t_s, np.arange(len(scale.loss.rate_g_s)) + 0.5, scale.loss.rate_g_s))
-    lost += error_about_zero(abs(rate_g_s) * flameout.u_s, "flameout")
+    lost += _by_then(scale, flameout.t_s, flameout)
     return Closed(lost, flameout.t_s, "what such fuel usually leaves as char")
+
+
+def _by_then(scale: Scale, t_s: float, flameout: Event) -> UFloat:
+    """Return what may have left before or after a moment that counts from an unsure flameout, a variable about zero."""
+    seconds = np.arange(len(scale.loss.mass_g)) + 0.5
+    before, after = np.interp([t_s - flameout.u_s, t_s + flameout.u_s], seconds, scale.loss.mass_g)
+    return error_about_zero(abs(float(before - after)) / 2.0, "flameout")
 
 
 def lidded(scale: Scale, plan: Plan, stay: Stay, t_s: Array) -> Mask:

@@ -162,7 +162,7 @@ _FIGURES: dict[str, tuple[str, Callable[[Burn, Visits], UFloat]]] = {
     "time_to_boil_from_lit": ("s", _time_to_boil_from_lit_s),
     "time_to_boil_corrected": ("s", _time_to_boil_corrected_s),
     "burn_time": ("s", lambda burn, pot: burn.moments.burn_time_s),
-    "fuel_burned": ("g", lambda burn, pot: burn.burnt.moist_g),
+    "fuel_burned": ("g", lambda burn, pot: burn.burnt_g),
     "fuel_mass_lost": ("g", lambda burn, pot: burn.loss_g - burn.fuel.starter_g),
     "char_left": ("g", lambda burn, pot: _char_left_g(burn)),
     "char_yield": ("", lambda burn, pot: _char_yield(burn)),

@@ -10,7 +10,7 @@ from burn_fixture import BOILING_POINT, SyntheticBurn
 from emberline.bench.fuels import heat_of_volatiles
 from emberline.bench.plan import Plan
 from emberline.curves.events import EventKind
-from emberline.heat.burn import HEAT_TREND, UNFINISHED, Burn
+from emberline.heat.burn import HEAT_TREND, UNBURNT, UNFINISHED, Burn
 from emberline.heat.errors import AbsentError
 from emberline.heat.result import Result
 
@@ -179,3 +179,11 @@ def test_what_is_left_may_not_all_be_char_unless_it_was_sorted() -> None:
     share = Result(unsorted.net_energy_j, "J").budget["char_unfinished"]
     assert share == pytest.approx(UNFINISHED * unsorted.char_g.nominal_value * (29_500.0 - 18_400.0), rel=1e-6)
     assert "char_unfinished" not in Result(assorted.net_energy_j, "J").budget
+
+
+def test_fuel_burnt_is_less_sure_where_nobody_looked_for_unburnt_wood() -> None:
+    plan = burn_fixture.with_fuel(burn_fixture.plan(), unburnt_g=ufloat(1.0, 0.1, "fuel.unburnt_g"))
+    looked, trusted = Burn(*burn_fixture.usual(plan)), Burn(*burn_fixture.usual())
+    assert Result(trusted.burnt_g, "g").budget["fuel.unburnt_g"] == pytest.approx(UNBURNT * 300.0)
+    assert looked.burnt_g.nominal_value == pytest.approx(299.0)
+    assert looked.burnt_g.std_dev < trusted.burnt_g.std_dev

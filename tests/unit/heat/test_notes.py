@@ -55,6 +55,36 @@ def test_assumptions_behind_no_result_are_not_told() -> None:
     assert [note.code for note in results.quality] == ["char_heat_upper"]
 
 
+def test_less_char_than_usual_is_said() -> None:
+    assert "only 6 %" in notes(lost_g=290.0)["char_yield_low"]
+    assert "char_yield_low" not in notes()
+
+
+def with_evaporated(tag: str) -> dict[str, str]:
+    """Return the notes where the water that left is unsure by 30 g, for a reason."""
+    chosen = burn_fixture.plan()
+    known = SyntheticBurn(fuel_in_g=burn_fixture.fuel_in(chosen)).account()
+    unsure = ufloat(0.0, 30.0, tag)
+    visits = tuple(replace(visit, evaporated_g=visit.evaporated_g + unsure) for visit in known.visits)
+
+    def fuel_lost(a_s: float, b_s: float) -> UFloat:
+        return known.fuel_lost(a_s, b_s) - unsure
+
+    account = replace(known, visits=visits, fuel_lost=fuel_lost)
+    results = compute_results(account, burn_fixture.events(), chosen, BOILING_POINT)
+    return {note.code: note.text for note in results.quality}
+
+
+def test_accounts_of_the_water_that_disagree_are_told() -> None:
+    assert "by weight, by heat and by fuel" in with_evaporated("pot_account_doubtful")["water_accounts_disagree"]
+    assert "water_accounts_disagree" not in with_evaporated("evaporation_model")
+
+
+def test_char_that_is_an_assumption_is_called_one() -> None:
+    assert "in part that assumption" in with_evaporated("char_yield")["char_assumed"]
+    assert "char_assumed" not in with_evaporated("evaporation_model")
+
+
 def test_remains_beyond_any_char_are_suspected() -> None:
     assert "58 %" in notes(lost_g=150.0)["unburnt_suspected"]
 

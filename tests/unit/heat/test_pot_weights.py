@@ -134,6 +134,20 @@ def test_without_fuel_or_an_end_of_flame_the_fuel_tells_nothing() -> None:
     assert by_char_weight(cell, Plan(fuel=FuelPlan(mass_g=ufloat(190.0, 0.5))), 1500.0, None) is None
 
 
+def test_char_smothered_after_an_unsure_flameout_closes_the_account_no_better_than_that_is_known() -> None:
+    stove = Stove(pot_off_s=None)
+    cell = told(stove).scale
+    fuel = replace(stove.plan().fuel, char_left_g=ufloat(20.0, 0.5), char_snuffed_s=ufloat(60.0, 5.0))
+    u = []
+    for u_s in (5.0, 200.0):
+        flameout = Event(EventKind.FLAMEOUT, stove.flameout_s, u_s, "")
+        closed = by_char_weight(cell, Plan(fuel=fuel), float(stove.n), flameout)
+        assert closed is not None
+        u.append(closed.total_g.std_dev)
+    assert u[0] < 4.0
+    assert u[1] > 10.0
+
+
 def test_a_lid_holds_back_vapour_from_when_it_is_laid_on() -> None:
     plan = planned(lid_g=LID_G)
     cell = scale(ON, (500, LID_G), (700, -LID_G), OFF, plan=plan)
