@@ -39,8 +39,9 @@ def without_spikes(values: Array, half_width: int = 3, limit: float = 6.0, floor
     v = values[where]
     padded = np.pad(v, half_width, mode="edge")
     windows = sliding_window_view(padded, 2 * half_width + 1)
-    centre = np.median(windows, axis=1)
-    spread = MAD_TO_SD * np.median(np.abs(windows - centre[:, None]), axis=1)
+    # The middle of an odd number of values; numpy's median takes twice as long to find it.
+    centre = np.partition(windows, half_width, axis=1)[:, half_width]
+    spread = MAD_TO_SD * np.partition(np.abs(windows - centre[:, None]), half_width, axis=1)[:, half_width]
     scale = np.maximum(np.maximum(spread, floor), 0.3 * mad_sd(np.diff(v)))
     cleaned = values.copy()
     cleaned[where[np.abs(v - centre) > limit * np.maximum(scale, 1e-12)]] = np.nan
