@@ -40,6 +40,11 @@ class LoadNoise:
     lasting_s: tuple[float, ...]
     pace_g2_s3: float
 
+    @property
+    def total_g(self) -> float:
+        """Standard deviation of all parts that come back to the line."""
+        return math.hypot(self.white_g, *self.lasting_g)
+
     def covariance(self, t_s: Array, count: Array, pace_added_g2_s3: Array) -> Array:
         """Return the covariance of readings about a straight line through the beginning of their stretch, (k, k).
 

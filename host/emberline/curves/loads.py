@@ -20,8 +20,18 @@ MATCH_G = 20.0
 """Distance within which a step matches a planned weight."""
 MATCH_SHARE = 0.05
 """The same as a share of the planned weight."""
-HAND_S = 0.4
-"""Standard uncertainty of a handling's moment for want of a sharper meaning: hands take a second or two."""
+HAND_S = 0.8
+"""Standard uncertainty of a handling's moment for want of a sharper meaning.
+
+A pot is taken to be on from its first touch by one, from letting go by another, which is up to 1.4 s either way
+(common practice, no source).
+"""
+PORTIONS_S = 20.0
+"""Seconds within which additions are one refuel that came in pieces (common practice, no source)."""
+TUG_S = 120.0
+"""Seconds within which what was lifted and comes back to the gram was no fuel, but a lead or a hand that pulled."""
+GUST = 10.0
+"""Excursion, over the curve's scatter, that no gust is taken for: gusts are far from normally distributed."""
 LEAST_FUEL_G = 5.0
 """Least unplanned addition that is taken for fuel; a tugging lead may feign less (common practice, no source)."""
 KINDLING_S = 20.0
@@ -72,7 +82,7 @@ def tell_apart(steps: Sequence[MassStep], plan: Plan, lit_s: float | None, *, bu
     reader = _Reader(plan, -KINDLING_S if burning_at_start else lit_s, _pot_stands_first(steps, plan))
     passing = _laid_on_and_taken(steps, plan)
     for index, step in enumerate(steps):
-        reader.read(step, passing=index in passing)
+        reader.read(step, passing=passing.get(index))
     return reader.loads(tuple(steps))
 
 
@@ -86,22 +96,29 @@ def _stood_there(why: str) -> Event:
     return Event(EventKind.POT_ON, 0.0, 1.0, f"the pot stood on the stove when the record began: {why}")
 
 
-def _laid_on_and_taken(steps: Sequence[MassStep], plan: Plan) -> set[int]:
-    """Return the indices of loads that were later taken off again whole: a tool, a hand, a thing laid down.
+def _laid_on_and_taken(steps: Sequence[MassStep], plan: Plan) -> dict[int, str]:
+    """Return the indices, and the fate, of loads taken off again whole, or taken off and soon laid back.
 
-    Fuel burns and cannot be lifted back out; a load that returns to the gram was never fuel. Pots are heavier.
+    A tool, a hand, a lead that tugs. Fuel burns and cannot be lifted back out; a load that returns to the gram was
+    never fuel. Pots are heavier.
     """
     planned = [float(refuel.mass_g.nominal_value) for refuel in plan.refuels if refuel.mass_g is not None]
-    found: set[int] = set()
+    found: dict[int, str] = {}
     for i, on in enumerate(steps):
         size = on.size_g.nominal_value
-        if not MIN_STEP_G <= size < _least_pot_g(plan.pot) or any(abs(size - mass) < 6.0 for mass in planned):
+        weight = abs(size)
+        if not MIN_STEP_G <= weight < _least_pot_g(plan.pot) or any(abs(weight - mass) < 6.0 for mass in planned):
             continue
         for j in range(i + 1, len(steps)):
             off = steps[j].size_g
-            allowed = 3.0 * float(np.hypot(on.size_g.std_dev, off.std_dev)) + 0.01 * size + 0.3
-            if j not in found and off.nominal_value < 0 and abs(off.nominal_value + size) < allowed:
-                found |= {i, j}
+            allowed = 3.0 * float(np.hypot(on.size_g.std_dev, off.std_dev)) + 0.01 * weight + 0.3
+            if size < 0 and steps[j].start_s - on.end_s > TUG_S:
+                break
+            if i in found or j in found or off.nominal_value * size > 0.0:
+                continue
+            if abs(off.nominal_value + size) < allowed:
+                found[i] = "that was taken off later" if size > 0 else "taken off and laid back soon"
+                found[j] = "that had been laid on, taken off" if size > 0 else "that had been taken off, laid back"
                 break
     return found
 
@@ -152,14 +169,13 @@ class _Reader:
     def loads(self, steps: tuple[MassStep, ...]) -> Loads:
         return Loads(tuple(self._events), tuple(self._stays), tuple(self._refuels), steps)
 
-    def read(self, step: MassStep, *, passing: bool = False) -> None:
+    def read(self, step: MassStep, *, passing: str | None = None) -> None:
         size = step.size_g.nominal_value
         if abs(size) < max(MIN_STEP_G, 5.0 * step.size_g.std_dev):
-            if step.excursion_g >= max(LEAST_KNOCK_G, 10.0 * step.size_g.std_dev):
+            if step.excursion_g >= max(LEAST_KNOCK_G, 10.0 * step.size_g.std_dev, GUST * step.scatter_g):
                 self._add(EventKind.STEP, step, f"a disturbance of up to {step.excursion_g:.0f} g that left no load")
         elif passing and not (self._pot_on and self._is_lid(abs(size))):
-            fate = "that was taken off later" if size > 0 else "that had been laid on, taken off"
-            self._add(EventKind.STEP, step, f"a load of {abs(size):.1f} g {fate}")
+            self._add(EventKind.STEP, step, f"a load of {abs(size):.1f} g {passing}")
         elif size > 0:
             self._added(step, size)
         else:
@@ -175,6 +191,8 @@ class _Reader:
         elif self._pot_on and self._is_lid(size):
             self._lid_g = size
             self._add(EventKind.STEP, step, f"load rose by {size:.1f} g with the pot on, as a lid does")
+        elif self._is_another_portion(step, size):
+            self._add_portion(step)
         elif size < LEAST_FUEL_G and not self._is_planned_refuel(size):
             self._add(EventKind.STEP, step, f"load rose by {size:.1f} g, too little for fuel")
         elif self._burning(step):
@@ -220,6 +238,30 @@ class _Reader:
     def _is_planned_refuel(self, size: float) -> bool:
         masses = [float(refuel.mass_g.nominal_value) for refuel in self._plan.refuels if refuel.mass_g is not None]
         return any(abs(size - mass) <= max(6.0, 0.06 * mass) for mass in masses)
+
+    def _is_another_portion(self, step: MassStep, size: float) -> bool:
+        """Tell whether an addition belongs to the refuel just before it."""
+        if not self._events or self._events[-1].kind is not EventKind.REFUEL:
+            return False
+        weighed_apart = self._is_planned_refuel(size) and self._is_planned_refuel(self._refuelled_g())
+        return step.start_s - self._refuels[-1].end_s <= PORTIONS_S and not weighed_apart
+
+    def _refuelled_g(self) -> float:
+        size_g = self._events[-1].size_g
+        return float(size_g.nominal_value) if size_g is not None else 0.0
+
+    def _add_portion(self, step: MassStep) -> None:
+        """Put a further portion to the last refuel, whose moment is the middle of what was added."""
+        refuel = self._events[-1]
+        assert refuel.size_g is not None
+        self._refuels.append(step)
+        total_g = refuel.size_g + step.size_g
+        share = float(step.size_g.nominal_value / total_g.nominal_value)
+        apart_s = float(step.moved_s.nominal_value) - refuel.t_s
+        # Portions cannot be said to have come at one moment: the spread of what was added about its middle.
+        u_s = float(np.hypot(refuel.u_s, apart_s * (share * (1.0 - share)) ** 0.5))
+        words = f"load rose by {total_g.nominal_value:.1f} g in portions while burning"
+        self._events[-1] = Event(EventKind.REFUEL, refuel.t_s + share * apart_s, u_s, words, total_g)
 
     def _can_be_pot_off(self, size: float) -> bool:
         load = (self._pot_g or np.inf) + self._lid_g

@@ -53,6 +53,7 @@ class MassStep:
         excursion_g: Largest distance from the level before or after, whichever is nearer, during the disturbance,
             and at least the size.
         moved_s: When half of the load had moved.
+        scatter_g: Standard deviation of the curve's scatter in the minutes around, gusts among it.
     """
 
     start_s: int
@@ -60,6 +61,7 @@ class MassStep:
     size_g: UFloat
     excursion_g: float
     moved_s: UFloat
+    scatter_g: float = 0.0
 
     @property
     def t_s(self) -> float:
@@ -68,9 +70,8 @@ class MassStep:
 
     def earlier(self, by_s: int) -> "MassStep":
         """Return the step on a record that begins later by so many seconds."""
-        return MassStep(
-            max(self.start_s - by_s, 0), self.end_s - by_s, self.size_g, self.excursion_g, self.moved_s - by_s
-        )
+        start_s, end_s = max(self.start_s - by_s, 0), self.end_s - by_s
+        return replace(self, start_s=start_s, end_s=end_s, moved_s=self.moved_s - by_s)
 
 
 def find_steps(mass: Column) -> tuple[MassStep, ...]:
@@ -166,12 +167,14 @@ class _Sizing:
             known = {span: step for span, step in known.items() if not gust[0] <= span[0] < gust[1]}
             known[gust] = self._moved(gust, piece, low)
             del loaded[undone : undone + 2]
-        return [
-            replace(step, size_g=sizes[span], excursion_g=max(step.excursion_g, abs(sizes[span].nominal_value)))
-            if span in sizes
-            else step
-            for span, step in sorted(known.items())
-        ]
+        steps = []
+        for span, disturbed in sorted(known.items()):
+            step = replace(disturbed, scatter_g=noise.total_g)
+            if span in sizes:
+                size_g = sizes[span]
+                step = replace(step, size_g=size_g, excursion_g=max(step.excursion_g, abs(size_g.nominal_value)))
+            steps.append(step)
+        return steps
 
     def _handling(self, span: Span, moved_s: UFloat, piece: Array, low: int) -> Handling:
         """Return a handling of the curve's piece from `low`, whose load moved about then."""

@@ -85,3 +85,8 @@ def test_a_slow_logger_has_slow_noise() -> None:
     found = noise_around(sparse, 5, 0.01)
     assert found.white_g == pytest.approx(0.3, rel=0.1)
     assert found.lasting_s == (10.0, 40.0, 150.0)
+
+
+def test_the_whole_scatter_is_the_root_of_the_sum_of_squares_of_its_parts() -> None:
+    # A Pythagorean quadruple: 1² + 2² + 2² = 3².
+    assert LoadNoise(1.0, (2.0, 2.0), (2.0, 8.0), 0.5).total_g == pytest.approx(3.0)

@@ -1,5 +1,7 @@
 """What steps of the load are taken for, with a plan and without."""
 
+from dataclasses import replace
+
 import pytest
 from uncertainties import ufloat
 
@@ -161,6 +163,35 @@ def test_a_tool_laid_on_and_taken_off_is_neither_fuel_nor_pot(plan: Plan) -> Non
     assert loads.refuels == ()
 
 
+@PLANS
+def test_a_lead_that_pulls_up_and_comes_free_is_no_refuel(plan: Plan) -> None:
+    loads = read(step(300, -5.6), step(378, 5.4), plan=plan)
+    assert kinds(loads) == ["step", "step"]
+    assert "laid back soon" in loads.events[0].evidence
+    assert loads.refuels == ()
+
+
+def test_fuel_put_in_long_after_a_piece_fell_out_is_a_refuel() -> None:
+    assert kinds(read(step(300, -30.0), step(440, 30.1))) == ["step", "refuel"]
+
+
+def test_fuel_put_in_by_pieces_is_one_refuel() -> None:
+    loads = read(step(300, 13.0), step(309, 42.0, u_g=1.0), step(320, 3.0))
+    assert kinds(loads) == ["refuel"]
+    (refuel,) = loads.events
+    assert refuel.size_g is not None
+    assert refuel.size_g.nominal_value == pytest.approx(58.0)
+    assert refuel.size_g.std_dev == pytest.approx((0.2**2 + 1.0 + 0.2**2) ** 0.5)
+    # By hand: (13 * 301.5 + 42 * 310.5 + 3 * 321.5) / 58.
+    assert refuel.t_s == pytest.approx(309.05, abs=0.01)
+    assert refuel.u_s > 4.0
+    assert [one.size_g.nominal_value for one in loads.refuels] == [13.0, 42.0, 3.0]
+
+
+def test_refuels_weighed_apart_are_two_however_close() -> None:
+    assert kinds(read(step(300, 30.0), step(315, 50.0), plan=planned(refuels=(30.0, 50.0)))) == ["refuel", "refuel"]
+
+
 def test_fuel_of_which_a_part_falls_off_again_stays_a_refuel() -> None:
     loads = read(step(300, 60.0), step(430, -34.0))
     assert kinds(loads) == ["refuel", "step"]
@@ -212,6 +243,12 @@ def test_a_knock_that_leaves_no_load_is_kept_where_it_was_hard() -> None:
     loads = read(step(300, 0.1, excursion_g=180.0), step(500, 0.1, excursion_g=6.0), step(700, -1.5, excursion_g=3.0))
     assert kinds(loads) == ["step"]
     assert "180 g" in loads.events[0].evidence
+
+
+def test_a_gust_no_stronger_than_the_others_is_no_event() -> None:
+    knock = replace(step(500, 0.0, excursion_g=40.0), scatter_g=5.0)
+    assert kinds(read(knock)) == []
+    assert kinds(read(replace(knock, scatter_g=1.0))) == ["step"]
 
 
 def test_a_load_within_its_own_uncertainty_is_none() -> None:
