@@ -15,9 +15,11 @@ LEAST_AFTER_S = 60
 """Seconds after it without which a smoothed rate tells no moment."""
 SMOOTHED_S = 7.0
 """Width of a step of the loss in the smoothed rate, as a standard deviation."""
-GROWTH_S = 30.0
-"""Time in which evaporation grows by a factor e as open water nears the boil, at some 5 K a minute (the vapour pressure
-law near boiling)."""
+GROWTHS_S = (20.0, 30.0, 45.0)
+"""Times in which evaporation grows by a factor e as open water nears the boil, weighed alike: some 30 s at 5 K a minute
+(the vapour pressure law near boiling), less where the water warms faster."""
+EVERY_S = 3
+"""Seconds between the rates and between the moments that are weighed: a smoothed rate tells no more."""
 TOGETHER_S = 12.0
 """Seconds of smoothed rate, fire's flicker included, that count as one observation (ours)."""
 SHAPE_COST = 1.5
@@ -25,7 +27,7 @@ SHAPE_COST = 1.5
 twenty observations)."""
 LEAST_GAIN = 6.0
 """Log likelihood that a rise must gain over none to be a witness."""
-SLIP = 0.02
+SLIP = 0.05
 """Weight of a witness that is wrong altogether: a change of the fire at the same time."""
 
 
@@ -56,28 +58,34 @@ def steam_witness(loss_rate_g_s: Array, around_s: int) -> Witness | None:
     t = np.flatnonzero(np.isfinite(loss_rate_g_s[low:high])) + low
     if high - around_s < LEAST_AFTER_S or len(t) < 0.5 * (BEFORE_S + AFTER_S):
         return None
+    t = t[::EVERY_S]
     y = loss_rate_g_s[t]
-    moments = np.arange(around_s - 60.0, around_s + 31.0, 3.0)
+    moments = np.arange(around_s - 60.0, around_s + 31.0, EVERY_S)
     x = t[None, :] + 0.5 - moments[:, None]
     one, step = np.ones_like(x), ndtr(x / SMOOTHED_S)
-    growth = step + _smoothed_growth(x)
     flat, _, _ = profile(np.stack((one, x / 60.0), axis=2), y)
     stepped, of_step, _ = profile(np.stack((one, x / 60.0, step), axis=2), y)
-    grown, of_growth, _ = profile(np.stack((one, x / 60.0, growth), axis=2), y)
-    both, of_both, _ = profile(np.stack((one, x / 60.0, step, growth), axis=2), y)
     # Steam adds to the loss.
-    single = np.minimum(np.where(of_step[:, 2] > 0, stepped, flat), np.where(of_growth[:, 2] > 0, grown, flat))
-    both = np.where((of_both[:, 2] >= 0) & (of_both[:, 3] >= 0), both, single)
-    per_log = 2.0 * TOGETHER_S * float(both.min()) / (len(t) - 4)
+    stepped = np.where(of_step[:, 2] > 0, stepped, flat)
+    singles, boths = [], []
+    for growth_s in GROWTHS_S:
+        growth = step + _smoothed_growth(x, growth_s)
+        grown, of_growth, _ = profile(np.stack((one, x / 60.0, growth), axis=2), y)
+        both, of_both, _ = profile(np.stack((one, x / 60.0, step, growth), axis=2), y)
+        singles.append(np.minimum(stepped, np.where(of_growth[:, 2] > 0, grown, flat)))
+        boths.append(np.where((of_both[:, 2] >= 0) & (of_both[:, 3] >= 0), both, singles[-1]))
+    per_log = 2.0 * TOGETHER_S / EVERY_S * float(np.min(boths)) / (len(t) - 4)
     if per_log <= 0.0:
         return None
-    misfit = np.minimum(single / per_log, both / per_log + SHAPE_COST)
-    if float(flat.min()) / per_log - float(misfit.min()) < LEAST_GAIN:
+    told = -np.minimum(np.array(singles) / per_log, np.array(boths) / per_log + SHAPE_COST)
+    log_likelihood = np.logaddexp.reduce(told) - np.log(len(GROWTHS_S))
+    best = float(log_likelihood.max())
+    if float(flat.min()) / per_log + best < LEAST_GAIN:
         return None
-    return Witness(moments, np.logaddexp(float(misfit.min()) - misfit, np.log(SLIP)))
+    return Witness(moments, np.logaddexp(log_likelihood - best, np.log(SLIP)))
 
 
-def _smoothed_growth(x_s: Array) -> Array:
-    """Return what smoothing makes of a growth by e in `GROWTH_S` that ends at zero (a normal's moment function)."""
-    ratio = SMOOTHED_S / GROWTH_S
-    return np.asarray(np.exp(np.minimum(x_s / GROWTH_S, 4.0) + 0.5 * ratio**2) * ndtr(-x_s / SMOOTHED_S - ratio))
+def _smoothed_growth(x_s: Array, growth_s: float) -> Array:
+    """Return what smoothing makes of a growth by e in `growth_s` that ends at zero (a normal's moment function)."""
+    ratio = SMOOTHED_S / growth_s
+    return np.asarray(np.exp(np.minimum(x_s / growth_s, 4.0) + 0.5 * ratio**2) * ndtr(-x_s / SMOOTHED_S - ratio))
