@@ -18,6 +18,8 @@ LOG = logging.getLogger(__name__)
 
 LIMIT_S = 600.0
 """Longest final pass, real seconds; a burn of an hour takes some five."""
+AGAIN_S, LONGEST_AGAIN_S = 5.0, 900.0
+"""Pauses before a summary that failed is tried again, real seconds: the disk that was full may be free by then."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,30 +58,53 @@ class Summaries:
         self._news = asyncio.Event()
         self._idle = asyncio.Event()
         self._idle.set()
+        self._again_s = AGAIN_S
+        self._trouble = ""
 
     def put(self, ended: Ended) -> None:
         """Have a summary worked out, in place of one of the same trial that still waits."""
         self._due[ended.trial] = ended
+        self._again_s = AGAIN_S
         self._idle.clear()
         self._news.set()
 
     async def done(self) -> None:
-        """Wait until no summary is due."""
+        """Wait until every summary that is due has been worked out, or has failed and is put off."""
         await self._idle.wait()
 
     async def run(self) -> None:
-        """Work until cancelled."""
+        """Work until cancelled; what fails is tried again, after longer and longer pauses."""
         while True:
-            await self._news.wait()
-            self._news.clear()
+            await self._wait()
+            put_off: dict[str, Ended] = {}
             while self._due:
                 ended = self._due.pop(next(iter(self._due)))
                 try:
                     await self._work(ended)
                 except (ApartError, StoreError) as error:
-                    LOG.error("%s", error)
-                    self._board.report("summary", str(error))
+                    put_off[ended.trial] = ended
+                    self._report(str(error))
+            self._due = put_off
+            if not put_off:
+                self._report("")
             self._idle.set()
+
+    async def _wait(self) -> None:
+        """Wait until a summary falls due, or one that failed is to be tried again."""
+        try:
+            async with asyncio.timeout(self._again_s if self._due else None):
+                await self._news.wait()
+        except TimeoutError:
+            self._again_s = min(2.0 * self._again_s, LONGEST_AGAIN_S)
+        self._news.clear()
+
+    def _report(self, trouble: str) -> None:
+        """Log and show what is wrong, once."""
+        if trouble != self._trouble:
+            self._trouble = trouble
+            self._board.report("summary", trouble)
+            if trouble:
+                LOG.error("%s; it is tried again", trouble)
 
     async def _work(self, ended: Ended) -> None:
         trial = ended.trial
@@ -94,7 +119,6 @@ class Summaries:
             await asyncio.to_thread(self._store.save_events, trial, summed.events, summed.retracted)
             await asyncio.to_thread(self._store.save_summary, trial, summed.document, summed.version)
         LOG.info("summary of trial %s: %s", trial, summed.page)
-        self._board.report("summary", "")
         self._board.summary = str(summed.page)
         self._board.summary_document = summed.document
         self._board.say(

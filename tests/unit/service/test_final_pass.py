@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from emberline.curves.events import Event, EventKind
+from emberline.service import final_pass
 from emberline.service.board import Board
 from emberline.service.clock import Clock
 from emberline.service.final_pass import Summaries, Summed
@@ -177,5 +178,40 @@ async def test_a_failure_is_shown_and_the_next_summary_is_worked_out(
     assert "no curve" in caplog.text
     summaries.put(Ended(trial.id, provisional=False))
     await worked(summaries)
-    assert board.document()["trouble"] == ""
+    # The broken one is tried again, and is in trouble still.
+    assert "no curve" in board.document()["trouble"]
     assert pages(board) == [f"{trial.id}-False.html"]
+
+
+async def test_a_summary_that_failed_is_worked_out_once_the_disk_takes_it(
+    store: Store, board: Board, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    trial = store.create_trial(bench="yard", start_ns=NOON_NS)
+    store.end_trial(trial.id, NOON_NS)
+    kept, save = asyncio.Event(), store.save_summary
+    loop, tries = asyncio.get_running_loop(), 0
+
+    def at_first_full(*words: str) -> None:
+        nonlocal tries
+        tries += 1
+        if tries == 1:
+            raise StoreFullError("the disk is full")
+        save(*words)
+        loop.call_soon_threadsafe(kept.set)
+
+    monkeypatch.setattr(store, "save_summary", at_first_full)
+    monkeypatch.setattr(final_pass, "AGAIN_S", 0.05)
+    summaries = Summaries(store, "yard", board, sum_up)
+    summaries.put(Ended(trial.id, provisional=False))
+    task = asyncio.create_task(summaries.run())
+    async with asyncio.timeout(50.0):
+        await summaries.done()
+        assert "the disk is full" in board.document()["trouble"]
+        await kept.wait()
+        while board.document()["trouble"]:
+            await board.changed(board.version, 1.0)
+    task.cancel()
+    with suppress(asyncio.CancelledError):
+        await task
+    assert store.summary(trial.id) is not None
+    assert tries == 2
