@@ -110,7 +110,7 @@ async def simulated_bench(
         )
     bench = SimulatedBench(folder, process)
     try:
-        await until(lambda: bench.ready or process.returncode is not None, "the simulated bench", 30.0)
+        await until(lambda: bench.ready or process.returncode is not None, "the simulated bench", 90.0)
         assert process.returncode is None, bench.words()
         yield bench
     finally:

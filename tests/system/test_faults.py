@@ -1,0 +1,231 @@
+"""The matrix of faults and phases: whatever breaks, whenever, nothing is lost without a word and a replay agrees.
+
+Faults strike while the bench is idle, before the fire is lit, in the steady trial, as the flame goes out, and while its
+summary is worked out; several in one burn, one after the other, where none hides what another costs. The machine's
+clock set anew has its home in `integration/test_clock_steps.py`, a daemon killed at random moments in
+`test_service_benchmarks.py`, what a broker does to a connection in `integration/test_mqtt_service.py`.
+"""
+
+import asyncio
+import contextlib
+import json
+import shutil
+import socket
+import sqlite3
+import subprocess
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from benchmarks.kills.running import summary_kept
+from broker_fixture import Broker
+from conservation import Account, check, check_replay
+from daemon_fixture import DaemonProcess, daemon_process
+from emberline import app
+from emberline.service.control_place import socket_path
+from emberline.service.keeper import first_sample_ns
+from emberline.store.errors import StoreError
+from emberline.store.reader import StoreReader
+from live_fixture import SimulatedBench, end_worker_threads, simulated_bench
+
+# A burn with its summary takes a fifth of this where nobody else wants the machine.
+pytestmark = pytest.mark.timeout(240)
+
+IDLE_S, ARMED_S, BEFORE_S, STEADY_S, OUT_S, ENDED_S = 15.0, 32.0, 52.0, 190.0, 428.0, 485.0
+"""Moments of the burn: it is lit after a minute, and the flame is out after 432 s."""
+PHASES_S = (IDLE_S, BEFORE_S, STEADY_S, OUT_S)
+LENGTH_S = 560.0
+RING = ("--ring", "600")
+"""The device keeps the whole burn: what is lost all the same, the host has lost."""
+MOMENT_S = 1.2
+"""Real seconds for which something is away."""
+
+
+@pytest.fixture(autouse=True)
+async def no_worker_left() -> AsyncIterator[None]:
+    yield
+    await end_worker_threads()
+
+
+@dataclass
+class Burn:
+    """A burn under way.
+
+    Attributes:
+        bench: The simulated bench.
+        daemon: The daemon that records it.
+    """
+
+    bench: SimulatedBench
+    daemon: DaemonProcess
+
+    async def reaches(self, t_s: float) -> None:
+        """Wait until the store holds readings of a moment, seconds of the bench."""
+        store = StoreReader(self.daemon.data / app.STORE_NAME)
+
+        def stored_s() -> float:
+            try:
+                newest_ns = store.newest_ns()
+                return 0.0 if newest_ns is None else (newest_ns - first_sample_ns(store, "bench", 0)) * 1e-9
+            except StoreError:
+                return 0.0
+
+        try:
+            async with asyncio.timeout(90.0):
+                while await asyncio.to_thread(stored_s) < t_s:  # noqa: ASYNC110 it is in another process
+                    await asyncio.sleep(0.05)
+        except TimeoutError:
+            pytest.fail(f"{t_s:.0f} s were not reached: {await self.daemon.health()}\n{self.bench.words()}")
+
+
+Strike = Callable[[Burn], Awaitable[None]]
+
+
+async def nothing(_: Burn) -> None:
+    """Leave the fault to the simulated bench."""
+
+
+async def burned(
+    folder: Path,
+    *options: str,
+    strike: Strike = nothing,
+    phases_s: tuple[float, ...] = PHASES_S,
+    in_summary: bool = True,
+    broker: Broker | None = None,
+    speed: float = 60.0,
+    data: Path | None = None,
+    lost: bool | None = False,
+) -> Account:
+    """Record a burn with a fault in each phase, and look whether conservation and replay hold.
+
+    Args:
+        folder: A folder of its own.
+        options: Of the simulated bench.
+        strike: The fault, over by its return.
+        phases_s: When it strikes.
+        in_summary: Whether it strikes while the summary is worked out, too.
+        broker: The broker by which the device is reached; None for a serial port.
+        speed: Pace of the bench.
+        data: The data folder.
+        lost: Whether samples must be flagged lost; None where either will do.
+    """
+    data = data or folder / "data"
+    named = None if broker is None else broker.address
+    async with simulated_bench(
+        folder / "bench", *RING, *options, broker=named, duration_s=LENGTH_S, speed=speed
+    ) as bench:
+        way = ("--port", str(bench.port)) if broker is None else ("--broker", broker.address)
+        async with daemon_process(data, *way, "--speed", f"{speed:g}", "--no-http") as daemon:
+            burn = Burn(bench, daemon)
+            armed = False
+            for phase_s in (*phases_s, ENDED_S):
+                if phase_s > ARMED_S and not armed:
+                    await burn.reaches(ARMED_S)
+                    await daemon.told({"do": "arm", "plan": bench.plan, "label": None}, 90.0)
+                    armed = True
+                await burn.reaches(phase_s)
+                if phase_s != ENDED_S:
+                    await strike(burn)
+            await daemon.told({"do": "end"}, 90.0)
+            if in_summary:
+                await strike(burn)
+            await summary_kept(daemon)
+            assert await bench.process.wait() == 0, bench.words()
+            assert await daemon.stop() == 0
+    found = check(bench, data, lost=lost)
+    assert {"lit", "pot_on", "boil", "pot_off"} <= set(check_replay(data))
+    return found
+
+
+def trouble_on_the_line() -> tuple[str, ...]:
+    """Return what befalls the line at each phase: pulled out, one bit in a hundred flipped, one byte in twenty lost."""
+    faults = [f"unplug@{STEADY_S + 20.0:g}:60"]
+    for at_s in (*PHASES_S, ENDED_S + 8.0):
+        faults += [f"unplug@{at_s:g}:2", f"bits@{at_s + 2:g}-{at_s + 5:g}:0.01", f"lose@{at_s + 5:g}-{at_s + 8:g}:0.05"]
+    return tuple(word for fault in faults for word in ("--fault", fault))
+
+
+async def test_a_cable_in_trouble_with_a_viewer_and_a_reader_that_do_not_end(tmp_path: Path) -> None:
+    kept: list[socket.socket | sqlite3.Connection] = []
+
+    async def strike(burn: Burn) -> None:
+        stalled = socket.socket(socket.AF_UNIX)
+        kept.append(stalled)
+        stalled.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 1)
+        stalled.connect(str(socket_path(burn.daemon.data)))
+        stalled.sendall(json.dumps({"do": "watch"}).encode() + b"\n")
+        reader = sqlite3.connect(burn.daemon.data / app.STORE_NAME, isolation_level=None)
+        kept.append(reader)
+        reader.execute("BEGIN")
+        reader.execute("SELECT count(*) FROM blocks").fetchall()
+
+    try:
+        await burned(tmp_path, *trouble_on_the_line(), "--wrap-after", "200", strike=strike, in_summary=False)
+    finally:
+        for one in kept:
+            one.close()
+
+
+async def test_a_connection_in_trouble_with_a_broker_that_forgets_and_freezes(tmp_path: Path, broker: Broker) -> None:
+    async def strike(_: Burn) -> None:
+        await asyncio.to_thread(broker.kill)
+        await asyncio.sleep(MOMENT_S)
+        await asyncio.to_thread(broker.start)
+        broker.freeze()
+        await asyncio.sleep(MOMENT_S)
+        broker.thaw()
+
+    await burned(tmp_path, *trouble_on_the_line(), "--wrap-after", "200", strike=strike, broker=broker)
+
+
+@pytest.mark.parametrize("way", ["serial", "broker"])
+async def test_a_device_that_restarts(tmp_path: Path, way: str, request: pytest.FixtureRequest) -> None:
+    broker = request.getfixturevalue("broker") if way == "broker" else None
+    faults = [word for at_s in PHASES_S for word in ("--fault", f"reboot@{at_s:g}")]
+    found = await burned(tmp_path, *faults, broker=broker, in_summary=False, lost=None)
+    assert found.boots == 1 + len(PHASES_S)
+    notes = StoreReader(tmp_path / "data" / app.STORE_NAME).notes("bench")
+    assert sum("restarted" in note.text for note in notes) == len(PHASES_S)
+
+
+@pytest.mark.parametrize("way", ["serial", "broker"])
+async def test_a_daemon_that_is_killed_or_ended(tmp_path: Path, way: str, request: pytest.FixtureRequest) -> None:
+    async def strike(burn: Burn) -> None:
+        await burn.daemon.kill()
+        await burn.daemon.start()
+        await burn.daemon.stores_more(0)
+        assert await burn.daemon.stop() == 0
+        await burn.daemon.start()
+
+    broker = request.getfixturevalue("broker") if way == "broker" else None
+    await burned(tmp_path, strike=strike, broker=broker)
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """A file system of its own, where this machine lets us make one."""
+    place = tmp_path / "disk"
+    place.mkdir()
+    mount = shutil.which("mount")
+    made = mount and subprocess.run([mount, "-t", "tmpfs", "-o", "size=16m", "none", place], capture_output=True)
+    if not made or made.returncode:
+        pytest.skip("no file system can be mounted here: that takes root")
+    try:
+        yield place
+    finally:
+        subprocess.run(["umount", "-l", place], check=True)
+
+
+async def test_a_disk_that_is_full_and_is_freed(tmp_path: Path, small_disk: Path) -> None:
+    async def strike(_: Burn) -> None:
+        ballast = small_disk / "ballast"
+        with ballast.open("wb", buffering=0) as file, contextlib.suppress(OSError):
+            while True:
+                file.write(b"\0" * 4096)
+        await asyncio.sleep(2.0 * MOMENT_S)
+        ballast.unlink()
+
+    (small_disk / "data").mkdir()
+    await burned(tmp_path, strike=strike, phases_s=(STEADY_S, OUT_S), data=small_disk / "data")
