@@ -42,6 +42,7 @@ async def serve(
     beside: "Callable[[Daemon], Awaitable[None]] | None" = None,
     keep_days: float | None = KEEP_DAYS,
     address: "Address | None" = None,
+    stopping: Callable[[], None] = lambda: None,
 ) -> None:
     """Run the daemon of a bench until it is told to stop.
 
@@ -58,6 +59,7 @@ async def serve(
         beside: Runs beside the daemon, and stops it when it returns.
         keep_days: Age at which samples outside trials go; None keeps all.
         address: Where the health page is served; None for nowhere.
+        stopping: Called when a signal asks for the end.
 
     Raises:
         ConfigError: The bench file has problems, or names neither port nor broker.
@@ -87,7 +89,7 @@ async def serve(
         daemon = Daemon(setting, store, clock, partial(live_summary, data))
         also = {} if address is None else {"pages": partial(serve_pages, daemon, address, __version__)}
         try:
-            with stopped_by_signals(daemon):
+            with stopped_by_signals(daemon, stopping):
                 await daemon.run(None if beside is None else partial(beside, daemon), also)
         except TaskFailedError as error:
             cause = error.__cause__

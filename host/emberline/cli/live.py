@@ -66,12 +66,22 @@ def run(
 
     from emberline import app
     from emberline.cli.logs import log_to
+    from emberline.service.last_resort import end_in_any_case
 
     log_to(log)
     address = None if no_http else app.address_of(http)
     kept = None if keep_all else keep
     asyncio.run(
-        app.serve(_data(data), bench_file=bench, port=port, broker=broker, speed=speed, keep_days=kept, address=address)
+        app.serve(
+            _data(data),
+            bench_file=bench,
+            port=port,
+            broker=broker,
+            speed=speed,
+            keep_days=kept,
+            address=address,
+            stopping=end_in_any_case,
+        )
     )
 
 

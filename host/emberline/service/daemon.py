@@ -5,7 +5,7 @@ import contextlib
 import logging
 import os
 import signal
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -288,13 +288,18 @@ class Daemon:
 
 
 @contextlib.contextmanager
-def stopped_by_signals(daemon: Daemon) -> Iterator[None]:
-    """Let SIGINT and SIGTERM stop a daemon in order."""
+def stopped_by_signals(daemon: Daemon, stopping: Callable[[], None] = lambda: None) -> Iterator[None]:
+    """Let SIGINT and SIGTERM stop a daemon in order; `stopping` is called when one comes."""
+
+    def stop() -> None:
+        stopping()
+        daemon.stop()
+
     loop = asyncio.get_running_loop()
     numbers = (signal.SIGINT, signal.SIGTERM)
     for number in numbers:
         with contextlib.suppress(NotImplementedError):  # where the system has no such signals for event loops
-            loop.add_signal_handler(number, daemon.stop)
+            loop.add_signal_handler(number, stop)
     try:
         yield
     finally:
