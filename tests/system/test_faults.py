@@ -9,7 +9,9 @@ clock set anew has its home in `integration/test_clock_steps.py`, a daemon kille
 import asyncio
 import contextlib
 import json
+import os
 import shutil
+import signal
 import socket
 import sqlite3
 import subprocess
@@ -229,3 +231,28 @@ async def test_a_disk_that_is_full_and_is_freed(tmp_path: Path, small_disk: Path
 
     (small_disk / "data").mkdir()
     await burned(tmp_path, strike=strike, phases_s=(STEADY_S, OUT_S), data=small_disk / "data")
+
+
+async def test_a_daemon_ends_though_broker_store_and_follower_hang(tmp_path: Path, broker: Broker) -> None:
+    data = tmp_path / "data"
+    way = ("--broker", broker.address, "--speed", "20", "--no-http")
+    async with (
+        simulated_bench(tmp_path / "bench", *RING, broker=broker.address, duration_s=LENGTH_S, speed=20.0),
+        daemon_process(data, *way) as daemon,
+    ):
+        await daemon.stores_more(100, 90.0)
+        for follower in children(daemon.process.pid):
+            os.kill(follower, signal.SIGSTOP)
+        broker.freeze()
+        with contextlib.closing(sqlite3.connect(data / app.STORE_NAME, isolation_level=None)) as other:
+            other.execute("BEGIN IMMEDIATE")
+            # Raises where it takes longer than the ten seconds allowed, and a busy machine's time.
+            await daemon.stop()
+        broker.thaw()
+    assert "Traceback" not in daemon.log.read_text()
+
+
+def children(pid: int) -> list[int]:
+    """Return the processes that a process has started."""
+    tasks = (Path("/proc") / str(pid) / "task").iterdir()
+    return [int(child) for task in tasks for child in (task / "children").read_text().split()]

@@ -224,7 +224,9 @@ class Daemon:
         # The link's task is only told to take no more, so that the last commits can still be acknowledged through it.
         self._stopping.set()
         await self.ingest.close()
-        await supervisor.ended(INGEST, DRAIN_LIMIT_S)
+        if not await supervisor.ended(INGEST, DRAIN_LIMIT_S):
+            # What the store does not take in time was not acknowledged, and comes again.
+            await supervisor.stop(INGEST, OTHERS_LIMIT_S)
         await supervisor.stop(OUTLET, OTHERS_LIMIT_S)
         await supervisor.stop(LINK, LINK_LIMIT_S)
         await supervisor.stop(BROKER, LINK_LIMIT_S)
