@@ -3,7 +3,8 @@
 Two witnesses. A flame probe leaves the air's temperature within seconds; its onset is where its first rise, taken as a
 line, meets the level before it, less the probe's lag. The load cell sees mass go: before lighting it is level (up to a
 slow drift), afterwards it falls ever faster, and the onset of that quadratic is found by least squares over every
-candidate second. Where both speak, the earlier sure one is taken.
+candidate second. Where both speak, the flame mostly reached its probe at once, but now and then it took up to a minute:
+how far the loss of mass points to that is weighed (`dated_by_both`).
 """
 
 from dataclasses import dataclass
@@ -29,6 +30,10 @@ LOSS_G = 1.5
 """Least mass lost before a live run believes the load cell alone."""
 CONFIRM_S = 30
 """Seconds of loss that are looked at together."""
+LATE_SHARE = 0.15
+"""Share of fires whose flame reaches the probe late: lit at one side, or kindled under a heap (no source)."""
+LATE_S = 60.0
+"""Longest time that takes (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +69,7 @@ def find_lit(masked_g: Array, noise_g: Array, flame: Column | None, *, flame_lag
     by_mass = mass_onset(masked_g, noise_g)
     if by_flame is not None and by_mass is not None:
         # Far apart: a flame probe warmed by hand or sun long before, or a stove that died and was lit again.
-        chosen = by_mass if abs(by_flame.t_s - by_mass.t_s) > 600.0 else by_flame
+        chosen = by_mass if abs(by_flame.t_s - by_mass.t_s) > 600.0 else dated_by_both(by_flame, by_mass)
     else:
         only = by_flame or by_mass
         if only is None:
@@ -76,6 +81,34 @@ def find_lit(masked_g: Array, noise_g: Array, flame: Column | None, *, flame_lag
             if hottest < np.nanmedian(flame.value[:60]) + FLAME_RISE_K and hottest < 150.0:
                 return None
     return Event(EventKind.LIT, chosen.t_s, chosen.u_s, chosen.evidence)
+
+
+def dated_by_both(by_flame: Onset, by_mass: Onset) -> Onset:
+    """Weigh a flame probe's onset with a load cell's.
+
+    A mixture of two cases: the flame reached its probe at once, and the probe dates the match; or it took any time up
+    to `LATE_S`, and the load cell does, within that time. The odds are those of the cell's onset in either case times
+    how often each happens. Mean and standard deviation of the mixture are given.
+    """
+    early_s = by_flame.t_s - by_mass.t_s
+    if early_s <= 0.0:
+        return by_flame
+    u_apart_s = float(np.hypot(by_flame.u_s, by_mass.u_s))
+    at_once = (1.0 - LATE_SHARE) * np.exp(-0.5 * (early_s / u_apart_s) ** 2) / (u_apart_s * (2.0 * np.pi) ** 0.5)
+    t_s = np.linspace(max(by_flame.t_s - LATE_S, 0.0), by_flame.t_s, 241)
+    density = np.exp(-0.5 * ((t_s - by_mass.t_s) / by_mass.u_s) ** 2) / (by_mass.u_s * (2.0 * np.pi) ** 0.5)
+    late = LATE_SHARE * float(density.mean())
+    if late <= 1e-3 * at_once or density.sum() <= 0.0:
+        return by_flame
+    share = late / (late + at_once)
+    late_t_s = float(np.average(t_s, weights=density))
+    late_u2 = float(np.average((t_s - late_t_s) ** 2, weights=density))
+    apart2 = share * (1.0 - share) * (by_flame.t_s - late_t_s) ** 2
+    return Onset(
+        by_flame.t_s + share * (late_t_s - by_flame.t_s),
+        float(np.sqrt((1.0 - share) * by_flame.u_s**2 + share * late_u2 + apart2)),
+        f"{by_flame.evidence}; {by_mass.evidence}",
+    )
 
 
 def begun_mid_burn(masked_g: Array, noise_g: Array, flame: Column | None) -> bool:

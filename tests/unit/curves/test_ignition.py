@@ -8,7 +8,7 @@ from column_fixture import column, seconds
 from emberline.curves.burning_rate import noise_of
 from emberline.curves.events import Event, EventKind
 from emberline.curves.grid import Column
-from emberline.curves.ignition import find_lit, flame_onset, loss_trigger, mass_onset
+from emberline.curves.ignition import Onset, dated_by_both, find_lit, flame_onset, loss_trigger, mass_onset
 
 Array = NDArray[np.float64]
 LIT_S = 100.0
@@ -108,6 +108,31 @@ def test_a_lighter_held_to_the_probe_is_not_lit() -> None:
 def test_sunshine_is_not_lit() -> None:
     probe = column(18.0 + 30.0 * np.clip((seconds(900) - 200.0) / 120.0, 0.0, 1.0))
     assert flame_onset(probe, 5.0) is None
+
+
+def test_a_probe_that_agrees_with_the_load_cell_dates_the_match() -> None:
+    both = dated_by_both(Onset(61.0, 2.0, "flame"), Onset(60.0, 10.0, "mass"))
+    assert both.t_s == pytest.approx(61.0, abs=0.6)
+    assert 2.0 <= both.u_s < 3.5
+
+
+def test_a_flame_that_reaches_its_probe_late_leaves_the_match_to_the_load_cell() -> None:
+    both = dated_by_both(Onset(215.0, 5.0, "flame"), Onset(179.0, 5.0, "mass"))
+    assert both.t_s == pytest.approx(179.0, abs=0.5)
+    assert both.u_s == pytest.approx(5.0, abs=0.5)
+    assert both.evidence == "flame; mass"
+
+
+def test_witnesses_that_half_disagree_leave_doubt() -> None:
+    # By hand: 0.85 N(24; 0, 12.2) = 0.0040 against 0.15/60 Phi = 0.0024, so a share of 0.38 for a late flame.
+    both = dated_by_both(Onset(54.0, 2.0, "flame"), Onset(30.0, 12.0, "mass"))
+    assert both.t_s == pytest.approx(54.0 - 0.38 * 24.0, abs=1.5)
+    assert 10.0 < both.u_s < 16.0
+
+
+def test_a_loss_seen_after_the_flame_says_nothing() -> None:
+    probe = Onset(60.0, 2.0, "flame")
+    assert dated_by_both(probe, Onset(75.0, 5.0, "mass")) is probe
 
 
 def test_with_both_the_probe_dates_it() -> None:
