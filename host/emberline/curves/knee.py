@@ -105,7 +105,7 @@ def fit_knee(
     centre, sd = _moments(knees, np.exp(scores[best] - scores[best].max()))
     width = 4.0 * max(sd, reach / 20.0)
     for _ in range(4):
-        knees = centre + np.linspace(-1.0, 1.0, 25) * width
+        knees = centre + np.linspace(-1.0, 1.0, 31) * width
         designs = [fit.design(knees, rounding) for rounding in range(len(ROUNDINGS_K))]
         weighed = fit.weigh(knees, designs, wander_k, _ALL_SHARES)
         weight = np.exp(weighed.score - weighed.score.max()) * np.asarray(ROUNDING_PRIOR)[None, :, None]
