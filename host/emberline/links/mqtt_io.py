@@ -23,6 +23,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from emberline.config import BrokerAccess, ConfigError
 from emberline.links.errors import LinkError, LinkLostError
+from emberline.links.from_thread import EventLoopSide
 from emberline.links.mqtt_messages import Letter, Packet
 from emberline.links.mqtt_refusals import BrokerRefusedError, refused, unreached
 
@@ -79,10 +80,9 @@ class BrokerIO:
         self._topics = list(topics)
         self._will = will
         self._now_ns = now_ns
-        self._loop = asyncio.get_running_loop()
+        self._loop_side = EventLoopSide()
         self._news = asyncio.Event()
         self._ended = asyncio.Event()
-        self._opened: asyncio.Future[None] = self._loop.create_future()
         self._lock = threading.Lock()
         self._received: list[Packet] = []
         self._orders: deque[Letter | int] = deque()
@@ -124,7 +124,7 @@ class BrokerIO:
         link._thread.start()
         try:
             async with asyncio.timeout(limit_s):
-                await link._opened
+                await link._loop_side.opened
         except TimeoutError as exc:
             await link.close()
             raise LinkError(f"{link._where} did not answer within {limit_s:.0f} s: is a broker there?") from exc
@@ -209,8 +209,8 @@ class BrokerIO:
             self._fail(LinkLostError(f"the connection to {self._where} broke: {error}"))
         finally:
             self._let_go(client)
-            self._tell(self._news.set)
-            self._tell(self._ended.set)
+            self._loop_side.tell(self._news.set)
+            self._loop_side.tell(self._ended.set)
 
     def _connected(self) -> paho.Client:
         client = paho.Client(
@@ -336,7 +336,7 @@ class BrokerIO:
 
     def _be_ready(self) -> None:
         self._ready = True
-        self._tell(self._finish_opening, None)
+        self._loop_side.tell_opened()
 
     def _on_disconnect(
         self, _client: paho.Client, _data: object, flags: paho.DisconnectFlags, reason: ReasonCode, _props: object
@@ -379,7 +379,7 @@ class BrokerIO:
         )
         with self._lock:
             self._received.append(packet)
-        self._tell(self._news.set)
+        self._loop_side.tell(self._news.set)
 
     def _on_publish(self, _client: paho.Client, _data: object, number: int, reason: ReasonCode, _props: object) -> None:
         letter = self._unconfirmed.pop(number, None)
@@ -393,22 +393,10 @@ class BrokerIO:
                 reason,
             )
         if letter.done is not None:
-            self._tell(letter.done)
+            self._loop_side.tell(letter.done)
 
     def _fail(self, error: LinkError) -> None:
         if self._failure is None:
             self._failure = error
-        self._tell(self._finish_opening, self._failure)
-        self._tell(self._news.set)
-
-    def _finish_opening(self, error: LinkError | None) -> None:
-        if self._opened.done():
-            return
-        if error is None:
-            self._opened.set_result(None)
-        else:
-            self._opened.set_exception(error)
-
-    def _tell(self, call: Callable[..., object], *arguments: object) -> None:
-        with contextlib.suppress(RuntimeError):  # the event loop has ended
-            self._loop.call_soon_threadsafe(call, *arguments)
+        self._loop_side.tell_opened(self._failure)
+        self._loop_side.tell(self._news.set)

@@ -17,6 +17,7 @@ if sys.platform != "win32":
     import termios
 
 from emberline.links.errors import LinkError, LinkLostError
+from emberline.links.from_thread import EventLoopSide
 from emberline.links.ports import PortBusyError, PortDeniedError, PortMissingError, holders
 
 LOG = logging.getLogger(__name__)
@@ -49,10 +50,9 @@ class SerialIO:
         self.dropped = 0
         self._baud = baud
         self._now_ns = now_ns
-        self._loop = asyncio.get_running_loop()
+        self._loop_side = EventLoopSide()
         self._news = asyncio.Event()
         self._ended = asyncio.Event()
-        self._opened: asyncio.Future[None] = self._loop.create_future()
         self._room = threading.Condition()
         self._received: list[tuple[bytes, int]] = []
         self._held = 0
@@ -81,7 +81,7 @@ class SerialIO:
         link._thread.start()
         try:
             async with asyncio.timeout(limit_s):
-                await link._opened
+                await link._loop_side.opened
         except TimeoutError as exc:
             link._closing = True
             raise LinkError(
@@ -147,11 +147,11 @@ class SerialIO:
         try:
             port = _opened(self.path, self._baud)
         except LinkError as error:
-            self._tell(self._finish_opening, error)
-            self._tell(self._ended.set)
+            self._loop_side.tell_opened(error)
+            self._loop_side.tell(self._ended.set)
             return
         self._port = port
-        self._tell(self._finish_opening, None)
+        self._loop_side.tell_opened()
         try:
             while not self._closing:
                 self._step(port)
@@ -164,8 +164,8 @@ class SerialIO:
             port.reset_output_buffer()
         with contextlib.suppress(*PORT_ERRORS):
             port.close()
-        self._tell(self._news.set)
-        self._tell(self._ended.set)
+        self._loop_side.tell(self._news.set)
+        self._loop_side.tell(self._ended.set)
 
     def _step(self, port: serial.Serial) -> None:
         data = port.read(max(1, port.in_waiting))
@@ -176,7 +176,7 @@ class SerialIO:
                     self._room.wait(READ_LIMIT_S)
                 self._received.append((data, now_ns))
                 self._held += len(data)
-            self._tell(self._news.set)
+            self._loop_side.tell(self._news.set)
         with self._room:
             unsent, self._unsent = bytes(self._unsent), bytearray()
         if unsent:
@@ -184,18 +184,6 @@ class SerialIO:
                 port.write(unsent)
             except serial.SerialTimeoutException:
                 self.dropped += len(unsent)
-
-    def _finish_opening(self, error: LinkError | None) -> None:
-        if self._opened.done():
-            return
-        if error is None:
-            self._opened.set_result(None)
-        else:
-            self._opened.set_exception(error)
-
-    def _tell(self, call: Callable[..., object], *arguments: object) -> None:
-        with contextlib.suppress(RuntimeError):  # the event loop has ended
-            self._loop.call_soon_threadsafe(call, *arguments)
 
 
 def _opened(path: str, baud: int) -> serial.Serial:
