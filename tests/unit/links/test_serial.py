@@ -118,10 +118,10 @@ class Host:
         return found
 
 
-def link_to(path: Path, **options: Any) -> SerialLink:
+def link_to(path: Path, kind: type[SerialLink] = SerialLink, **options: Any) -> SerialLink:
     wanted = SerialPort(port=str(path), device=options.pop("device", None), baud=options.pop("baud", 115_200))
     options.setdefault("pauses", Pauses(chance=random.Random(1)))
-    return SerialLink(wanted, options.pop("clock", FastClock()), **options)
+    return kind(wanted, options.pop("clock", FastClock()), **options)
 
 
 @asynccontextmanager
@@ -163,19 +163,22 @@ async def test_sample_times_keep_the_pace_of_the_device_however_they_arrive(tmp_
     assert np.allclose(np.diff(t_s), 0.1, atol=2e-3)
 
 
+class RememberingLink(SerialLink):
+    """A link that remembers the states it came to, also those too short to be seen from outside."""
+
+    def __setattr__(self, name: str, value: Any) -> None:
+        if name == "state":
+            self.__dict__.setdefault("states", []).append(value)
+        super().__setattr__(name, value)
+
+
 async def test_an_unplugged_device_is_found_again_and_sends_what_it_kept(tmp_path: Path) -> None:
     bench = Bench(tmp_path / "port", Fault(FaultKind.UNPLUG, 20.0, 26.0))
-    link = link_to(tmp_path / "port")
+    link = link_to(tmp_path / "port", kind=RememberingLink)
     host = Host(link)
-    states = set()
-
-    def look() -> bool:
-        states.add(link.state)
-        return bench.device.exhausted and not bench.device.waiting
-
     async with running(bench.run, lambda: link.run(host.take)):
-        await until(look, "the last acknowledgement")
-    assert {LinkState.WAITING, LinkState.STREAMING} <= states
+        await until(lambda: bench.device.exhausted and not bench.device.waiting, "the last acknowledgement")
+    assert {LinkState.WAITING, LinkState.STREAMING} <= set(vars(link)["states"])
     assert host.numbers("mass") == list(range(600))
     assert host.numbers("water") == list(range(240))
 
