@@ -36,6 +36,8 @@ LEAST_FUEL_G = 5.0
 """Least unplanned addition that is taken for fuel; a tugging lead may feign less (common practice, no source)."""
 KINDLING_S = 20.0
 """Seconds after lighting within which additions still belong to the first fill (common practice, no source)."""
+SEEN_S = 3
+"""Least record before an addition that shows what it was added to; a record may begin while the bench is loaded."""
 LEAST_KNOCK_G = 15.0
 """Largest movement of the load from which on a disturbance that left nothing behind is worth an event."""
 
@@ -273,7 +275,7 @@ class _Reader:
         return size > 0.3 * load if np.isfinite(load) else size >= POT_G
 
     def _burning(self, step: MassStep) -> bool:
-        return self._lit_s is not None and step.start_s >= self._lit_s + KINDLING_S
+        return self._lit_s is not None and step.start_s >= max(self._lit_s + KINDLING_S, SEEN_S)
 
     def _planned_pot_g(self, index: int) -> float | None:
         pot = self._plan.pot

@@ -117,6 +117,11 @@ def test_a_record_that_began_mid_burn_may_be_refuelled_at_once() -> None:
     assert kinds(loads) == ["refuel"]
 
 
+def test_what_is_laid_on_as_the_record_begins_is_no_refuel() -> None:
+    loads = tell_apart([step(0, 46.0)], empty_plan(), None, burning_at_start=True)
+    assert kinds(loads) == ["step"]
+
+
 def test_the_plan_tells_a_heavy_refuel_from_a_light_pot() -> None:
     steps = step(200, 420.0), step(500, 300.0)
     assert kinds(read(*steps, plan=planned(120.0, 300.0, refuels=(300.0,)))) == ["pot_on", "refuel"]
