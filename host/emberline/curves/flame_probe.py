@@ -27,7 +27,7 @@ CORRELATED = (5.0, 40.0)
 """Fewest and most seconds of a flame probe that make one independent value."""
 TAUS_S = (3.0, 8.0, 20.0, 45.0)
 """Time constants tried for a flame probe's fall, s: from a bare bead to a sheath of 3 mm."""
-SETTLING_S = 60.0
+SETTLING_S = 65.0
 """Time constant with which glowing char and stove settle once the flame is gone, s."""
 USUAL_LAG_S = 10.0
 """Lag of a flame probe of which nothing is known, s."""
@@ -41,7 +41,9 @@ CALM_SHARE, CALM_K = 0.6, 3.0
 """Most scatter of an afterglow: a share of the flame's, and what a slow probe's own noise may add."""
 STILL_SHARE = 0.35
 """Share of the flame's flicker below which a stretch before the last fall is sure to be afterglow."""
-SETTLED_S = 25.0
+BLURRED_S = 12.0
+"""By how much the moment found for a second fall may be late, s."""
+SETTLED_S = 16.0
 """Seconds, twice in a row, by which an afterglow shows that it has settled."""
 BEFORE_S, AFTER_S = 150.0, 120.0
 """Reach of the fit before the probe has fallen half-way, and after it has fallen almost to its afterglow."""
@@ -114,7 +116,7 @@ def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, l
     if drop is None:
         return None
     if _had_settled(drop.t_s, t, v, hot):
-        earlier = (t > min(crossing, drop.t_s - 50.0) - BEFORE_S) & (t < drop.t_s - 2.0)
+        earlier = (t > min(crossing, drop.t_s - 50.0) - BEFORE_S) & (t < drop.t_s - BLURRED_S)
         first = _split(t[earlier], v[earlier], rate, lag_s)
         if first is not None and first.t_s < drop.t_s - SETTLED_S:
             still = first.calm_k < STILL_SHARE * first.flicker_k
@@ -127,8 +129,9 @@ def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, l
 
 def _had_settled(at_s: float, t: Array, v: Array, hot_c: float) -> bool:
     """Tell whether a fall began from an afterglow: cooler than flame, and sinking no further."""
-    late = v[(t > at_s - SETTLED_S) & (t < at_s)]
-    middle = v[(t > at_s - 2 * SETTLED_S) & (t <= at_s - SETTLED_S)]
+    end_s = at_s - BLURRED_S
+    late = v[(t > end_s - SETTLED_S) & (t < end_s)]
+    middle = v[(t > end_s - 2 * SETTLED_S) & (t <= end_s - SETTLED_S)]
     if len(late) < 5 or len(middle) < 5:
         return False
     level = float(np.median(late))
