@@ -192,19 +192,6 @@ async def test_a_device_that_restarts(tmp_path: Path, way: str, request: pytest.
     assert sum("restarted" in note.text for note in notes) == len(PHASES_S)
 
 
-@pytest.mark.parametrize("way", ["serial", "broker"])
-async def test_a_daemon_that_is_killed_or_ended(tmp_path: Path, way: str, request: pytest.FixtureRequest) -> None:
-    async def strike(burn: Burn) -> None:
-        await burn.daemon.kill()
-        await burn.daemon.start()
-        await burn.daemon.stores_more(0)
-        assert await burn.daemon.stop() == 0
-        await burn.daemon.start()
-
-    broker = request.getfixturevalue("broker") if way == "broker" else None
-    await burned(tmp_path, strike=strike, broker=broker)
-
-
 @pytest.fixture
 def small_disk(tmp_path: Path) -> Iterator[Path]:
     """A file system of its own, where this machine lets us make one."""

@@ -7,7 +7,6 @@ from pathlib import Path
 import pytest
 
 from benchmarks.kills.running import burn_with_kills
-from benchmarks.outage import running as outage
 from benchmarks.service.verdict import Bar, at_most, tell
 from benchmarks.soak.course import Course
 from broker_fixture import Broker
@@ -32,15 +31,6 @@ async def test_a_daemon_killed_at_random_moments_loses_nothing_and_finds_the_sam
     assert (found.account.unaccounted, found.account.doubled, found.account.lost) == (0, 0, 0)
     assert found.replay == ""
     assert found.events == ("lit", "pot_on", "boil", "pot_off", "flameout")
-
-
-@pytest.mark.timeout(240)
-async def test_an_outage_of_ten_minutes_costs_no_sample(tmp_path: Path, broker: Broker) -> None:
-    del broker  # skips where there is no such program; the benchmark runs its own
-    found = await outage.run(tmp_path / "outage", outage.Plan(outage_s=600.0, speed=60.0, returns=1), lambda _: None)
-    assert found.taken > 0
-    assert (found.unaccounted, found.doubled, found.lost) == (0, 0, 0)
-    assert (len(found.broker_s), len(found.cable_s)) == (4, 2)
 
 
 def test_a_slope_is_found_after_the_warm_up_with_its_uncertainty() -> None:

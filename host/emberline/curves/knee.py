@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 ROUNDINGS_K = (0.0, 0.1, 0.25, 0.6)
 """Roundings of a knee that are weighed, K: at its knee the water is 0.69 of that below its plateau (ours)."""
 ROUNDING_PRIOR = (0.4, 0.25, 0.2, 0.15)
-WANDER_SHARES = (0.03, 0.08, 0.2)
+WANDER_SHARES = (0.03, 0.1, 0.3)
 """Changes of a ramp's slope in ten seconds that are weighed, over the slope (ours: steady to gusty)."""
 USUAL_SHARE, U_USUAL_SHARE = 0.85, 0.35
 """Slope at the end of a ramp over that of its last kelvins, and how much that varies (ours)."""

@@ -15,7 +15,7 @@ LEAST_AFTER_S = 60
 """Seconds after it without which a smoothed rate tells no moment."""
 SMOOTHED_S = 7.0
 """Width of a step of the loss in the smoothed rate, as a standard deviation."""
-GROWTHS_S = (20.0, 30.0, 45.0)
+GROWTHS_S = (20.0, 30.0)
 """Times in which evaporation grows by a factor e as open water nears the boil, weighed alike: some 30 s at 5 K a minute
 (the vapour pressure law near boiling), less where the water warms faster."""
 EVERY_S = 3
