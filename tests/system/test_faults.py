@@ -10,11 +10,9 @@ import asyncio
 import contextlib
 import json
 import os
-import shutil
 import signal
 import socket
 import sqlite3
-import subprocess
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,6 +23,7 @@ from benchmarks.kills.running import summary_kept
 from broker_fixture import Broker
 from conservation import Account, check, check_replay
 from daemon_fixture import DaemonProcess, daemon_process
+from disk_fixture import disk_of
 from emberline import app
 from emberline.service.control_place import socket_path
 from emberline.service.keeper import first_sample_ns
@@ -194,17 +193,8 @@ async def test_a_device_that_restarts(tmp_path: Path, way: str, request: pytest.
 
 @pytest.fixture
 def small_disk(tmp_path: Path) -> Iterator[Path]:
-    """A file system of its own, where this machine lets us make one."""
-    place = tmp_path / "disk"
-    place.mkdir()
-    mount = shutil.which("mount")
-    made = mount and subprocess.run([mount, "-t", "tmpfs", "-o", "size=16m", "none", place], capture_output=True)
-    if not made or made.returncode:
-        pytest.skip("no file system can be mounted here: that takes root")
-    try:
+    with disk_of(16, tmp_path / "disk") as place:
         yield place
-    finally:
-        subprocess.run(["umount", "-l", place], check=True)
 
 
 async def test_a_disk_that_is_full_and_is_freed(tmp_path: Path, small_disk: Path) -> None:

@@ -4,11 +4,9 @@ import asyncio
 import contextlib
 import json
 import os
-import shutil
 import signal
 import socket
 import sqlite3
-import subprocess
 import sys
 from collections.abc import AsyncIterator, Callable, Iterator
 from contextlib import asynccontextmanager
@@ -17,6 +15,7 @@ from typing import Any
 
 import pytest
 
+from disk_fixture import disk_of
 from emberline.app import STORE_NAME
 from emberline.service.control_client import ask
 from emberline.service.errors import NoDaemonError, RequestError
@@ -35,17 +34,8 @@ async def no_worker_left() -> AsyncIterator[None]:
 
 @pytest.fixture
 def small_disk(tmp_path: Path) -> Iterator[Path]:
-    """A file system of 6 MiB of its own, where this machine lets us make one."""
-    place = tmp_path / "disk"
-    place.mkdir()
-    mount = shutil.which("mount")
-    made = mount and subprocess.run([mount, "-t", "tmpfs", "-o", "size=6m", "none", place], capture_output=True)
-    if not made or made.returncode:
-        pytest.skip("no file system can be mounted here: that takes root")
-    try:
+    with disk_of(6, tmp_path / "disk") as place:
         yield place
-    finally:
-        subprocess.run(["umount", "-l", place], check=True)
 
 
 @asynccontextmanager

@@ -7,7 +7,7 @@ stronger than one; else a hand or a gust was at the load cell.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -151,8 +151,7 @@ def final_fall(
     half = stretches[-1][1]
     if half >= n - 5 or not (filled[half:] < LOW_SHARE * level).any():
         return None
-    fall = _foot(rate_g_s, half, level)
-    return replace(fall, blurred_s=0.3 * AVERAGED_S * (wide - 1.0)) if fall is not None else None
+    return _foot(rate_g_s, half, level, 0.3 * AVERAGED_S * (wide - 1.0))
 
 
 def _width(u_rate_g_s: Array | None, level: float, begin: int) -> float:
@@ -180,7 +179,7 @@ def _burning_stretches(filled: Array, begin: int, level: float, refuels_s: Seque
     return kept
 
 
-def _foot(rate_g_s: Array, half: int, level: float) -> Fall | None:
+def _foot(rate_g_s: Array, half: int, level: float, blurred_s: float) -> Fall | None:
     """Fit the straight fall and the level tail from the moment of half rate on."""
     n = len(rate_g_s)
     start = half
@@ -210,7 +209,7 @@ def _foot(rate_g_s: Array, half: int, level: float) -> Fall | None:
     if tail_level > 0.8 * FLAMEOUT_SHARE * level or (end_s is not None and end_s > foot + 0.3 * (foot - half) + 10.0):
         end_s = None
     settled = _settled(rate_g_s, half, int(foot), level)
-    return Fall(float(half), foot, end_s, level, max(tail_level, 0.0), float(end - foot), settled, 0.0)
+    return Fall(float(half), foot, end_s, level, max(tail_level, 0.0), float(end - foot), settled, blurred_s)
 
 
 def _settled(rate_g_s: Array, half: int, foot: int, level: float) -> float:

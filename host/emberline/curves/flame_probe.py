@@ -101,30 +101,39 @@ def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, l
     in_flame = calm > 0.5 * (top + after)
     # However long the afterglow was recorded, the flame is as hot as it was while it burnt.
     hot = float(np.median(calm[in_flame])) if in_flame.any() else top
-    if hot < FLAME_C or after > hot - max(LEAST_DROP_K, LEAST_DROP_SHARE * hot):
+    if hot < FLAME_C or after > _coolest_flame_c(hot):
         return None
     # Char that glows up once the flame is gone can warm the probe again: the lowest it came to is what ended the fall.
-    after = min(after, float(np.min(calm[np.flatnonzero(calm > 0.5 * (hot + after))[-1] :])))
-    crossing = float(t[np.flatnonzero(calm > 0.5 * (hot + after))[-1]])
+    after = min(after, float(np.min(calm[_last(calm > 0.5 * (hot + after)) :])))
+    crossing = float(t[_last(calm > 0.5 * (hot + after))])
     if t[-1] - crossing < TAIL_S / 2:
         return None
     rate = _Rate(share, lag_s) if share is not None else None
     # A dying flame may warm the probe little more than its afterglow does, long after it has fallen half-way.
     still_warm = (calm > after + WARM_SHARE * (hot - after)) & (t < crossing + DYING_S)
-    near = (t > crossing - BEFORE_S) & (t < float(t[np.flatnonzero(still_warm)[-1]]) + AFTER_S)
+    near = (t > crossing - BEFORE_S) & (t < float(t[_last(still_warm)]) + AFTER_S)
     drop = _split(t[near], v[near], rate, lag_s)
-    if drop is None:
-        return None
-    if _had_settled(drop.t_s, t, v, hot):
-        earlier = (t > min(crossing, drop.t_s - 50.0) - BEFORE_S) & (t < drop.t_s - BLURRED_S)
-        first = _split(t[earlier], v[earlier], rate, lag_s)
-        if first is not None and first.t_s < drop.t_s - SETTLED_S:
-            still = first.calm_k < STILL_SHARE * first.flicker_k
-            if still and (rate is None or rate.too_soon_at(first.t_s) < 1.0):
-                return first
-            # Neither is sure to be the flame's.
-            drop = replace(drop, u_s=float(np.hypot(drop.u_s, 0.5 * (drop.t_s - first.t_s))))
-    return drop
+    if drop is None or not _had_settled(drop.t_s, t, v, hot):
+        return drop
+    earlier = (t > min(crossing, drop.t_s - 50.0) - BEFORE_S) & (t < drop.t_s - BLURRED_S)
+    first = _split(t[earlier], v[earlier], rate, lag_s)
+    if first is None or first.t_s >= drop.t_s - SETTLED_S:
+        return drop
+    still = first.calm_k < STILL_SHARE * first.flicker_k
+    if still and (rate is None or rate.too_soon_at(first.t_s) < 1.0):
+        return first
+    # Neither is sure to be the flame's.
+    return replace(drop, u_s=float(np.hypot(drop.u_s, 0.5 * (drop.t_s - first.t_s))))
+
+
+def _coolest_flame_c(hot_c: float) -> float:
+    """Return the temperature below which a probe that was so hot in flame stands in none."""
+    return hot_c - max(LEAST_DROP_K, LEAST_DROP_SHARE * hot_c)
+
+
+def _last(mask: NDArray[np.bool_]) -> int:
+    """Return the last index that holds."""
+    return int(np.flatnonzero(mask)[-1])
 
 
 def _had_settled(at_s: float, t: Array, v: Array, hot_c: float) -> bool:
@@ -135,8 +144,7 @@ def _had_settled(at_s: float, t: Array, v: Array, hot_c: float) -> bool:
     if len(late) < 5 or len(middle) < 5:
         return False
     level = float(np.median(late))
-    cooler = level < hot_c - max(LEAST_DROP_K, LEAST_DROP_SHARE * hot_c)
-    return cooler and abs(float(np.median(middle)) - level) < 0.1 * (hot_c - level)
+    return level < _coolest_flame_c(hot_c) and abs(float(np.median(middle)) - level) < 0.1 * (hot_c - level)
 
 
 class _Rate:

@@ -21,8 +21,9 @@ Array = NDArray[np.float64]
 TAIL_S = 25
 """Seconds of tail after the foot that make it sure."""
 LINGERS_SHARE = 0.1
-"""By how much of the fall's length flames outlive its foot on brightly glowing char: 33 cone-calorimeter burns of one
-timber in three laboratories 0.45, 23 of various woods 0.1, simulated burns of four kinds -0.2 to 0.1."""
+"""By how much of the fall's length flames outlive its foot on brightly glowing char: 29 cone-calorimeter burns of one
+timber in three laboratories 0.45, 24 of various woods 0.1, simulated burns of three kinds -0.2 to -0.1 (medians); what
+is taken lies between them."""
 U_LINGERS_SHARE = 0.6
 """Standard uncertainty of that share."""
 U_SHARE_CROSSING = 0.4

@@ -25,7 +25,7 @@ from emberline.config import BrokerAccess, ConfigError
 from emberline.links.errors import LinkError, LinkLostError
 from emberline.links.from_thread import EventLoopSide
 from emberline.links.mqtt_messages import Letter, Packet
-from emberline.links.mqtt_refusals import BrokerRefusedError, refused, unreached
+from emberline.links.mqtt_refusals import BrokerRefusedError, not_granted, refused, unreached
 
 LOG = logging.getLogger(__name__)
 
@@ -316,21 +316,8 @@ class BrokerIO:
         self, _client: paho.Client, _data: object, _mid: int, reasons: list[ReasonCode], _props: object
     ) -> None:
         for topic, reason in zip(self._topics, reasons, strict=False):
-            if reason.is_failure:
-                self._fail(
-                    BrokerRefusedError(
-                        f"{self._where} does not let this program read {topic} ({reason}): permit that in the access "
-                        "list of the broker"
-                    )
-                )
-                return
             if reason.value != 1:
-                self._fail(
-                    BrokerRefusedError(
-                        f"{self._where} grants {topic} without acknowledgements only, so that readings could be lost: "
-                        "let the broker grant QoS 1"
-                    )
-                )
+                self._fail(not_granted(self._where, topic, reason))
                 return
         self._be_ready()
 

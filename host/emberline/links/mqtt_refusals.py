@@ -36,6 +36,24 @@ def refused(where: str, user: str | None, reason: ReasonCode) -> LinkError:
     return BrokerRefusedError(f"the broker at {where} refuses this program ({reason})")
 
 
+def not_granted(where: str, topic: str, reason: ReasonCode) -> BrokerRefusedError:
+    """Return our own error for a broker that does not grant a topic with acknowledgements.
+
+    Args:
+        where: The broker.
+        topic: The topic.
+        reason: What the broker said.
+    """
+    if reason.is_failure:
+        return BrokerRefusedError(
+            f"{where} does not let this program read {topic} ({reason}): permit that in the access list of the broker"
+        )
+    return BrokerRefusedError(
+        f"{where} grants {topic} without acknowledgements only, so that readings could be lost: let the broker grant "
+        "QoS 1"
+    )
+
+
 def unreached(where: str, host: str, error: OSError | ValueError) -> LinkError:
     """Return our own error for a broker that cannot be reached."""
     if isinstance(error, ssl.SSLCertVerificationError):

@@ -34,8 +34,6 @@ RAMP_S = 900
 """Seconds of curve that the detector is given before the moment of interest."""
 AGAIN_S = (45, 90)
 """Seconds after its announcement at which a boil is looked at again, for a better time and the jump of its steam."""
-HOLD_FIRST_S = 8
-"""Seconds of plateau on which a boil is found the first time."""
 UNSURE_S = 8
 """Seconds for which a boil that is not confirmed must be found at the same moment before it is announced."""
 STEADY_WITHIN_S = 4.0
@@ -106,7 +104,7 @@ class BoilWatch:
         if not near or now - self._asked_s < every:
             return None
         self._asked_s = now
-        found = self._ask(water, now, visit, now - RAMP_S, loss, HOLD_FIRST_S)
+        found = self._ask(water, now, visit, now - RAMP_S, loss, HOLD_LIVE_S)
         self._candidates = [c for c in self._candidates if c[0] >= now - UNSURE_S - 2 * LEAST_EVERY_S]
         if found is None:
             return None

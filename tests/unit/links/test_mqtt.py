@@ -33,6 +33,7 @@ from emberline_sim.device.life import DeviceSpec
 from emberline_sim.device.microcontroller import Microcontroller
 from emberline_sim.faults import Fault, FaultKind, Mischief
 from emberline_sim.hookup import BrokerHookup
+from fast_clock import FastClock
 from live_fixture import end_worker_threads, until
 
 SPEED = 20.0
@@ -43,36 +44,6 @@ LENGTH_S = 60.0
 async def no_worker_left() -> AsyncIterator[None]:
     yield
     await end_worker_threads()
-
-
-class FastClock:
-    """Twenty seconds in one."""
-
-    slack_s = 30.0
-
-    def now_ns(self) -> int:
-        return int(time.monotonic() * SPEED * 1e9)
-
-    def real_s(self, seconds: float) -> float:
-        return seconds / SPEED
-
-    async def sleep(self, seconds: float) -> None:
-        await asyncio.sleep(seconds / SPEED)
-
-
-class RealClock(FastClock):
-    """A second in a second."""
-
-    slack_s = 0.0
-
-    def now_ns(self) -> int:
-        return time.monotonic_ns()
-
-    def real_s(self, seconds: float) -> float:
-        return seconds
-
-    async def sleep(self, seconds: float) -> None:
-        await asyncio.sleep(seconds)
 
 
 def wired() -> tuple[list[Converter], Iterator[Block]]:
@@ -163,7 +134,7 @@ def access_to(broker: Broker, **options: Any) -> BrokerAccess:
 
 def link_to(broker: Broker, **options: Any) -> MqttLink:
     access = options.pop("access", None) or access_to(broker)
-    clock = options.pop("clock", None) or FastClock()
+    clock = options.pop("clock", None) or FastClock(SPEED)
     pauses = Pauses(2.0, chance=random.Random(1))
     return MqttLink(access, "yard", clock, name=options.pop("name", "host1"), pauses=pauses, **options)
 
@@ -429,14 +400,14 @@ async def test_a_broker_that_does_not_do_what_is_needed_is_told_apart(
     server = await asyncio.start_server(answer, "127.0.0.1", 0)
     port = server.sockets[0].getsockname()[1]
     access = BrokerAccess(bench_file.Broker("127.0.0.1", port), Path(), {})
-    link = MqttLink(access, "yard", FastClock(), name="host1")
+    link = MqttLink(access, "yard", FastClock(SPEED), name="host1")
     async with server, running(lambda: link.run(Host(link).take)):
         await until(lambda: words in link.trouble, f"{words!r}, not {link.trouble!r}")
 
 
 async def test_a_frozen_broker_is_given_up_and_taken_up_again(broker: Broker) -> None:
     bench = Bench(broker, speed=4.0, ring_s=60.0)
-    link = link_to(broker, clock=RealClock())
+    link = link_to(broker, clock=FastClock(1.0, slack_s=0.0))
     host = Host(link)
     async with running(bench.run, lambda: link.run(host.take)):
         await until(lambda: len(host.numbers("mass")) > 40, "some samples")

@@ -27,6 +27,7 @@ from emberline_sim.faults import Fault, FaultKind, Mischief
 from emberline_sim.hookup import Hookup
 from emberline_sim.ports import PtyPort
 from emberline_wire import Event, Readings, Refused
+from fast_clock import FastClock
 from live_fixture import end_worker_threads, until
 
 SPEED = 60.0
@@ -37,27 +38,6 @@ LENGTH_S = 60.0
 async def no_worker_left() -> AsyncIterator[None]:
     yield
     await end_worker_threads()
-
-
-class FastClock:
-    """Sixty seconds in one."""
-
-    slack_s = 30.0
-
-    def now_ns(self) -> int:
-        return int(time.monotonic() * SPEED * 1e9)
-
-    def real_s(self, seconds: float) -> float:
-        return seconds / SPEED
-
-    async def sleep(self, seconds: float) -> None:
-        await asyncio.sleep(seconds / SPEED)
-
-
-class ImpatientClock(FastClock):
-    """Sixty seconds in one, with no allowance for a busy machine."""
-
-    slack_s = 0.0
 
 
 def wired() -> tuple[list[Converter], Iterator[Block]]:
@@ -121,7 +101,7 @@ class Host:
 def link_to(path: Path, kind: type[SerialLink] = SerialLink, **options: Any) -> SerialLink:
     wanted = SerialPort(port=str(path), device=options.pop("device", None), baud=options.pop("baud", 115_200))
     options.setdefault("pauses", Pauses(chance=random.Random(1)))
-    return kind(wanted, options.pop("clock", FastClock()), **options)
+    return kind(wanted, options.pop("clock", FastClock(SPEED)), **options)
 
 
 @asynccontextmanager
@@ -289,7 +269,7 @@ async def test_a_port_on_which_nobody_speaks_is_opened_anew(tmp_path: Path, capl
     caplog.set_level(logging.DEBUG, "emberline")
     port = PtyPort(tmp_path / "port")
     port.plug()
-    link = link_to(tmp_path / "port", clock=ImpatientClock())
+    link = link_to(tmp_path / "port", clock=FastClock(SPEED, slack_s=0.0))
     async with running(lambda: link.run(Host(link).take)):
         await until(lambda: caplog.text.count("nobody on the port") >= 3, "three attempts")
     port.unplug()
@@ -301,7 +281,7 @@ async def test_a_port_on_which_nobody_speaks_is_opened_anew(tmp_path: Path, capl
 async def test_a_device_that_falls_silent_is_stale_and_then_opened_anew(
     tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
-    bench, link = Bench(tmp_path / "port"), link_to(tmp_path / "port", clock=ImpatientClock())
+    bench, link = Bench(tmp_path / "port"), link_to(tmp_path / "port", clock=FastClock(SPEED, slack_s=0.0))
     host = Host(link)
     async with running(bench.run, lambda: link.run(host.take)):
         await until(lambda: len(host.numbers("mass")) > 30, "some samples")
