@@ -15,6 +15,10 @@ from emberline.bench.errors import PlanError as PlanError
 from emberline.bench.plan_quantities import QUANTITIES
 from emberline.bench.toml_reading import Reading, Section
 
+SPAN_BEYOND_USE = 0.03
+"""Share by which a known mass may be shown wrong; beyond it, a line through two points is no calibration any more."""
+LOAD_CELL_KEYS = ("known_g", "shown_g", "shown_after_g", "zero_drift_g", "zero_drift_s")
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class FuelPlan:
@@ -109,6 +113,25 @@ class RefuelPlan:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class LoadCellPlan:
+    """What a person asked the load cell itself, before and after the burn.
+
+    Attributes:
+        known_g: A known mass that was laid on it.
+        shown_g: What the load cell showed of it before the burn, the empty or laden cell taken off.
+        shown_after_g: The same after the burn.
+        zero_drift_g: What the empty cell showed after the burn, less what it showed before.
+        zero_drift_s: Time between those two looks at the empty cell.
+    """
+
+    known_g: UFloat | None = None
+    shown_g: UFloat | None = None
+    shown_after_g: UFloat | None = None
+    zero_drift_g: UFloat | None = None
+    zero_drift_s: UFloat | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Plan:
     """All that a person said about a trial.
 
@@ -119,6 +142,7 @@ class Plan:
         pot: The pot, or None where none was planned.
         place: Where it burns.
         refuels: Weighed additions, in order.
+        load_cell: What the load cell was asked.
     """
 
     label: str | None = None
@@ -127,6 +151,7 @@ class Plan:
     pot: PotPlan | None = None
     place: Place = field(default_factory=Place)
     refuels: tuple[RefuelPlan, ...] = ()
+    load_cell: LoadCellPlan = field(default_factory=LoadCellPlan)
 
 
 def empty_plan() -> Plan:
@@ -148,8 +173,9 @@ def parse_plan(text: str) -> Plan:
     pot = _pot(root.section("pot"))
     place = _place(root.section("place"))
     refuels = tuple(_refuel(section) for section in root.sections("refuel"))
+    load_cell = _load_cell(root.section("load_cell"))
     root.close()
-    plan = Plan(label, factors, fuel, pot, place, refuels)
+    plan = Plan(label, factors, fuel, pot, place, refuels, load_cell)
     if reading.readable:
         _check_remains(reading, plan)
     if reading.problems:
@@ -275,6 +301,28 @@ def _place(section: Section | None) -> Place:
 def _refuel(section: Section) -> RefuelPlan:
     plan = RefuelPlan(_uncertain(section, "mass_g"), _moisture(section, "moisture"), section.text("lot"))
     section.close()
+    return plan
+
+
+def _load_cell(section: Section | None) -> LoadCellPlan:
+    if section is None:
+        return LoadCellPlan()
+    plan = LoadCellPlan(*(_uncertain(section, key) for key in LOAD_CELL_KEYS))
+    section.close()
+    for key, shown in (("shown_g", plan.shown_g), ("shown_after_g", plan.shown_after_g)):
+        if shown is None:
+            continue
+        if plan.known_g is None:
+            section.complain(key, f"{key} needs known_g, the known mass of which it was shown")
+        elif abs(shown.n - plan.known_g.n) > SPAN_BEYOND_USE * plan.known_g.n:
+            section.complain(
+                key,
+                f"{key} = {shown.n:g} g for a known mass of {plan.known_g.n:g} g: calibrate the load cell anew, or see "
+                "that nothing touches it",
+            )
+    if (plan.zero_drift_g is None) != (plan.zero_drift_s is None):
+        key = "zero_drift_g" if plan.zero_drift_s is None else "zero_drift_s"
+        section.complain(key, "zero_drift_g and zero_drift_s belong together: how far the zero moved, and in what time")
     return plan
 
 

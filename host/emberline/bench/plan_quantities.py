@@ -29,6 +29,11 @@ QUANTITIES: Mapping[str, Quantity] = MappingProxyType(
         "lid_g": Quantity(1.0, 10_000.0, "g", u=0.5, hints=(_KILOGRAMS,)),
         "water_g": Quantity(25.0, 50_000.0, "g", u=0.5, hints=(_KILOGRAMS,)),
         "final_water_g": Quantity(0.0, 50_000.0, "g", u=0.5),
+        # A known mass of class M1 up to 1 kg (OIML R 111); what a load cell shows of it, read for some seconds.
+        "known_g": Quantity(20.0, 30_000.0, "g", u=0.05, hints=(_KILOGRAMS,)),
+        "shown_g": Quantity(15.0, 40_000.0, "g", u=0.3, hints=(_KILOGRAMS,)),
+        "shown_after_g": Quantity(15.0, 40_000.0, "g", u=0.3, hints=(_KILOGRAMS,)),
+        "zero_drift_g": Quantity(-200.0, 200.0, "g", u=0.3),
         # Moisture: two samples of one lot differ by a point (common practice, no source).
         "moisture_wet": Quantity(0.0, 0.7, "", u=0.01, hints=(_PERCENT,)),
         "moisture_dry": Quantity(0.0, 1.0, "", u=0.01, hints=(_PERCENT,)),
@@ -47,6 +52,7 @@ QUANTITIES: Mapping[str, Quantity] = MappingProxyType(
         # Times by a wristwatch.
         "char_snuffed_s": Quantity(0.0, 86_400.0, "s", u=10.0),
         "final_water_delay_s": Quantity(0.0, 7_200.0, "s", u=5.0),
+        "zero_drift_s": Quantity(60.0, 172_800.0, "s", u=10.0),
         # The pot: by material 5 %, given by a person 5 % as well.
         "heat_capacity_j_k": Quantity(
             5.0, 20_000.0, "J/K", u_relative=0.05, hints=(Hint(0.05, 5.0, "J/(g K)? multiply by the pot's grams"),)

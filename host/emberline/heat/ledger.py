@@ -124,16 +124,16 @@ def _fuel_curve(
     starter = float(plan.fuel.starter_g.nominal_value) if plan.fuel.starter_g is not None else 0.0
     kindling = float(plan.fuel.kindling_g.nominal_value) if plan.fuel.kindling_g is not None else 0.0
     begin = float(plan.fuel.mass_g.nominal_value) + starter + kindling
-    reference = float(np.interp(lit.t_s if lit is not None else 0.0, t_s, scale.loss.mass_g))
-    fuel = begin - (reference - scale.loss.mass_g)
+    mass_g = scale.loss.mass_g - scale.zero_course_g(t_s)
+    reference = float(np.interp(lit.t_s if lit is not None else 0.0, t_s, mass_g))
+    fuel = begin - (reference - mass_g)
     variance = scale.loss.u_mass_g**2 + float(plan.fuel.mass_g.std_dev) ** 2
     for course in courses:
         fuel = fuel + np.cumsum(course.rate_g_s)
         variance = variance + np.cumsum(course.u_rate_g_s) ** 2
     for step in scale.loads.refuels:
         fuel = fuel + np.where(t_s >= step.t_s, step.size_g.nominal_value, 0.0)
-    since_lit = np.maximum(t_s - (lit.t_s if lit is not None else 0.0), 0.0) / 3600.0
-    variance = variance + scale.u_wander_g(3600.0) ** 2 * since_lit
+    variance = variance + scale.u_wander_g(np.maximum(t_s - (lit.t_s if lit is not None else 0.0), 0.0)) ** 2
     variance = variance + (float(scale.span.std_dev) * (begin - fuel)) ** 2
     return np.maximum(fuel, 0.0), np.sqrt(variance)
 

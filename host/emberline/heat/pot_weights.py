@@ -20,8 +20,9 @@ from emberline.bench.plan import Plan, PotPlan
 from emberline.curves.events import Event
 from emberline.curves.loads import MATCH_SHARE, Stay
 from emberline.curves.mass_steps import MassStep
+from emberline.heat.cell_check import error_about_zero
 from emberline.heat.fuel_in import assumed, put_in_g
-from emberline.heat.scale import Scale, error_about_zero
+from emberline.heat.scale import Scale
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -76,11 +77,11 @@ def by_steps(
         until_s: End of the stay.
         witnesses: Other accounts of the same water.
     """
-    if stay.off is None:
+    if stay.off is None or not stay.off.sized:
         return None
     pot = plan.pot
     water_g = pot.visit(index).water_g if pot is not None else None
-    if stay.on is not None:
+    if stay.on is not None and stay.on.sized:
         net = scale.load(stay.on.size_g + stay.off.size_g) + _handled(scale, stay.on, stay.off)
         between = [(scale.load(step.size_g), _chance_on_pot(step, pot)) for step in _between(scale, stay)]
         words = "the pot was weighed going on and coming off"

@@ -8,12 +8,17 @@ not matter to a difference cancels by itself.
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from uncertainties import UFloat, ufloat
 from uncertainties.core import to_affine_scalar
 
 from emberline.bench.channels import Channel
+from emberline.bench.plan import LoadCellPlan
 from emberline.curves.burning_rate import LossRate, typical_rate
 from emberline.curves.loads import Loads
+from emberline.heat.cell_check import error_about_zero, span_error, tied
+
+Array = NDArray[np.float64]
 
 WANDER_S = 120.0
 """Seconds within which the zero's wander is one variable."""
@@ -44,6 +49,7 @@ class Scale:
         draught_g: Upward force of the hot gas on the stove in full flame, a variable about zero.
         jet_g: Upward force of the hot gas on the pot in full flame, a variable about zero.
         vigour_g_s: Rate of loss in full flame.
+        tied_per_s: How firmly a look at the empty cell ties the zero's wander, see `cell_check.tied`; 0 for no look.
     """
 
     loss: LossRate
@@ -54,6 +60,7 @@ class Scale:
     draught_g: UFloat
     jet_g: UFloat
     vigour_g_s: float
+    tied_per_s: float = 0.0
 
     def lost(self, a_s: float, b_s: float) -> UFloat:
         """Return what left the cell between two moments, steps not counted."""
@@ -73,7 +80,7 @@ class Scale:
         return size_g * (1 + self.span)
 
     def zero_shift(self, a_s: float, b_s: float) -> UFloat:
-        """Return the zero's wander from one moment to another, a variable about zero.
+        """Return the zero's wander from one moment to another; about zero where nobody looked at the empty cell again.
 
         What is known is how far it gets in an hour, not the course: the shares of equal times are taken as independent,
         so that it goes with the square root of the time.
@@ -83,9 +90,19 @@ class Scale:
         touched = [(float(part), step) for part, step in zip(share, self.wander_g, strict=True) if part > 0.0]
         return sum((part * step for part, step in touched), to_affine_scalar(0.0))
 
-    def u_wander_g(self, seconds: float) -> float:
-        """Return the standard uncertainty of the zero's wander within so many seconds."""
-        return float(self.wander_g[0].std_dev * (seconds / WANDER_S) ** 0.5)
+    def u_wander_g(self, seconds: Array) -> Array:
+        """Return the standard uncertainty of the zero's wander within so many seconds, (n,).
+
+        A random walk that is known at its end, `sigma² t (1 - t / T)`, where the end was looked at.
+        """
+        share = self.tied_per_s * WANDER_S
+        free2 = self.wander_g[0].std_dev ** 2 / max(1.0 - share, 1e-9)
+        return np.asarray(np.sqrt(free2 * seconds / WANDER_S * np.maximum(1.0 - self.tied_per_s * seconds, 0.0)))
+
+    def zero_course_g(self, t_s: Array) -> Array:
+        """Return how far the zero is known to have moved since the record began, (n,)."""
+        steps = np.cumsum([0.0, *(step.nominal_value for step in self.wander_g)])
+        return np.asarray(np.interp(t_s, np.arange(len(steps)) * WANDER_S, steps))
 
     def blaze(self, t_s: float) -> float:
         """Return how vigorously it burns at a moment, 0 to 1: the loss of the minute before over that in full flame.
@@ -105,22 +122,28 @@ class Scale:
         )
 
 
-def scale_of(loss: LossRate, loads: Loads, channel: Channel) -> Scale:
-    """Attach the errors of a channel's cell and of the air around it to a smoothed mass curve."""
+def scale_of(loss: LossRate, loads: Loads, channel: Channel, told: LoadCellPlan | None = None) -> Scale:
+    """Attach the errors of a channel's cell and of the air around it to a smoothed mass curve.
+
+    Args:
+        loss: The smoothed curve.
+        loads: The steps, told apart.
+        channel: The load cell.
+        told: What a person asked it with a known mass and empty.
+    """
+    told = told or LoadCellPlan()
     spans = int(np.ceil(len(loss.mass_g) / WANDER_S)) + 1
     u_wander = channel.u_drift_per_hour * (WANDER_S / 3600.0) ** 0.5
+    wander = tuple(error_about_zero(u_wander, "load_cell_drift") for _ in range(spans))
+    tied_g, tied_per_s = tied(wander, WANDER_S, channel.u_drift_per_hour, told)
     return Scale(
         loss,
         loads,
-        error_about_zero(channel.u_scale, "load_cell_span"),
-        tuple(error_about_zero(u_wander, "load_cell_drift") for _ in range(spans)),
+        span_error(channel.u_scale, told),
+        tied_g,
         error_about_zero(CREEP, "load_cell_creep"),
         error_about_zero(DRAUGHT_G, "draught"),
         error_about_zero(JET_G, "draught_on_pot"),
         typical_rate(loss.mass_g),
+        tied_per_s,
     )
-
-
-def error_about_zero(u: float, tag: str) -> UFloat:
-    """Return an error about zero; exactly zero where nothing is uncertain."""
-    return ufloat(0.0, u, tag) if u > 0 else to_affine_scalar(0.0)

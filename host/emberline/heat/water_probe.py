@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from uncertainties import UFloat, ufloat
 
 from emberline.bench.channels import Channel
-from emberline.heat.scale import error_about_zero
+from emberline.heat.cell_check import error_about_zero
 
 Array = NDArray[np.float64]
 

@@ -256,7 +256,7 @@ class Tracker:
         now, loss = grid.n, self.loss(grid)
         if loss is None:
             return None
-        scale = scale_of(loss, self._loads, channel_of(self._channels, Role.MASS))
+        scale = scale_of(loss, self._loads, channel_of(self._channels, Role.MASS), self._plan.load_cell)
         probe = channel_of(self._channels, Role.WATER)
         water_c = smooth_water(grid.get(Role.WATER), now)
         pot = PotCurves(water_c, probe, self._boil_watch.boiling_c, self._own_cell(grid, now))
@@ -293,10 +293,12 @@ class Tracker:
 def known_beforehand(plan: Plan) -> Plan:
     """Return a plan without what can only be weighed afterwards: a live run must not know it."""
     fuel = replace(plan.fuel, char_left_g=None, unburnt_g=None, char_snuffed_s=None)
+    load_cell = replace(plan.load_cell, shown_after_g=None, zero_drift_g=None, zero_drift_s=None)
+    plan = replace(plan, fuel=fuel, load_cell=load_cell)
     if plan.pot is None:
-        return replace(plan, fuel=fuel)
+        return plan
     visits = tuple(VisitPlan(visit.water_g) for visit in plan.pot.visits)
-    return replace(plan, fuel=fuel, pot=replace(plan.pot, every=VisitPlan(plan.pot.every.water_g), visits=visits))
+    return replace(plan, pot=replace(plan.pot, every=VisitPlan(plan.pot.every.water_g), visits=visits))
 
 
 def track(grid: Grid, channels: Mapping[Role, Channel], plan: Plan) -> Tracked:

@@ -191,3 +191,30 @@ def test_every_slip_is_listed_at_once_in_order() -> None:
 def test_refuels_count_as_fuel_put_in() -> None:
     plan = parse_plan("[fuel]\nmass_g = 100\nunburnt_g = 120\n[[refuel]]\nmass_g = 50")
     assert n(plan.fuel.unburnt_g) == 120.0
+
+
+def test_what_the_load_cell_was_asked() -> None:
+    plan = parse_plan(
+        "[load_cell]\nknown_g = 500\nshown_g = 499.6\nu_shown_g = 0.1\nzero_drift_g = -0.8\nzero_drift_s = 3900"
+    )
+    cell = plan.load_cell
+    assert cell.known_g is not None
+    assert (cell.known_g.n, cell.known_g.s) == (500.0, 0.05)
+    assert cell.shown_g is not None
+    assert (cell.shown_g.s, next(iter(cell.shown_g.derivatives)).tag) == (0.1, "load_cell.shown_g")
+    assert cell.zero_drift_g is not None
+    assert cell.zero_drift_g.n == -0.8
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("shown_g = 500", "needs known_g"),
+        ("known_g = 500\nshown_after_g = 530", "calibrate the load cell anew"),
+        ("zero_drift_g = 1", "belong together"),
+        ("zero_drift_s = 3600", "belong together"),
+    ],
+)
+def test_what_a_load_cell_cannot_have_said_is_refused(text: str, words: str) -> None:
+    with pytest.raises(PlanError, match=words):
+        parse_plan("[load_cell]\n" + text)
