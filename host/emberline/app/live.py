@@ -43,6 +43,7 @@ async def serve(
     keep_days: float | None = KEEP_DAYS,
     address: "Address | None" = None,
     stopping: Callable[[], None] = lambda: None,
+    served: Callable[[str], None] = lambda _: None,
 ) -> None:
     """Run the daemon of a bench until it is told to stop.
 
@@ -58,8 +59,9 @@ async def serve(
         name: Id of the bench where no bench file gives one.
         beside: Runs beside the daemon, and stops it when it returns.
         keep_days: Age at which samples outside trials go; None keeps all.
-        address: Where the health page is served; None for nowhere.
+        address: Where pages are served; None for nowhere.
         stopping: Called when a signal asks for the end.
+        served: Called with the pages' address once they are served.
 
     Raises:
         ConfigError: The bench file has problems, or names neither port nor broker.
@@ -87,7 +89,7 @@ async def serve(
         store = Store.open_or_begin_anew(data / STORE_NAME, clock.now_ns, damage)
         setting = Setting(data, bench, name if bench is None else bench.id, places, local_zone(), keep_days)
         daemon = Daemon(setting, store, clock, partial(live_summary, data))
-        also = {} if address is None else {"pages": partial(serve_pages, daemon, address, __version__)}
+        also = {} if address is None else {"pages": partial(serve_pages, daemon, address, __version__, served)}
         try:
             with stopped_by_signals(daemon, stopping):
                 await daemon.run(None if beside is None else partial(beside, daemon), also)

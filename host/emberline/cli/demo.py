@@ -23,6 +23,9 @@ START_LIMIT_S = 30.0
 """Longest wait for the simulated bench to be ready, real seconds; it computes the burn first."""
 STOP_LIMIT_S = 3.0
 DRAWN_EVERY_S = 0.1
+ANY_PORT = "127.0.0.1:0"
+"""Pages of a demo are served beside those of a real bench."""
+PAGES_LIMIT_S = 2.0
 MOST_FOLDERS = 99
 
 
@@ -98,6 +101,8 @@ class _Demo:
                 port=str(self.folder / "port"),
                 speed=self.speed,
                 name="simulated",
+                address=app.address_of(ANY_PORT),
+                served=lambda url: click.echo(f"Watch it in a browser, too: {url}"),
                 beside=lambda daemon: self._beside(daemon, bench),
             )
 
@@ -139,6 +144,11 @@ class _Demo:
 
         plan = (self.folder / "burn" / "plan.toml").read_text(encoding="utf-8")
         armed, index = False, 0
+        with contextlib.suppress(TimeoutError):
+            # What is printed comes before the readout, which draws over its own lines again and again.
+            async with asyncio.timeout(PAGES_LIMIT_S):
+                while daemon.health.address is None:
+                    await daemon.board.changed(daemon.board.version, DRAWN_EVERY_S)
         with Readout() as readout:
 
             def show_events() -> None:

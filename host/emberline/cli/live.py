@@ -40,7 +40,8 @@ def _data(option: Path | None) -> Path:
     default="127.0.0.1:8437",
     show_default=True,
     metavar="HOST:PORT",
-    help="Where /health and /metrics are served. Anyone who can reach a host other than 127.0.0.1 can read them.",
+    help="Where the pages are served. Anyone who can reach a host other than 127.0.0.1 can read and use them: "
+    "0.0.0.0:8437 opens them to all devices of the network, a phone's too.",
 )
 @click.option("--no-http", is_flag=True, help="Serve no pages.")
 @data_option
@@ -60,7 +61,8 @@ def run(
     """Record a bench until interrupted: keep its readings, follow its trials, write their summaries.
 
     A trial opens when it is armed (`emberline arm`) or when a fire is lit, and ends by itself half an hour after
-    flameout or with `emberline end`. Watch it from another terminal with `emberline watch`.
+    flameout or with `emberline end`. Watch it on the page whose address is printed, or from another terminal with
+    `emberline watch`.
     """
     import asyncio
 
@@ -81,6 +83,7 @@ def run(
             keep_days=kept,
             address=address,
             stopping=end_in_any_case,
+            served=lambda url: click.echo(f"Watch and touch it: {url}"),
         )
     )
 

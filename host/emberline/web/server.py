@@ -4,22 +4,22 @@ import asyncio
 import contextlib
 import logging
 import socket
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import uvicorn
-from starlette.applications import Starlette
+from starlette.types import ASGIApp
 
 from emberline.service.daemon import Daemon
-from emberline.service.metrics import Metrics
-from emberline.web.health_page import health_routes
+from emberline.web.site import site
 
 LOG = logging.getLogger(__name__)
 
 AGAIN_S = 10.0
 CLOSE_LIMIT_S = 1
-MOST_CONNECTIONS = 64
-BACKLOG = 64
+MOST_CONNECTIONS = 512
+"""A page takes one for its stream, and for moments some more; fifty viewers may open theirs at once."""
+BACKLOG = 128
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,16 +35,18 @@ class Address:
     port: int = 8437
 
 
-async def serve_pages(daemon: Daemon, address: Address, version: str) -> None:
+async def serve_pages(
+    daemon: Daemon, address: Address, version: str, told: Callable[[str], None] = lambda _: None
+) -> None:
     """Serve until cancelled; where the port is taken, say so and try again, while recording goes on.
 
     Args:
         daemon: What the pages are about.
         address: Where to serve.
         version: Version of the software.
+        told: Called with the pages' address once they are served.
     """
-    metrics = Metrics(lambda: daemon.figures(version))
-    pages = Starlette(routes=health_routes(daemon.health.health, metrics))
+    pages = site(daemon, version)
     while True:
         try:
             listener = await asyncio.to_thread(_listener, address)
@@ -56,8 +58,10 @@ async def serve_pages(daemon: Daemon, address: Address, version: str) -> None:
         daemon.health.warn("pages", "")
         with contextlib.closing(listener):
             host, port = listener.getsockname()[:2]
-            daemon.health.address = f"http://{f'[{host}]' if ':' in host else host}:{port}/health"
-            LOG.info("health: %s", daemon.health.address)
+            url = f"http://{f'[{host}]' if ':' in host else host}:{port}/"
+            daemon.health.address = f"{url}health"
+            LOG.info("pages: %s", url)
+            told(url)
             try:
                 await _Server(_config(pages)).serve(sockets=[listener])
             finally:
@@ -82,7 +86,7 @@ class _Server(uvicorn.Server):
         yield
 
 
-def _config(pages: Starlette) -> uvicorn.Config:
+def _config(pages: ASGIApp) -> uvicorn.Config:
     return uvicorn.Config(
         pages,
         log_config=None,

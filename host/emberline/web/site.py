@@ -1,0 +1,28 @@
+"""All pages together: which address leads where."""
+
+from starlette.applications import Starlette
+from starlette.routing import Route
+from starlette.types import ASGIApp
+
+from emberline.service.daemon import Daemon
+from emberline.service.metrics import Metrics
+from emberline.web.frame import ERRORS, Guard, StaticFiles
+from emberline.web.health_page import health_routes
+from emberline.web.live_page import live_routes
+
+
+def site(daemon: Daemon, version: str) -> ASGIApp:
+    """Return the application.
+
+    Args:
+        daemon: What the pages are about.
+        version: Version of the software.
+    """
+    metrics = Metrics(lambda: daemon.figures(version))
+    routes = [
+        *live_routes(daemon),
+        *health_routes(daemon.health.health, metrics),
+        Route("/static/{name}", StaticFiles().serve),
+    ]
+    # The guard stands before everything: a failure is answered outside an application's own middleware.
+    return Guard(Starlette(routes=routes, exception_handlers=ERRORS))
