@@ -23,7 +23,8 @@ def _columns(_: click.Context, __: click.Parameter, values: tuple[str, ...]) -> 
     return found
 
 
-def _data(option: Path | None) -> Path:
+def data_folder(option: Path | None) -> Path:
+    """Return the data directory that an option, the environment or the default names."""
     from emberline.config import data_directory
 
     return data_directory(option, os.environ)
@@ -67,7 +68,9 @@ def import_(
     from emberline.cli.terminal import show_summary
 
     with progress(4) as stage:
-        done = app.import_burn(csv, _data(data), columns, plan_file=plan, bench_file=bench, label=label, stage=stage)
+        done = app.import_burn(
+            csv, data_folder(data), columns, plan_file=plan, bench_file=bench, label=label, stage=stage
+        )
     if json_file == "-":
         for remark in done.trial.remarks:
             click.echo(remark, err=True)
@@ -86,7 +89,7 @@ def trials(data: Path | None) -> None:
     from emberline.app import listed
     from emberline.cli.terminal import show_trials
 
-    show_trials(listed(_data(data)))
+    show_trials(listed(data_folder(data)))
 
 
 @click.command(epilog=epilog("emberline summary last --json > summary.json", 2, 3, 4, 5))
@@ -106,7 +109,7 @@ def summary(trial: str, form: str | None, data: Path | None) -> None:
     from emberline.cli.terminal import show_summary
 
     with progress(2) as stage:
-        found = summary_of(_data(data), trial, stage)
+        found = summary_of(data_folder(data), trial, stage)
     if form == "json":
         click.echo(found.text, nl=False)
     elif form == "html":
@@ -142,5 +145,5 @@ def export(trial: str, target: Path, raw: bool, overwrite: bool, data: Path | No
     from emberline.app import export_trial
 
     with progress(2) as stage:
-        rows = export_trial(_data(data), trial, target, raw=raw, overwrite=overwrite, stage=stage)
+        rows = export_trial(data_folder(data), trial, target, raw=raw, overwrite=overwrite, stage=stage)
     click.echo(f"Wrote {target}: {rows} rows", err=not sys.stdout.isatty())

@@ -29,7 +29,7 @@ _PIPED_WIDTH = 120
 
 def show_summary(summary: Summary) -> None:
     """Print a summary: events, main results, what is absent and why, notes, caution."""
-    with _printing() as out:
+    with printing() as out:
         _show_summary(summary, out)
 
 
@@ -45,7 +45,7 @@ def _show_summary(summary: Summary, out: Console) -> None:
     _show_events(document, out)
     _show_results(document, out)
     for note in document["quality"]:
-        out.print(Padding(Text(f"Note: {_spaced(note['text'])}"), (0, 0, 0, 2)))
+        out.print(Padding(Text(f"Note: {spaced(note['text'])}"), (0, 0, 0, 2)))
     out.print()
     out.print(Text(f"{PLUS_MINUS_MEANS}. All results: {summary.page}"))
     out.print(Text(CAUTION_LINE, style="bold yellow"))
@@ -53,7 +53,7 @@ def _show_summary(summary: Summary, out: Console) -> None:
 
 def show_trials(trials: Sequence[tuple[Trial, Document | None]]) -> None:
     """Print a list of trials."""
-    with _printing() as out:
+    with printing() as out:
         if trials:
             out.print(_trials_table(trials))
         else:
@@ -61,7 +61,7 @@ def show_trials(trials: Sequence[tuple[Trial, Document | None]]) -> None:
 
 
 def _trials_table(trials: Sequence[tuple[Trial, Document | None]]) -> Table:
-    table = _table("trial", "began", "label", *(result_title(name).lower() for name in LISTED))
+    table = table_of("trial", "began", "label", *(result_title(name).lower() for name in LISTED))
     for trial, document in trials:
         results = document["results"] if document else {}
         numbers = [_result(results[name]) if name in results else "–" for name in LISTED]
@@ -77,43 +77,44 @@ def _show_events(document: Document, out: Console) -> None:
     if not events:
         out.print(Text("No events were found."))
     else:
-        table = _table("event", "from the start" if lit is None else "from lit", "load", "announced live", "evidence")
+        table = table_of("event", "from the start" if lit is None else "from lit", "load", "announced live", "evidence")
         for event in events:
             name = EVENTS[EventKind(event["kind"])] + ("" if event["confirmed"] else " (unconfirmed)")
             size = "" if event["size_g"] is None else f"{event['size_g']:+.1f} g".replace("-", "−")
             live = "" if event["announced_t_s"] is None else clock(event["announced_t_s"] - zero)
-            when = _spaced(moment(event["t_s"] - zero, event["u_s"]))
-            table.add_row(*map(Text, (name, when, size, live, _spaced(event["evidence"]))))
+            when = spaced(moment(event["t_s"] - zero, event["u_s"]))
+            table.add_row(*map(Text, (name, when, size, live, spaced(event["evidence"]))))
         out.print(table)
     for gone in document["retracted"]:
         name, said, back = EVENTS[EventKind(gone["kind"])], gone["announced_t_s"] - zero, gone["retracted_t_s"] - zero
         text = f"A live run announces {name} at {clock(said)} and takes it back at {clock(back)}: {gone['why']}"
-        out.print(Text(_spaced(text)))
+        out.print(Text(spaced(text)))
     out.print()
 
 
 def _show_results(document: Document, out: Console) -> None:
-    table = _table("result", "value")
+    table = table_of("result", "value")
     for name in HEADLINES:
         if name in document["results"]:
             table.add_row(Text(result_title(name)), Text(_result(document["results"][name])))
         else:
             reason = document["absent"].get(name, "not worked out")
-            table.add_row(Text(result_title(name), style="dim"), Text(f"absent: {_spaced(reason)}", style="dim"))
+            table.add_row(Text(result_title(name), style="dim"), Text(f"absent: {spaced(reason)}", style="dim"))
     out.print(table)
     out.print()
 
 
 def _result(result: Mapping[str, Any]) -> str:
-    return _spaced(plain(ufloat(result["value"], result["u"] or nan), result["unit"]))
+    return spaced(plain(ufloat(result["value"], result["u"] or nan), result["unit"]))
 
 
-def _spaced(text: str) -> str:
+def spaced(text: str) -> str:
     """Return text with common spaces, which a terminal can break and a search can find."""
     return text.replace(SPACE, " ").replace(THIN_SPACE, " ")
 
 
-def _table(*titles: str) -> Table:
+def table_of(*titles: str) -> Table:
+    """Return an empty table without rules, its titles in bold."""
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
     for title in titles:
         table.add_column(title, overflow="fold")
@@ -121,7 +122,7 @@ def _table(*titles: str) -> Table:
 
 
 @contextmanager
-def _printing() -> Iterator[Console]:
+def printing() -> Iterator[Console]:
     """Give a console for standard output; what does not go to a terminal gets no colours and no blanks at line ends."""
     screen = Console(highlight=False, markup=False, emoji=False)
     if screen.is_terminal:

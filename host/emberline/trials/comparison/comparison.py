@@ -10,8 +10,11 @@ from emberline.trials.comparison.differences import Difference, all_differences
 from emberline.trials.comparison.errors import ComparisonError
 from emberline.trials.comparison.measured import Measured, Sample, sample_of
 from emberline.trials.comparison.shared import u_of_mean
+from emberline.trials.comparison.trend import Trend, numeric, trend
 
 NOT_GIVEN = "not given"
+LEAST_LEVELS = 3
+"""Of a numeric factor, so that a line through its burns says more than a difference."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,12 +75,14 @@ class Compared:
         unit: Its unit.
         groups: Its figures by group.
         differences: Of all pairs of groups with two burns or more.
+        trend: The line against the factor by which they were grouped, where that is a number of three levels or more.
     """
 
     result: str
     unit: str
     groups: Mapping[str, GroupFigure]
     differences: tuple[Difference, ...]
+    trend: Trend | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +91,8 @@ class Comparison:
 
     Attributes:
         by: The factors by which they were grouped; empty where a person chose the groups.
+        levels: Each burn's level of a factor that is a number, by trial; empty otherwise.
+        level_unit: The unit of those levels.
         groups: The burns that count, by group.
         left_out: The burns that do not, with the reason in each.
         compared: The results, in the order asked for.
@@ -93,6 +100,8 @@ class Comparison:
     """
 
     by: tuple[str, ...]
+    levels: Mapping[str, float]
+    level_unit: str
     groups: Mapping[str, tuple[Burn, ...]]
     left_out: tuple[Burn, ...]
     compared: tuple[Compared, ...]
@@ -140,14 +149,32 @@ def compare(groups: Mapping[str, Sequence[Burn]], results: Sequence[str], by: Se
     left_out = tuple(burn for burns in groups.values() for burn in burns if burn.left_out is not None)
     if not counting:
         raise ComparisonError("no burn is left that counts" + (": all are excluded" if left_out else ""))
-    compared = (_compared(result, counting) for result in results)
+    levels, level_unit = _levels(counting, by)
+    compared = (_compared(result, counting, levels) for result in results)
     circumstances = {name: [burn.circumstances for burn in burns] for name, burns in counting.items()}
     return Comparison(
-        tuple(by), counting, left_out, tuple(c for c in compared if c is not None), tuple(warnings(circumstances, by))
+        by=tuple(by),
+        levels=levels,
+        level_unit=level_unit,
+        groups=counting,
+        left_out=left_out,
+        compared=tuple(c for c in compared if c is not None),
+        warnings=tuple(warnings(circumstances, by)),
     )
 
 
-def _compared(result: str, groups: Mapping[str, Sequence[Burn]]) -> Compared | None:
+def _levels(groups: Mapping[str, Sequence[Burn]], by: Sequence[str]) -> tuple[dict[str, float], str]:
+    """Return each burn's level of a single numeric factor, and its unit; nothing where it is no such factor."""
+    burns = [burn for group in groups.values() for burn in group]
+    if len(by) != 1 or any(by[0] not in burn.circumstances.factors for burn in burns):
+        return {}, ""
+    found = numeric([burn.circumstances.factors[by[0]] for burn in burns])
+    if found is None or len(set(found[0])) < LEAST_LEVELS:
+        return {}, ""
+    return {burn.trial: level for burn, level in zip(burns, found[0], strict=True)}, found[1]
+
+
+def _compared(result: str, groups: Mapping[str, Sequence[Burn]], levels: Mapping[str, float]) -> Compared | None:
     units = {burn.results[result]["unit"] for burns in groups.values() for burn in burns if result in burn.results}
     if not units:
         return None
@@ -161,7 +188,17 @@ def _compared(result: str, groups: Mapping[str, Sequence[Burn]]) -> Compared | N
         )
         for name, burns in groups.items()
     }
-    return Compared(result, units.pop(), figures, tuple(all_differences(found)))
+    return Compared(result, units.pop(), figures, tuple(all_differences(found)), _trend(found, levels))
+
+
+def _trend(found: Mapping[str, Sequence[Measured]], levels: Mapping[str, float]) -> Trend | None:
+    burns = [one for group in found.values() for one in group]
+    if not levels:
+        return None
+    try:
+        return trend([levels[one.trial] for one in burns], [one.value for one in burns])
+    except ComparisonError:
+        return None
 
 
 def scatter_of(difference: Difference) -> float:

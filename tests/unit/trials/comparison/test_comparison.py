@@ -72,3 +72,17 @@ def test_burns_still_to_make_are_those_beyond_what_is_there() -> None:
     assert more_burns(found, 1e4) == 0
     assert more_burns(found, smallest_shown(found) * 1.001) == 0
     assert more_burns(found, smallest_shown(found) * 0.5) > 3
+
+
+def test_a_numeric_factor_of_three_levels_has_a_trend() -> None:
+    burns = [burn(f"{mm}-{n}", 500.0 - mm + 3 * n, fill=f"{mm} mm") for mm in (40, 60, 80) for n in (0, 1)]
+    found = compare(grouped(burns, ["fill"]), ["time_to_boil"], ["fill"])
+    assert found.level_unit == "mm"
+    assert found.compared[0].trend is not None
+    assert found.compared[0].trend.slope == pytest.approx(-1.0)
+
+
+def test_words_and_two_levels_have_none() -> None:
+    assert compare(grouped(SERIES, ["holes"]), ["time_to_boil"], ["holes"]).compared[0].trend is None
+    burns = [burn(fuel, 400.0, fuel=fuel) for fuel in ("chips", "pellets", "cones")]
+    assert compare(grouped(burns, ["fuel"]), ["time_to_boil"], ["fuel"]).levels == {}
