@@ -18,7 +18,7 @@ PLAN = parse_plan("[place]\nambient_c = 18.0\npressure_pa = 97000\n[pot]\ntare_g
 
 
 def grid(**values: NDArray[np.float64]) -> Grid:
-    t_s = np.arange(600) + 0.5
+    t_s = np.arange(600, dtype=np.float64) + 0.5
     return grid_of({Role(name): Curve(t_s, value) for name, value in values.items()})
 
 
