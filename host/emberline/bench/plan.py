@@ -13,8 +13,9 @@ from emberline.bench import fuels
 from emberline.bench.air import Place as Place
 from emberline.bench.errors import PlanError as PlanError
 from emberline.bench.plan_quantities import QUANTITIES
-from emberline.bench.toml_reading import Reading, Section
+from emberline.bench.toml_reading import Quantity, Reading, Section
 
+_RUN = Quantity(1.0, 1_000.0, "")
 SPAN_BEYOND_USE = 0.03
 """Share by which a known mass may be shown wrong; beyond it, a line through two points is no calibration any more."""
 LOAD_CELL_KEYS = ("known_g", "shown_g", "shown_after_g", "zero_drift_g", "zero_drift_s")
@@ -143,6 +144,8 @@ class Plan:
         place: Where it burns.
         refuels: Weighed additions, in order.
         load_cell: What the load cell was asked.
+        series: Name of the planned series to which the trial belongs.
+        run: Its number in the order of that series, from 1.
     """
 
     label: str | None = None
@@ -152,6 +155,8 @@ class Plan:
     place: Place = field(default_factory=Place)
     refuels: tuple[RefuelPlan, ...] = ()
     load_cell: LoadCellPlan = field(default_factory=LoadCellPlan)
+    series: str | None = None
+    run: int | None = None
 
 
 def empty_plan() -> Plan:
@@ -174,8 +179,13 @@ def parse_plan(text: str) -> Plan:
     place = _place(root.section("place"))
     refuels = tuple(_refuel(section) for section in root.sections("refuel"))
     load_cell = _load_cell(root.section("load_cell"))
+    series, run = root.text("series"), root.whole("run", _RUN)
+    if ("series" in root) != ("run" in root):
+        root.complain(
+            "series" if "series" in root else "run", "series and run go together: a series, and which run of it"
+        )
     root.close()
-    plan = Plan(label, factors, fuel, pot, place, refuels, load_cell)
+    plan = Plan(label, factors, fuel, pot, place, refuels, load_cell, series, run)
     if reading.readable:
         _check_remains(reading, plan)
     if reading.problems:

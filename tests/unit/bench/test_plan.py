@@ -218,3 +218,20 @@ def test_what_the_load_cell_was_asked() -> None:
 def test_what_a_load_cell_cannot_have_said_is_refused(text: str, words: str) -> None:
     with pytest.raises(PlanError, match=words):
         parse_plan("[load_cell]\n" + text)
+
+
+def test_a_run_belongs_to_a_series() -> None:
+    plan = parse_plan('series = "holes-1"\nrun = 3\n')
+    assert (plan.series, plan.run) == ("holes-1", 3)
+
+
+@pytest.mark.parametrize("text", ["run = 3\n", 'series = "holes-1"\n'])
+def test_a_run_without_its_series_is_refused(text: str) -> None:
+    with pytest.raises(PlanError, match="series and run go together"):
+        parse_plan(text)
+
+
+@pytest.mark.parametrize(("run", "why"), [("0", "outside 1 to 1000"), ("1.5", "whole number")])
+def test_a_run_is_a_whole_number_from_one(run: str, why: str) -> None:
+    with pytest.raises(PlanError, match=why):
+        parse_plan(f'series = "holes-1"\nrun = {run}\n')
