@@ -11,6 +11,7 @@ from emberline.bench.bench_file import Bench, default_bench, parse_bench
 from emberline.bench.calibration import for_calibrated_source
 from emberline.bench.channels import Channel, Role, default_channel
 from emberline.bench.plan import Plan, parse_plan
+from emberline.curves.events import EventKind
 from emberline.heat.result import QualityNote
 from emberline.store.curves import curves_of
 from emberline.store.errors import UnknownTrialError
@@ -101,7 +102,7 @@ def analysis_of(store: StoreReader, trial: Trial, *, follow: bool = True) -> "An
     curves = curves_of(store.trial_batches(trial), channels, trial.start_ns)
     described = {role: channels[role] for role in curves if bench_of(trial).by_role(role)}
     saved = store.events(trial.id)
-    by_person = [event for event in saved if event.by_person]
+    notes = [event for event in saved if event.kind is EventKind.NOTE]
     tracked = None if follow else Tracked()
     if trial.origin == "live":
         # What was announced stands, whatever a replay would say.
@@ -111,14 +112,15 @@ def analysis_of(store: StoreReader, trial: Trial, *, follow: bool = True) -> "An
         curves,
         described,
         plan_of(trial),
-        person_events=by_person,
+        notes=notes,
+        log=store.corrections(trial.id),
         tracked=tracked,
         trial=trial.id,
         bench=trial.bench,
     )
-    notes = [QualityNote("import", remark) for remark in trial.remarks]
-    notes += [QualityNote("lost", words) for words in _losses(store, trial)]
-    return replace(analysis, quality=(*notes, *analysis.quality))
+    told = [QualityNote("import", remark) for remark in trial.remarks]
+    told += [QualityNote("lost", words) for words in _losses(store, trial)]
+    return replace(analysis, quality=(*told, *analysis.quality))
 
 
 def _losses(store: StoreReader, trial: Trial) -> list[str]:

@@ -5,14 +5,16 @@ order do: what is far heavier than a handful of fuel is a pot, and a pot can onl
 nothing stays an unexplained `step` and is reported as one.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 import numpy as np
+from uncertainties import ufloat
 
 from emberline.bench.plan import Plan, PotPlan, VisitPlan
 from emberline.curves.events import Event, EventKind
-from emberline.curves.mass_steps import MIN_STEP_G, MassStep
+from emberline.curves.mass_steps import MIN_STEP_G, UNKNOWN_U_G, MassStep
 
 POT_G = 250.0
 """Without a plan, a load from which on it is taken for a pot with water (common practice, no source)."""
@@ -64,15 +66,40 @@ class Loads:
         stays: The pot's stays, in order.
         refuels: The refuelling steps, in order.
         steps: All steps, those too doubtful for an event among them.
+        causes: Indices of the steps that each event came of; none for a pot that stood there already.
     """
 
     events: tuple[Event, ...]
     stays: tuple[Stay, ...]
     refuels: tuple[MassStep, ...]
     steps: tuple[MassStep, ...]
+    causes: tuple[tuple[int, ...], ...] = ()
 
 
-def tell_apart(steps: Sequence[MassStep], plan: Plan, lit_s: float | None, *, burning_at_start: bool = False) -> Loads:
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """What a person says that a step was.
+
+    Attributes:
+        kind: Its kind; None where it is no event at all.
+        event: The event as the person says it was; None where the moment is the step's own.
+        denied: The kind that it was not.
+    """
+
+    kind: EventKind | None
+    event: Event | None
+    denied: EventKind | None = None
+
+
+def tell_apart(
+    steps: Sequence[MassStep],
+    plan: Plan,
+    lit_s: float | None,
+    *,
+    burning_at_start: bool = False,
+    claims: Mapping[int, Claim] = MappingProxyType({}),
+    pot_may_stand_first: bool = True,
+) -> Loads:
     """Give every step its kind.
 
     Args:
@@ -80,18 +107,21 @@ def tell_apart(steps: Sequence[MassStep], plan: Plan, lit_s: float | None, *, bu
         plan: What is known of pot, water and refuels.
         lit_s: When the fuel caught, None where it has not (yet).
         burning_at_start: Whether the record began mid-burn.
+        claims: What a person says of some of the steps, by index.
+        pot_may_stand_first: Whether the pot may have stood there when the record began.
     """
-    reader = _Reader(plan, -KINDLING_S if burning_at_start else lit_s, _pot_stands_first(steps, plan))
+    stands_first = pot_may_stand_first and _pot_stands_first(steps, plan)
+    reader = _Reader(plan, -KINDLING_S if burning_at_start else lit_s, stands_first)
     passing = _laid_on_and_taken(steps, plan)
     for index, step in enumerate(steps):
-        reader.read(step, passing=passing.get(index))
+        reader.read(index, step, passing=passing.get(index), claim=claims.get(index))
     return reader.loads(tuple(steps))
 
 
 def with_standing_pot(loads: Loads) -> Loads:
     """Return the loads of a record in which a planned pot stood on the stove all the time."""
     event = _stood_there("its water warmed, and no step of the load set it down or lifted it")
-    return Loads((event, *loads.events), (Stay(None, None),), loads.refuels, loads.steps)
+    return Loads((event, *loads.events), (Stay(None, None),), loads.refuels, loads.steps, ((), *loads.causes))
 
 
 def _stood_there(why: str) -> Event:
@@ -116,7 +146,7 @@ def _laid_on_and_taken(steps: Sequence[MassStep], plan: Plan) -> dict[int, str]:
             allowed = 3.0 * float(np.hypot(on.size_g.std_dev, off.std_dev)) + 0.01 * weight + 0.3
             if size < 0 and steps[j].start_s - on.end_s > TUG_S:
                 break
-            if i in found or j in found or off.nominal_value * size > 0.0:
+            if i in found or j in found or off.nominal_value * size > 0.0 or not steps[j].sized:
                 continue
             if abs(off.nominal_value + size) < allowed:
                 found[i] = "that was taken off later" if size > 0 else "taken off and laid back soon"
@@ -160,6 +190,8 @@ class _Reader:
     def __init__(self, plan: Plan, lit_s: float | None, pot_stands: bool) -> None:
         self._plan, self._lit_s = plan, lit_s
         self._events: list[Event] = []
+        self._causes: list[tuple[int, ...]] = []
+        self._index = 0
         self._stays: list[Stay] = [Stay(None, None)] if pot_stands else []
         self._refuels: list[MassStep] = []
         self._pot_g: float | None = self._planned_pot_g(0) if pot_stands else None
@@ -167,13 +199,17 @@ class _Reader:
         self._lid_g = 0.0
         if pot_stands:
             self._events.append(_stood_there("it was lifted without having been set down"))
+            self._causes.append(())
 
     def loads(self, steps: tuple[MassStep, ...]) -> Loads:
-        return Loads(tuple(self._events), tuple(self._stays), tuple(self._refuels), steps)
+        return Loads(tuple(self._events), tuple(self._stays), tuple(self._refuels), steps, tuple(self._causes))
 
-    def read(self, step: MassStep, *, passing: str | None = None) -> None:
+    def read(self, index: int, step: MassStep, *, passing: str | None = None, claim: Claim | None = None) -> None:
+        self._index = index
         size = step.size_g.nominal_value
-        if abs(size) < max(MIN_STEP_G, 5.0 * step.size_g.std_dev):
+        if claim is not None:
+            self._claimed(step, claim)
+        elif abs(size) < max(MIN_STEP_G, 5.0 * step.size_g.std_dev):
             if step.excursion_g >= max(LEAST_KNOCK_G, 10.0 * step.size_g.std_dev, GUST * step.scatter_g):
                 self._add(EventKind.STEP, step, f"a disturbance of up to {step.excursion_g:.0f} g that left no load")
         elif passing and not (self._pot_on and self._is_lid(abs(size))):
@@ -182,6 +218,38 @@ class _Reader:
             self._added(step, size)
         else:
             self._removed(step, -size)
+
+    def _claimed(self, step: MassStep, claim: Claim) -> None:
+        """Take a step for what a person says that it was."""
+        kind, event = claim.kind, claim.event
+        size = float(step.size_g.nominal_value)
+        shown = f"load {'rose' if size > 0 else 'fell'} by {abs(size):.1f} g" if step.sized else ""
+        if kind is not None and event is None:
+            denied = "" if claim.denied is None else f"; a person says that it was no {claim.denied.replace('_', ' ')}"
+            self._add(kind, step, shown + denied)
+        if kind is None or event is None:
+            return
+        at = replace(step, moved_s=ufloat(event.t_s, max(event.u_s, 1e-3), "mass_step_time"))
+        if kind is EventKind.POT_ON:
+            if self._pot_on:
+                # It must have been lifted before; nobody saw when, nor with how much in it.
+                self._stays[-1] = Stay(self._stays[-1].on, replace(at, size_g=ufloat(0.0, UNKNOWN_U_G, "mass_step")))
+            self._pot_on, self._pot_g, self._lid_g = True, size or None, 0.0
+            self._stays.append(Stay(at, None))
+        elif kind is EventKind.POT_OFF:
+            self._pot_on, self._pot_g, self._lid_g = False, -size or None, 0.0
+            self._stays[-1:] = [Stay(self._stays[-1].on if self._stays else None, at)]
+        elif kind is EventKind.REFUEL and step.sized:
+            self._refuels.append(step)
+        if self._events and self._events[-1].by_person and self._events[-1].t_s == event.t_s:
+            # Another portion of what was said.
+            before = self._events[-1].size_g
+            self._events[-1] = replace(self._events[-1], size_g=step.size_g if before is None else before + step.size_g)
+            self._causes[-1] = (*self._causes[-1], self._index)
+            return
+        evidence = f"{event.evidence}; {shown or 'the load cell shows nothing then'}"
+        self._events.append(replace(event, evidence=evidence, size_g=step.size_g if step.sized else None))
+        self._causes.append((self._index,))
 
     def _added(self, step: MassStep, size: float) -> None:
         if not self._pot_on and self._is_pot(size):
@@ -243,7 +311,7 @@ class _Reader:
 
     def _is_another_portion(self, step: MassStep, size: float) -> bool:
         """Tell whether an addition belongs to the refuel just before it."""
-        if not self._events or self._events[-1].kind is not EventKind.REFUEL:
+        if not self._events or self._events[-1].kind is not EventKind.REFUEL or self._events[-1].by_person:
             return False
         weighed_apart = self._is_planned_refuel(size) and self._is_planned_refuel(self._refuelled_g())
         return step.start_s - self._refuels[-1].end_s <= PORTIONS_S and not weighed_apart
@@ -256,6 +324,7 @@ class _Reader:
         """Put a further portion to the last refuel, whose moment is the middle of what was added."""
         refuel = self._events[-1]
         assert refuel.size_g is not None
+        self._causes[-1] = (*self._causes[-1], self._index)
         self._refuels.append(step)
         total_g = refuel.size_g + step.size_g
         share = float(step.size_g.nominal_value / total_g.nominal_value)
@@ -295,3 +364,4 @@ class _Reader:
         t_s = float(step.moved_s.nominal_value)
         u_s = float(np.hypot(HAND_S, step.moved_s.std_dev))
         self._events.append(Event(kind, t_s, u_s, evidence, step.size_g))
+        self._causes.append((self._index,))

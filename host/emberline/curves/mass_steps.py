@@ -68,6 +68,11 @@ class MassStep:
         """The moment from which the new load is fully on the cell."""
         return float(self.end_s)
 
+    @property
+    def sized(self) -> bool:
+        """Whether its size is known at all."""
+        return bool(self.size_g.std_dev < UNKNOWN_U_G)
+
     def earlier(self, by_s: int) -> "MassStep":
         """Return the step on a record that begins later by so many seconds."""
         start_s, end_s = max(self.start_s - by_s, 0), self.end_s - by_s

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from emberline.bench.samples import SampleBatch
 from emberline.curves.events import Event, Retraction
-from emberline.store import notices, samples, trials, upkeep
+from emberline.store import corrections, notices, samples, trials, upkeep
 from emberline.store.blocks import Commit
 from emberline.store.connection import reading
 from emberline.store.errors import StoreDamagedError, StorePlaceError
@@ -19,6 +19,7 @@ from emberline.store.records import (
     Trial,
 )
 from emberline.store.schema import keep_copy
+from emberline.trials.corrections import Correction
 
 ALWAYS_NS = 2**63 - 1
 
@@ -114,6 +115,16 @@ class StoreReader:
         """Return the summary document of a trial, or None where none was written yet."""
         with reading(self.path) as connection:
             return trials.summary(connection, trial)
+
+    def listings(self) -> dict[str, str]:
+        """Return what a list of trials shows of each that has a summary, by its id; see `save_summary`."""
+        with reading(self.path) as connection:
+            return trials.listings(connection)
+
+    def corrections(self, trial: str) -> list[Correction]:
+        """Return what a person changed of a trial, in the order in which it was changed."""
+        with reading(self.path) as connection:
+            return corrections.listed(connection, trial)
 
     def tracker_state(self, trial: str) -> TrackerState | None:
         """Return the state of an open trial's tracker, or None."""

@@ -12,7 +12,7 @@ from typing import Self
 
 from emberline.bench.samples import SampleBatch
 from emberline.curves.events import Event, Retraction
-from emberline.store import notices, samples, trials, upkeep
+from emberline.store import corrections, notices, samples, trials, upkeep
 from emberline.store.connection import Writer
 from emberline.store.errors import StoreDamagedError
 from emberline.store.notices import Notice, NoticeKind
@@ -20,6 +20,7 @@ from emberline.store.place import WriterLock, refuse_network_share
 from emberline.store.reader import StoreReader
 from emberline.store.records import CommitReceipt, Gap, Note, Pruned, TrackerState, Trial
 from emberline.store.set_aside import set_aside
+from emberline.trials.corrections import Correction
 
 LOG = logging.getLogger(__name__)
 
@@ -188,9 +189,28 @@ class Store(StoreReader):
         """Replace the events of a trial."""
         self._writer.run(lambda connection: trials.save_events(connection, trial, events, retracted))
 
-    def save_summary(self, trial: str, document: str, version: str) -> None:
-        """Replace the summary document of a trial, worked out by a software version."""
-        self._writer.run(lambda connection: trials.save_summary(connection, trial, document, version, self._now_ns()))
+    def save_summary(self, trial: str, document: str, version: str, listing: str = "") -> None:
+        """Replace the summary document of a trial, worked out by a software version.
+
+        Args:
+            trial: Id of the trial.
+            document: The summary.
+            version: Version of the software.
+            listing: What a list of trials shows of it.
+        """
+        now_ns = self._now_ns()
+        self._writer.run(lambda connection: trials.save_summary(connection, trial, document, version, listing, now_ns))
+
+    def add_correction(self, trial: str, entry: Correction, plan_text: str | None = None) -> None:
+        """Keep what a person changed of a trial; its number must be the next one.
+
+        Args:
+            trial: Id of the trial.
+            entry: The correction.
+            plan_text: The plan that it makes; None where it makes none.
+        """
+        now_ns = self._now_ns()
+        self._writer.run(lambda connection: corrections.add(connection, trial, entry, plan_text, now_ns))
 
     def save_tracker_state(self, trial: str, state: TrackerState) -> None:
         """Replace the state of an open trial's tracker."""

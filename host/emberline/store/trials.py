@@ -186,10 +186,25 @@ def retractions(connection: sqlite3.Connection, trial: str) -> list[Retraction]:
     return [Retraction(EventKind(kind), announced, retracted, why) for kind, announced, retracted, why in rows]
 
 
-def save_summary(connection: sqlite3.Connection, trial: str, document: str, version: str, now_ns: int) -> None:
-    """Replace the summary of a trial."""
+def rename(connection: sqlite3.Connection, trial: str) -> None:
+    """Have a trial carry the label of its plan, and no other."""
+    connection.execute("UPDATE trials SET label = NULL WHERE id = ?", (trial,))
+
+
+def save_summary(
+    connection: sqlite3.Connection, trial: str, document: str, version: str, listing: str, now_ns: int
+) -> None:
+    """Replace the summary of a trial, and what a list shows of it."""
     get(connection, trial)
-    connection.execute("INSERT OR REPLACE INTO results VALUES (?, ?, ?, ?)", (trial, version, now_ns, document))
+    connection.execute(
+        "INSERT OR REPLACE INTO results (trial, version, written_ns, document, listing) VALUES (?, ?, ?, ?, ?)",
+        (trial, version, now_ns, document, listing),
+    )
+
+
+def listings(connection: sqlite3.Connection) -> dict[str, str]:
+    """Return what a list shows of each trial that has a summary, by its id."""
+    return dict(connection.execute("SELECT trial, listing FROM results"))
 
 
 def summary(connection: sqlite3.Connection, trial: str) -> StoredSummary | None:

@@ -1,6 +1,6 @@
 """The final analysis of a trial: from its calibrated curves to everything that its summary says.
 
-It looks both ways in time and replaces what a live run estimated. The same curves, plan and person's events give the
+It looks both ways in time and replaces what a live run estimated. The same curves, plan and corrections give the
 same analysis, whatever order and portions the samples came in.
 """
 
@@ -15,10 +15,12 @@ from emberline.bench.plan import Plan
 from emberline.bench.samples import Curve
 from emberline.curves.events import Event, Retraction
 from emberline.curves.grid import Grid, grid_of
+from emberline.curves.words import Word
 from emberline.heat.account import Account
 from emberline.heat.ledger import build_account
 from emberline.heat.result import QualityNote
 from emberline.heat.results import Results, compute_results
+from emberline.trials.corrections import Log, words
 from emberline.trials.reading import Reading, read_record
 from emberline.trials.record_quality import record_notes
 from emberline.trials.tracker import Tracked, same_event, track
@@ -39,6 +41,7 @@ class Analysis:
         results: The results.
         boiling_point: Local boiling temperature, degrees.
         quality: What a reader should know about the record itself.
+        log: What a person changed of the trial.
     """
 
     trial: str
@@ -51,6 +54,7 @@ class Analysis:
     results: Results
     boiling_point: UFloat
     quality: tuple[QualityNote, ...]
+    log: Log = ()
 
 
 def analyse(
@@ -58,7 +62,8 @@ def analyse(
     channels: Mapping[Role, Channel],
     plan: Plan,
     *,
-    person_events: Sequence[Event] = (),
+    notes: Sequence[Event] = (),
+    log: Log = (),
     tracked: Tracked | None = None,
     trial: str = "",
     bench: str = "",
@@ -69,7 +74,8 @@ def analyse(
         curves: Calibrated curves by role, times in seconds from the trial's first sample.
         channels: The bench's channels by role; a role without one is given `default_channel`, and a note says so.
         plan: What a person knows.
-        person_events: Events set by a person, in place of the detectors' own, and notes.
+        notes: A person's remarks, each an event.
+        log: What a person changed of the trial; changes of the plan are in the plan.
         tracked: What the live run said; played through here where None, as a live run would have.
         trial: The trial's id.
         bench: The bench's id.
@@ -78,15 +84,26 @@ def analyse(
     described = {role: channels[role] if role in channels else default_channel(role) for role in curves}
     if tracked is None:
         tracked = track(grid, described, plan)
-    reading = read_record(grid, described, plan, person_events=person_events)
+    said = [*words(log).values(), *(Word(note.kind, None, note) for note in notes)]
+    reading = read_record(grid, described, plan, words=said)
     events = _with_announcements(reading, tracked)
     account = build_account(reading.scale, reading.fuel, reading.courses, reading.pot, plan, events, grid.n)
     results = compute_results(account, events, plan, reading.boiling_point_c)
     assumed = [role for role in curves if role not in channels]
     noise_g = reading.scale.loss.noise_g if reading.scale is not None else None
-    notes = record_notes(grid, described, assumed, events, boiling_point_basis(plan.place), noise_g)
+    quality = record_notes(grid, described, assumed, events, boiling_point_basis(plan.place), noise_g)
     return Analysis(
-        trial, bench, plan, grid, events, tuple(tracked.retracted), account, results, reading.boiling_point_c, notes
+        trial,
+        bench,
+        plan,
+        grid,
+        events,
+        tuple(tracked.retracted),
+        account,
+        results,
+        reading.boiling_point_c,
+        quality,
+        tuple(log),
     )
 
 

@@ -14,6 +14,8 @@ from emberline.curves.events import Event, Retraction
 from emberline.heat.phases import PhaseResult
 from emberline.heat.result import QualityNote, Result
 from emberline.heat.results import Results, VisitResult
+from emberline.trials.correction_documents import correction_documents, exclusion_document
+from emberline.trials.corrections import Log, set_by
 
 SUMMARY_SCHEMA = "emberline.summary/1"
 """Name and version of the summary's schema."""
@@ -53,6 +55,10 @@ class Analysed(Protocol):
     def quality(self) -> tuple[QualityNote, ...]:
         """What a reader should know."""
 
+    @property
+    def log(self) -> Log:
+        """What a person changed."""
+
 
 def summary_document(analysis: Analysed) -> dict[str, Any]:
     """Return the summary of a trial as plain JSON values.
@@ -68,13 +74,15 @@ def summary_document(analysis: Analysed) -> dict[str, Any]:
         "label": analysis.plan.label,
         "factors": {name: analysis.plan.factors[name] for name in sorted(analysis.plan.factors)},
         "software": {"version": __version__},
-        "events": [_event(event) for event in analysis.events],
+        "excluded": exclusion_document(analysis.log),
+        "events": [_event(event, analysis.log) for event in analysis.events],
         "retracted": [_retraction(retraction) for retraction in analysis.retracted],
         "results": {name: _result(result) for name, result in analysis.results.values.items()},
         "visits": [_visit(visit) for visit in analysis.results.visits],
         "phases": [_phase(phase) for phase in analysis.results.phases],
         "absent": dict(analysis.results.absent),
         "quality": [{"code": note.code, "text": note.text} for note in notes],
+        "corrections": correction_documents(analysis.log),
     }
 
 
@@ -87,7 +95,7 @@ def document_json(document: Mapping[str, object]) -> str:
     return json.dumps(document, ensure_ascii=False, allow_nan=False, indent=2) + "\n"
 
 
-def _event(event: Event) -> dict[str, Any]:
+def _event(event: Event, log: Log) -> dict[str, Any]:
     return {
         "kind": event.kind.value,
         "t_s": _number(event.t_s),
@@ -96,6 +104,8 @@ def _event(event: Event) -> dict[str, Any]:
         "evidence": event.evidence,
         "size_g": None if event.size_g is None else _number(event.size_g.nominal_value),
         "confirmed": event.confirmed,
+        "by_person": event.by_person,
+        "correction": set_by(log, event),
     }
 
 

@@ -23,9 +23,11 @@ from emberline.curves.events import Event, EventKind
 from emberline.curves.flameout import find_flameout
 from emberline.curves.grid import Column, Grid
 from emberline.curves.ignition import begun_mid_burn, find_lit
-from emberline.curves.loads import Loads, Stay, tell_apart, with_standing_pot
+from emberline.curves.load_words import loads_by_words, no_pot_stood
+from emberline.curves.loads import Loads, Stay, with_standing_pot
 from emberline.curves.mass_steps import MassStep, find_steps, masked
 from emberline.curves.robust import without_spikes
+from emberline.curves.words import Word, with_words
 from emberline.heat.scale import Scale, scale_of
 from emberline.heat.water_course import PotCurves, WaterCourse, told_apart, water_courses
 
@@ -35,6 +37,8 @@ LEAST_PRESSURE_PA, MOST_PRESSURE_PA = 40_000.0, 110_000.0
 """Air pressures that a place on land can have; a sensor that reads another is broken and not believed."""
 WARMED_K = 15.0
 """Rise of the water's temperature that no sun gives: a fire is under the pot."""
+POTS = (EventKind.POT_ON, EventKind.POT_OFF)
+"""Kinds of events that a load cell under the pot sees."""
 REFILL_K = 12.0
 """Fall of the water's temperature that, without a load cell, tells a fresh pot from the old one."""
 
@@ -75,21 +79,19 @@ class Reading:
         return cell.load(event.size_g) if cell is not None else event.size_g
 
 
-def read_record(
-    grid: Grid, channels: Mapping[Role, Channel], plan: Plan, *, person_events: Sequence[Event] = ()
-) -> Reading:
+def read_record(grid: Grid, channels: Mapping[Role, Channel], plan: Plan, *, words: Sequence[Word] = ()) -> Reading:
     """Find all events of a record and take the water off its mass loss, looking both ways in time.
 
     Args:
         grid: The record.
         channels: The bench's channels by role; what is missing is assumed.
         plan: What a person knows.
-        person_events: Events set by a person; each takes the place of the detectors' own of its kind.
+        words: What a person says of events, in place of what the detectors find, and remarks.
     """
     n = grid.n
     boiling = boiling_point(place_of(grid, plan))
     mass, flame, water = grid.get(Role.MASS), grid.get(Role.FLAME), grid.get(Role.WATER)
-    events: list[Event] = [event for event in person_events if event.kind is EventKind.NOTE]
+    events: list[Event] = [word.event for word in words if word.kind is EventKind.NOTE and word.event is not None]
     flame_lag = channels[Role.FLAME].time_constant_s if Role.FLAME in channels else 0.0
 
     found = () if mass is None else find_steps(mass)
@@ -99,16 +101,17 @@ def read_record(
     lit = find_lit(level, noise, flame, flame_lag_s=flame_lag)
     burning_at_start = lit is None and begun_mid_burn(level, noise, flame)
     loss = smooth(bare) if bare is not None else None
-    lit = next((event for event in person_events if event.kind is EventKind.LIT), lit)
-    if lit is not None:
-        events.append(lit)
-    lit_s = lit.t_s if lit is not None else None
+    lits = _by_words(EventKind.LIT, () if lit is None else (lit,), words)
+    events += lits
+    lit_s = lits[0].t_s if lits else None
 
-    loads = tell_apart(found, plan, lit_s, burning_at_start=burning_at_start)
-    own_cell = _own_cell(grid, channels, plan)
+    own_cell = _own_cell(grid, channels, plan, words)
+    on_main = words if own_cell is None else [word for word in words if word.kind not in POTS]
+    loads = loads_by_words(found, plan, lit_s, on_main, burning_at_start=burning_at_start)
     water_c = smooth_water(water, n)
     # A pot of which no step tells stood there all the time.
-    if mass is not None and own_cell is None and plan.pot is not None and not loads.stays and _warmed(water_c):
+    stood = plan.pot is not None and not loads.stays and _warmed(water_c) and not no_pot_stood(words)
+    if mass is not None and own_cell is None and stood:
         loads = with_standing_pot(loads)
     scale = scale_of(loss, loads, channel_of(channels, Role.MASS), plan.load_cell) if loss is not None else None
     events += loads.events + (own_cell.loads.events if own_cell is not None else ())
@@ -119,11 +122,13 @@ def read_record(
         windows = boil_windows(stays, water, n, mass is not None or own_cell is not None)
         rate = loss.rate_g_s if loss is not None and own_cell is None else None
         boils = find_boils(water, windows, boiling, probe_of(channels), rate)
-        events += _chosen(EventKind.BOIL, boils, person_events)
+        events += _by_words(EventKind.BOIL, _unsaid(boils, windows, words), words)
+    else:
+        events += _by_words(EventKind.BOIL, (), words)
 
     courses, fuel = _apart(bare, scale, pot, plan, events, n)
     flameout = end_of_flame(n, fuel, courses, loads, lit_s, flame, flame_lag)
-    out = _chosen(EventKind.FLAMEOUT, (flameout,) if flameout is not None else (), person_events)
+    out = _by_words(EventKind.FLAMEOUT, (flameout,) if flameout is not None else (), words)
     if out:
         # Glowing char raises more steam a gram than flame does: the water's course again, now that its end is known.
         courses, fuel = _apart(bare, scale, pot, plan, [*events, *out], n)
@@ -183,10 +188,16 @@ def apart_as_it_stands(
     return courses, replace(scale.loss, rate_g_s=scale.loss.rate_g_s - steam)
 
 
-def _chosen(kind: EventKind, found: tuple[Event, ...], person_events: Sequence[Event]) -> tuple[Event, ...]:
-    """Return a person's events of a kind, or else the detectors'."""
-    own = tuple(event for event in person_events if event.kind is kind)
-    return own or found
+def _by_words(kind: EventKind, found: Sequence[Event], words: Sequence[Word]) -> list[Event]:
+    """Return the events of a kind: a person's, and the detectors' where no person says otherwise."""
+    return with_words(found, [word for word in words if word.kind is kind])
+
+
+def _unsaid(boils: Sequence[Event], windows: Sequence[tuple[float, float]], words: Sequence[Word]) -> list[Event]:
+    """Return the boils in whose stretch no person names another: water boils once in each."""
+    said_s = [word.event.t_s for word in words if word.kind is EventKind.BOIL and word.event is not None]
+    named = [(low, high) for low, high in windows if any(low <= t_s <= high for t_s in said_s)]
+    return [boil for boil in boils if not any(low <= boil.t_s <= high for low, high in named)]
 
 
 def channel_of(channels: Mapping[Role, Channel], role: Role) -> Channel:
@@ -200,14 +211,15 @@ def probe_of(channels: Mapping[Role, Channel]) -> WaterProbe:
     return WaterProbe(channel.u_bias, channel.time_constant_s, channel.u_time_constant_s)
 
 
-def _own_cell(grid: Grid, channels: Mapping[Role, Channel], plan: Plan) -> Scale | None:
+def _own_cell(grid: Grid, channels: Mapping[Role, Channel], plan: Plan, words: Sequence[Word]) -> Scale | None:
     """Read the pot's own load cell, where fitted."""
     column = grid.get(Role.POT_MASS)
     if column is None or not np.isfinite(column.value).any():
         return None
     steps = find_steps(column)
     loss: LossRate = smooth(masked(column, steps))
-    return scale_of(loss, tell_apart(steps, plan, None), channel_of(channels, Role.POT_MASS))
+    loads = loads_by_words(steps, plan, None, [word for word in words if word.kind in POTS])
+    return scale_of(loss, loads, channel_of(channels, Role.POT_MASS))
 
 
 def _warmed(water_c: Array) -> bool:

@@ -227,6 +227,7 @@ def test_a_step_moves_with_the_start_of_its_record() -> None:
     assert (moved.start_s, moved.end_s) == (step.start_s - 250, step.end_s - 250)
     assert step.earlier(1000).start_s == 0
     assert step.t_s == step.end_s
+    assert step.sized
 
 
 @pytest.mark.parametrize("values", [[], [5.0], [5.0] * 30, [np.nan] * 60, [1.0, np.nan, 900.0]])

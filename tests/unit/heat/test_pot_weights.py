@@ -11,7 +11,7 @@ from emberline.bench.plan import FuelPlan, Plan, PotPlan, VisitPlan, empty_plan
 from emberline.curves.burning_rate import LossRate
 from emberline.curves.events import Event, EventKind
 from emberline.curves.loads import Stay, tell_apart
-from emberline.curves.mass_steps import MassStep
+from emberline.curves.mass_steps import UNKNOWN_U_G, MassStep
 from emberline.heat.pot_weights import Closed, by_char_weight, by_steps, by_usual_char, lidded, weighted
 from emberline.heat.scale import Scale, scale_of
 from stove_fixture import Stove, told
@@ -46,6 +46,18 @@ def lost(cell: Scale, plan: Plan, *witnesses: UFloat) -> Closed:
     closed = by_steps(cell, plan, stay, 0, 900.0, witnesses)
     assert closed is not None
     return closed
+
+
+def test_a_pot_whose_lift_no_cell_saw_closes_no_account() -> None:
+    cell = scale(ON, OFF)
+    (stay,) = cell.loads.stays
+    assert stay.on is not None
+    assert stay.off is not None
+    unseen = replace(stay.off, size_g=ufloat(0.0, UNKNOWN_U_G, "mass_step"))
+    assert by_steps(cell, planned(), replace(stay, off=unseen), 0, 900.0, [HEAT]) is None
+    closed = by_steps(cell, planned(), replace(stay, on=replace(stay.on, size_g=unseen.size_g)), 0, 900.0, [HEAT])
+    assert closed is not None
+    assert closed.known_by == "the pot was weighed coming off, its water before"
 
 
 HEAT = ufloat(80.0, 15.0)

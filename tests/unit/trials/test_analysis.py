@@ -16,6 +16,7 @@ from emberline.bench.samples import Curve
 from emberline.curves.events import Event, EventKind, Retraction
 from emberline.heat.results import RESULT_NAMES
 from emberline.trials.analysis import Analysis, analyse
+from emberline.trials.corrections import AddEvent, Correction
 from emberline.trials.documents import document_json, summary_document
 from emberline.trials.tracker import Tracked
 from stove_fixture import Stove
@@ -123,8 +124,11 @@ def test_a_better_probe_makes_a_surer_boil() -> None:
 
 
 def test_a_persons_flameout_moves_what_depends_on_it() -> None:
-    button = Event(EventKind.FLAMEOUT, 900.0, 1.0, "button", by_person=True)
-    analysis = analyse(STOVE.curves(), DESCRIBED, STOVE.plan(), person_events=(button,), tracked=Tracked())
+    earlier = Correction(1, 0, "Ana", "saw it die", AddEvent(EventKind.FLAMEOUT, 900.0, 1.0))
+    analysis = analyse(STOVE.curves(), DESCRIBED, STOVE.plan(), log=(earlier,), tracked=Tracked())
+    assert [(event.t_s, event.evidence) for event in analysis.events if event.kind is EventKind.FLAMEOUT] == [
+        (900.0, "set by Ana: saw it die")
+    ]
     assert analysis.results.values["burn_time"].value.nominal_value == pytest.approx(820.0, abs=5.0)
     lost = analysis.results.values["fuel_mass_lost"].value
     assert abs(lost.nominal_value - STOVE.burnt_g(STOVE.lit_s, 900.0)) < 3.0 * lost.std_dev

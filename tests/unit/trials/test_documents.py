@@ -15,6 +15,7 @@ from emberline.bench.plan import Plan, empty_plan
 from emberline.curves.events import Event, EventKind, Retraction
 from emberline.heat.result import QualityNote
 from emberline.heat.results import RESULT_NAMES, Results, compute_results
+from emberline.trials.corrections import AddEvent, Correction, Exclude, Log, Undo
 from emberline.trials.documents import SUMMARY_SCHEMA, document_json, summary_document
 
 SCHEMA: Mapping[str, Any] = json.loads((files("emberline.trials") / "summary.schema.json").read_text("utf-8"))
@@ -31,6 +32,7 @@ class Analysed:
     bench: str = "yard"
     retracted: tuple[Retraction, ...] = ()
     quality: tuple[QualityNote, ...] = field(default_factory=tuple)
+    log: Log = ()
 
 
 def analysed() -> Analysed:
@@ -52,6 +54,35 @@ def test_the_schema_is_itself_valid() -> None:
 @pytest.mark.parametrize("make", [analysed, bare])
 def test_documents_follow_the_schema(make: Any) -> None:
     jsonschema.Draft202012Validator(SCHEMA).validate(json.loads(document_json(summary_document(make()))))
+
+
+def test_corrections_are_told_with_who_when_and_why() -> None:
+    made = analysed()
+    boil = Event(EventKind.BOIL, 401.0, 2.0, "set by Ana: by eye", by_person=True)
+    events = tuple(boil if event.kind is EventKind.BOIL else event for event in made.events)
+    log = (
+        Correction(1, 1_764_072_000_000_000_000, "Ana", "by eye", AddEvent(EventKind.BOIL, 401.0, 2.0)),
+        Correction(2, 1_764_072_060_000_000_000, "Ben", "the door stood open", Exclude()),
+        Correction(3, 1_764_072_120_000_000_000, "Ben", "", Undo(2)),
+    )
+    document = summary_document(replace(made, events=events, log=log))
+    jsonschema.Draft202012Validator(SCHEMA).validate(json.loads(document_json(document)))
+    assert document["corrections"][0] == {
+        "number": 1,
+        "made": "2025-11-25T12:00:00Z",
+        "who": "Ana",
+        "why": "by eye",
+        "undone_by": None,
+        "do": "add",
+        "kind": "boil",
+        "t_s": 401.0,
+        "u_s": 2.0,
+    }
+    assert document["corrections"][1]["undone_by"] == 3
+    assert document["excluded"] is None
+    assert [event["correction"] for event in document["events"] if event["by_person"]] == [1]
+    excluded = summary_document(replace(made, log=log[:2]))["excluded"]
+    assert excluded == {"why": "the door stood open", "who": "Ben", "made": "2025-11-25T12:01:00Z"}
 
 
 def test_the_schema_knows_every_result_and_event() -> None:
@@ -77,14 +108,15 @@ def test_the_schema_refuses_what_it_does_not_know(path: tuple[str | int, ...], v
 def test_a_summary_holds_what_was_found() -> None:
     document = summary_document(analysed())
     assert list(document) == [
-        "schema", "trial", "bench", "label", "factors", "software", "events", "retracted", "results", "visits",
-        "phases", "absent", "quality",
+        "schema", "trial", "bench", "label", "factors", "software", "excluded", "events", "retracted", "results",
+        "visits", "phases", "absent", "quality", "corrections",
     ]  # fmt: skip
     assert document["software"] == {"version": __version__}
     assert (document["label"], document["factors"]) == ("synthetic", {"fuel": "chips"})
     assert document["events"][3] == {
         "kind": "pot_off", "t_s": 700.0, "u_s": 0.5, "announced_t_s": None, "evidence": "step down", "size_g": -852.0,
         "confirmed": True,
+        "by_person": False, "correction": None,
     }  # fmt: skip
     assert document["retracted"][0]["retracted_t_s"] == 545.0
     boil = document["results"]["time_to_boil"]

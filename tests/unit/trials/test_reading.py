@@ -1,6 +1,5 @@
 """Reading whole records of which everything is known."""
 
-from collections.abc import Sequence
 from functools import cache
 
 import numpy as np
@@ -13,6 +12,7 @@ from emberline.bench.plan import Plan, empty_plan
 from emberline.bench.samples import Curve
 from emberline.curves.events import Event, EventKind
 from emberline.curves.grid import grid_of
+from emberline.curves.words import Word
 from emberline.trials.reading import Reading, read_record
 from stove_fixture import Stove
 
@@ -23,8 +23,8 @@ def channels(curves: dict[Role, Curve]) -> dict[Role, Channel]:
     return {role: default_channel(role) for role in curves}
 
 
-def read(curves: dict[Role, Curve], plan: Plan, person_events: Sequence[Event] = ()) -> Reading:
-    return read_record(grid_of(curves), channels(curves), plan, person_events=person_events)
+def read(curves: dict[Role, Curve], plan: Plan, *words: Word) -> Reading:
+    return read_record(grid_of(curves), channels(curves), plan, words=words)
 
 
 def without(missing: Role) -> dict[Role, Curve]:
@@ -70,14 +70,67 @@ def test_steam_that_ends_is_no_flameout() -> None:
 @pytest.mark.parametrize("kind", [EventKind.LIT, EventKind.BOIL, EventKind.FLAMEOUT])
 def test_a_persons_word_takes_the_place_of_the_detectors(kind: EventKind) -> None:
     said = Event(kind, times(usual())[kind.value] + 7.0, 1.0, "button", by_person=True)
-    reading = read(LIFTED.curves(), LIFTED.plan(), (said,))
+    reading = read(LIFTED.curves(), LIFTED.plan(), Word(kind, None, said))
     assert [event for event in reading.events if event.kind is kind] == [said]
     assert len(reading.events) == len(usual().events)
 
 
+@pytest.mark.parametrize("kind", ["lit", "pot_on", "boil", "pot_off", "flameout"])
+def test_what_a_person_deletes_stays_deleted(kind: str) -> None:
+    reading = read(LIFTED.curves(), LIFTED.plan(), Word(EventKind(kind), times(usual())[kind], None))
+    assert kind not in times(reading)
+
+
+@pytest.mark.parametrize("kind", ["lit", "pot_on", "boil", "pot_off", "flameout"])
+def test_what_a_person_moves_is_there_and_nowhere_else(kind: str) -> None:
+    found_s = times(usual())[kind]
+    moved = Event(EventKind(kind), found_s + 4.0, 1.0, "set by Ana", by_person=True)
+    reading = read(LIFTED.curves(), LIFTED.plan(), Word(moved.kind, found_s, moved))
+    (event,) = [event for event in reading.events if event.kind is moved.kind]
+    assert (event.t_s, event.u_s, event.by_person) == (found_s + 4.0, 1.0, True)
+    assert list(times(reading)) == list(times(usual()))
+    if event.size_g is not None:
+        assert (event.kind, abs(event.size_g.nominal_value) > 500.0) in (
+            (EventKind.POT_ON, True),
+            (EventKind.POT_OFF, True),
+        )
+        window = reading.courses[0].window
+        assert event.t_s == pytest.approx(window[0] if event.kind is EventKind.POT_ON else window[1])
+
+
+def test_a_load_that_a_person_denies_is_still_a_load() -> None:
+    found_s = times(usual())["pot_on"]
+    reading = read(LIFTED.curves(), LIFTED.plan(), Word(EventKind.POT_ON, found_s, None))
+    (step, *_) = [event for event in reading.events if event.kind is EventKind.STEP]
+    assert step.t_s == found_s
+    assert "a person says that it was no pot on" in step.evidence
+    gone = read(
+        LIFTED.curves(), LIFTED.plan(), Word(EventKind.POT_ON, found_s, None), Word(EventKind.STEP, found_s, None)
+    )
+    assert found_s not in [event.t_s for event in gone.events]
+    assert gone.scale is not None
+    # Whatever it is called, it is masked: nothing burns by 800 g in a second.
+    assert np.nanmax(np.abs(gone.scale.loss.rate_g_s)) < 2.0
+
+
+def test_a_pot_is_known_without_a_load_cell_once_a_person_says_so() -> None:
+    assert LIFTED.pot_on_s is not None
+    on = Event(EventKind.POT_ON, LIFTED.pot_on_s, 1.0, "set by Ana", by_person=True)
+    reading = read(without(Role.MASS), LIFTED.plan(), Word(EventKind.POT_ON, None, on))
+    (event,) = [event for event in reading.events if event.kind is EventKind.POT_ON]
+    assert event.t_s == LIFTED.pot_on_s
+    assert "the load cell shows nothing then" in event.evidence
+
+
+def test_a_boil_that_a_person_names_is_the_only_one_of_its_stay() -> None:
+    early = Event(EventKind.BOIL, times(usual())["pot_on"] + 20.0, 1.0, "set by Ana", by_person=True)
+    reading = read(LIFTED.curves(), LIFTED.plan(), Word(EventKind.BOIL, None, early))
+    assert [event.t_s for event in reading.events if event.kind is EventKind.BOIL] == [early.t_s]
+
+
 def test_remarks_are_kept_among_the_events() -> None:
     remark = Event(EventKind.NOTE, 400.0, 0.0, "wind got up", by_person=True)
-    reading = read(LIFTED.curves(), LIFTED.plan(), (remark,))
+    reading = read(LIFTED.curves(), LIFTED.plan(), Word(EventKind.NOTE, None, remark))
     assert remark in reading.events
     assert [event.t_s for event in reading.events] == sorted(event.t_s for event in reading.events)
 
