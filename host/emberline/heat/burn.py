@@ -11,26 +11,21 @@ from numpy.typing import NDArray
 from uncertainties import UFloat, nominal_value, std_dev
 from uncertainties.core import to_affine_scalar
 
-from emberline.bench import fuels
 from emberline.bench.plan import Plan
 from emberline.curves.events import Event, Phase
 from emberline.heat.account import Account
 from emberline.heat.combustion import (
-    ASH_FREE_CHAR_LHV_J_G,
     LARGEST_CHAR_YIELD,
     Charge,
-    char_lhv_from_ash_j_g,
     equivalent_dry_fuel_g,
     heat_per_gram_lost_j_g,
     net_energy_j,
 )
 from emberline.heat.errors import AbsentError
+from emberline.heat.firepower import ASSUMED_CHAR_YIELD, HEAT_TREND, char_lhv_j_g, usual_volatile_heat_j_g
 from emberline.heat.fuel_in import FuelIn, assumed
 from emberline.heat.moments import Moments, attempt, uncertain
 
-ASSUMED_CHAR_YIELD = (0.17, 0.05)
-"""Dry char over dry fuel where nobody knows it, with standard uncertainty: top-lit stoves leave 0.10 to 0.22 (James,
-Yuan and Boyette, Energies 9 (2016) 283)."""
 ASSUMED_AIR_C = (20.0, 6.0)
 """Air temperature where nobody knows it, with standard uncertainty; 6 K is 0.3 % of the heat of drying."""
 UNFINISHED = 0.06
@@ -39,10 +34,6 @@ leave at a tenth to a fifth of their flaming rate then (common practice, no sour
 UNBURNT = 0.005
 """Standard uncertainty, about zero, of the wood left unburnt under the grate and along the wall, as a share of what was
 put in, where nobody looked for it: up to a hundredth or two (common practice, no source)."""
-HEAT_TREND = 0.12
-"""Standard uncertainty of how much the heat per gram lost rises from the mean of a burn to its last gram, or falls to
-its first. Moisture leaves first, and char burns along in the end: a tenth of the loss as steam instead of volatiles of
-13 kJ/g takes 12 % off, a tenth as char of 30 kJ/g adds 13 %."""
 BEFORE_LIT_S = 120.0
 """How long before `lit` a loss counts as burnt: a match's first flames. What the load cell showed earlier is drift."""
 _SLOPE_REACH_S = 10.0
@@ -203,14 +194,10 @@ class Burn:
     @cached_property
     def char_lhv(self) -> UFloat:
         """Net calorific value of the char, J/g: the plan's, or from the ash, or assumed."""
-        fuel = self.plan.fuel
-        if fuel.char_lhv_j_g is not None:
-            return fuel.char_lhv_j_g
-        if fuel.ash_fraction is not None:
-            left = attempt(lambda: self.char_g)
-            char_yield = assumed(ASSUMED_CHAR_YIELD, "char_yield") if left is None else left / self.burnt.dry_g
-            return char_lhv_from_ash_j_g(fuel.ash_fraction, char_yield, assumed(ASH_FREE_CHAR_LHV_J_G, "char_lhv_j_g"))
-        return assumed(fuels.DEFAULT_CHAR_LHV_J_G, "fuel.char_lhv_j_g")
+        # Only the ash needs to know what was left, which may need the char's heating value itself.
+        left = attempt(lambda: self.char_g) if self.plan.fuel.ash_fraction is not None else None
+        char_yield = assumed(ASSUMED_CHAR_YIELD, "char_yield") if left is None else left / self.burnt.dry_g
+        return char_lhv_j_g(self.plan, char_yield)
 
     @cached_property
     def equivalent_dry_fuel_g(self) -> UFloat:
@@ -263,10 +250,7 @@ class Burn:
         known = attempt(lambda: self.known_volatile_heat_j_g)
         if known is not None:
             return known
-        char_yield = assumed(ASSUMED_CHAR_YIELD, "char_yield")
-        charge = attempt(lambda: self.fuel.charge)
-        moisture = self.fuel.moisture_wet if charge is None else charge.moisture_wet
-        return fuels.heat_of_volatiles(self.fuel.lhv_dry, self.char_lhv, moisture, char_yield)
+        return usual_volatile_heat_j_g(self.fuel, self.char_lhv)
 
     def released_j(self, start: UFloat, end: UFloat) -> UFloat:
         """Heat released between two moments before or at flameout. The starter burns first, ahead of the fuel.

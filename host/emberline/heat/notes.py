@@ -6,7 +6,8 @@ import numpy as np
 from uncertainties import UFloat, nominal_value
 
 from emberline.curves.events import EventKind, Phase
-from emberline.heat.burn import ASSUMED_AIR_C, ASSUMED_CHAR_YIELD, Burn
+from emberline.heat.burn import ASSUMED_AIR_C, Burn
+from emberline.heat.firepower import ASSUMED_CHAR_YIELD
 from emberline.heat.moments import attempt
 from emberline.heat.result import QualityNote, Result
 from emberline.heat.visits import Visits

@@ -16,6 +16,7 @@ class Estimates:
 
     Attributes:
         rate_g_min: Burning rate; None where it is not known.
+        firepower_w: Heat that the fire releases; None where it is not known.
         held: Whether steam hides it, so that it is what the pot's heat balance leaves.
         burnt_g: What the fuel has lost since it was lit.
         boil: Forecast of the boil.
@@ -24,6 +25,7 @@ class Estimates:
     """
 
     rate_g_min: UFloat | None = None
+    firepower_w: UFloat | None = None
     held: bool = False
     burnt_g: UFloat | None = None
     boil: Forecast | NoForecast = NO_POT

@@ -64,7 +64,7 @@ class LiveState:
         t_s: Time of the newest reading within the trial, seconds.
         followed_s: Seconds of the trial in which events have been looked for.
         phase: Its phase.
-        estimates: Burning rate and forecasts.
+        estimates: Burning rate, firepower and forecasts.
         summary: Path of the newest summary page, or None.
     """
 
@@ -103,6 +103,7 @@ def live_document(state: LiveState) -> dict[str, Any]:
         "phase": state.phase.value,
         "burning_rate_g_min": _uncertain(estimates.rate_g_min),
         "burning_rate_held": estimates.held,
+        "firepower_w": _uncertain(estimates.firepower_w),
         "burnt_g": _uncertain(estimates.burnt_g),
         "boil_forecast": _forecast(estimates.boil),
         "flameout_forecast": _forecast(estimates.flameout),

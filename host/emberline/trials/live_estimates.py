@@ -13,6 +13,7 @@ from emberline.bench.plan import Plan
 from emberline.curves.burning_rate import LossRate
 from emberline.curves.events import Event, EventKind
 from emberline.curves.grid import Column, Grid
+from emberline.heat.firepower import live_firepower_w
 from emberline.heat.moments import uncertain
 from emberline.heat.water_course import WaterCourse
 from emberline.trials.estimates import NO_POT, NOT_LIT, Estimates
@@ -68,8 +69,10 @@ class Estimator:
         rate = balance.rate_g_s(tracker.loss(grid)) if balance is not None else None
         burnt = balance.burnt_g(now) if balance is not None else None
         fuel_in = self._fuel_in(announced)
+        rate_g_min = None if rate is None else rate * 60.0
         return Estimates(
-            rate_g_min=None if rate is None else rate * 60.0,
+            rate_g_min=rate_g_min,
+            firepower_w=None if rate_g_min is None else live_firepower_w(rate_g_min, burnt, self._plan, tracker.phase),
             held=steaming and rate is not None,
             burnt_g=burnt,
             boil=self._boil(grid, announced, on, stands, boiling),

@@ -10,8 +10,9 @@ from burn_fixture import BOILING_POINT, SyntheticBurn
 from emberline.bench.fuels import heat_of_volatiles
 from emberline.bench.plan import Plan
 from emberline.curves.events import EventKind
-from emberline.heat.burn import HEAT_TREND, UNBURNT, UNFINISHED, Burn
+from emberline.heat.burn import UNBURNT, UNFINISHED, Burn
 from emberline.heat.errors import AbsentError
+from emberline.heat.firepower import HEAT_TREND
 from emberline.heat.result import Result
 
 

@@ -32,6 +32,7 @@ STATE = LiveState(
     phase=Phase.FLAMING,
     estimates=Estimates(
         rate_g_min=ufloat(7.61, 0.3),
+        firepower_w=ufloat(1675.2, 220.0),
         burnt_g=ufloat(41.0, 3.0),
         boil=Forecast(560.0, 12.0),
         flameout=NoForecast("the plan gives no mass of fuel"),
@@ -51,6 +52,7 @@ def test_forecasts_carry_an_interval_or_a_reason() -> None:
     assert document["boil_forecast"] == {"t_s": 560.0, "u_s": 12.0, "interval_95": [536.5, 583.5]}
     assert document["flameout_forecast"] == {"absent": "the plan gives no mass of fuel"}
     assert document["burning_rate_g_min"] == {"value": 7.61, "u": 0.3}
+    assert document["firepower_w"] == {"value": 1675.2, "u": 220.0}
     assert document["progress"] == 0.422
 
 
@@ -58,6 +60,7 @@ def test_an_idle_bench_has_a_document_too() -> None:
     document = live_document(LiveState("yard", 0, Recording.NOT_RECORDING, "looking for the device"))
     assert (document["trial"], document["t_s"], document["phase"]) == (None, None, "waiting")
     assert document["burning_rate_g_min"] is None
+    assert document["firepower_w"] is None
 
 
 def test_documents_are_plain_json() -> None:

@@ -5,6 +5,7 @@ from functools import cache
 import pytest
 
 from emberline.bench.channels import Role, default_channel
+from emberline.bench.fuels import heat_of_volatiles
 from emberline.bench.plan import empty_plan
 from emberline.curves.grid import grid_of
 from emberline.trials.estimates import NO_POT, NOT_LIT, Estimates
@@ -54,6 +55,20 @@ def test_the_burning_rate_is_the_fuels_own(second: int) -> None:
     assert rate is not None
     assert abs(rate.nominal_value - 60.0 * STOVE.level_g_s) < 2.0 * rate.std_dev + 0.3
     assert usual()[second].held == (second == 700)
+
+
+@pytest.mark.parametrize("second", [300, 500, 700, 900])
+def test_the_firepower_is_that_of_the_fuel_that_leaves(second: int) -> None:
+    power = usual()[second].firepower_w
+    assert power is not None
+    plan = STOVE.plan().fuel
+    assert plan.lhv_dry_j_g is not None
+    assert plan.moisture_wet is not None
+    # Design of the stove: its own loss, at the heat of what leaves where 17 % of the dry fuel stay as char.
+    heat_j_g = heat_of_volatiles(plan.lhv_dry_j_g.n, 29_500.0, plan.moisture_wet.n, 0.17)
+    true_w = STOVE.level_g_s * heat_j_g
+    assert abs(power.nominal_value - true_w) < 2.0 * power.std_dev
+    assert 0.1 < power.std_dev / true_w < 0.4
 
 
 def test_the_boil_and_the_flameout_are_forecast_within_their_intervals() -> None:
