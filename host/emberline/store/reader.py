@@ -5,10 +5,11 @@ from pathlib import Path
 
 from emberline.bench.samples import SampleBatch
 from emberline.curves.events import Event, Retraction
-from emberline.store import corrections, notices, samples, trials, upkeep
+from emberline.store import corrections, inventory, notices, samples, trials, upkeep
 from emberline.store.blocks import Commit
 from emberline.store.connection import reading
 from emberline.store.errors import StoreDamagedError, StorePlaceError
+from emberline.store.inventory import StoredEntry
 from emberline.store.notices import Notice
 from emberline.store.records import (
     Gap,
@@ -126,6 +127,11 @@ class StoreReader:
         with reading(self.path) as connection:
             return corrections.listed(connection, trial)
 
+    def correction_counts(self) -> dict[str, int]:
+        """Return how many corrections each corrected trial has, by its id."""
+        with reading(self.path) as connection:
+            return corrections.counts(connection)
+
     def tracker_state(self, trial: str) -> TrackerState | None:
         """Return the state of an open trial's tracker, or None."""
         with reading(self.path) as connection:
@@ -135,6 +141,21 @@ class StoreReader:
         """Return the remarks on a bench in order of time."""
         with reading(self.path) as connection:
             return trials.notes(connection, bench)
+
+    def inventory(self) -> list[StoredEntry]:
+        """Return the last version of each fuel lot, pot and stove, retired or not."""
+        with reading(self.path) as connection:
+            return inventory.listed(connection)
+
+    def inventory_versions(self, kind: str, name: str) -> list[StoredEntry]:
+        """Return all versions of a fuel lot, pot or stove, the oldest first."""
+        with reading(self.path) as connection:
+            return inventory.versions(connection, kind, name)
+
+    def guide(self, bench: str) -> str:
+        """Return the state of a bench's guided burn; empty where it has none."""
+        with reading(self.path) as connection:
+            return inventory.guide(connection, bench)
 
     def benches(self) -> list[str]:
         """Return the ids of all benches."""

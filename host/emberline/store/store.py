@@ -12,7 +12,7 @@ from typing import Self
 
 from emberline.bench.samples import SampleBatch
 from emberline.curves.events import Event, Retraction
-from emberline.store import corrections, notices, samples, trials, upkeep
+from emberline.store import corrections, inventory, notices, samples, trials, upkeep
 from emberline.store.connection import Writer
 from emberline.store.errors import StoreDamagedError
 from emberline.store.notices import Notice, NoticeKind
@@ -219,6 +219,21 @@ class Store(StoreReader):
     def add_note(self, bench: str, note: Note) -> None:
         """Keep a person's remark."""
         self._writer.run(lambda connection: trials.add_note(connection, bench, note, self._now_ns()))
+
+    def add_entry(self, kind: str, name: str, document: str, *, retired: bool = False) -> None:
+        """Enter a version of a fuel lot, a pot or a stove; earlier ones are kept, the last one counts."""
+        now = self._now_ns()
+        self._writer.run(lambda connection: inventory.add(connection, kind, name, document, now, retired=retired))
+
+    def save_guide(self, bench: str, document: str) -> None:
+        """Replace the state of a bench's guided burn; an empty one takes it away."""
+        now = self._now_ns()
+
+        def job(connection: sqlite3.Connection) -> None:
+            trials.ensure_bench(connection, bench, now)
+            inventory.save_guide(connection, bench, document, now)
+
+        self._writer.run(job)
 
     def compact(self, trial: str) -> int:
         """Merge the blocks of an ended trial and return how many rows that saved.
