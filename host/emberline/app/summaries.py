@@ -4,7 +4,7 @@ import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from emberline import __version__
 from emberline.app.output import make_folder, write_text
@@ -13,7 +13,8 @@ from emberline.store.errors import StoreBusyError
 from emberline.store.reader import StoreReader
 from emberline.store.records import Trial
 from emberline.store.store import Store
-from emberline.trials.documents import document_json, summary_document
+from emberline.store.trials import zone_named
+from emberline.trials.documents import document_json, known_corrections, summary_document
 
 if TYPE_CHECKING:
     from emberline.trials.analysis import Analysis
@@ -28,11 +29,19 @@ Document = Mapping[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """A trial's summary, and where its files lie."""
+    """A trial's summary, and where its files lie.
+
+    Attributes:
+        trial: The trial.
+        document: The document.
+        folder: Where its files are.
+        listing: What a list of trials shows of it; empty where it was not worked out anew.
+    """
 
     trial: Trial
     document: Document
     folder: Path
+    listing: str = ""
 
     @property
     def page(self) -> Path:
@@ -62,6 +71,19 @@ def listed(data: Path) -> list[tuple[Trial, Document | None]]:
     return found
 
 
+def document_of(data: Path, trial: Trial, stage: Stage = lambda _: None) -> Document:
+    """Return a trial's summary document: as it is kept, or worked out anew where this version has not written it.
+
+    Raises:
+        StoreError: The samples cannot be read.
+        OutputError: The summary's files cannot be written.
+    """
+    kept = StoreReader(data / STORE_NAME).summary(trial.id)
+    if kept is not None and kept.version == __version__:
+        return cast(Document, json.loads(kept.document))
+    return summary_of(data, trial.id, stage).document
+
+
 def summary_of(data: Path, name: str, stage: Stage = lambda _: None) -> Summary:
     """Return a trial's summary: as it was written, or worked out anew if another version of the program wrote it.
 
@@ -79,7 +101,9 @@ def summary_of(data: Path, name: str, stage: Stage = lambda _: None) -> Summary:
     kept = store.summary(trial.id)
     folder = _folder(data, trial)
     if kept is not None and kept.version == __version__ and (folder / "summary.html").exists():
-        return Summary(trial, json.loads(kept.document), folder)
+        document = json.loads(kept.document)
+        if known_corrections(document) == len(store.corrections(trial.id)):
+            return Summary(trial, document, folder)
     stage("finding events, telling fuel from water")
     analysis = analysis_of(store, trial)
     document = summary_document(analysis)
@@ -88,7 +112,7 @@ def summary_of(data: Path, name: str, stage: Stage = lambda _: None) -> Summary:
     try:
         with Store.open(store.path) as writer:
             writer.save_events(trial.id, analysis.events, analysis.retracted)
-            writer.save_summary(trial.id, summary.text, __version__)
+            writer.save_summary(trial.id, summary.text, __version__, summary.listing)
     except StoreBusyError:
         # A recording program holds the store: the summary is shown and its files are new; it will be kept next time.
         pass
@@ -101,12 +125,19 @@ def write_summary(trial: Trial, analysis: "Analysis", document: Document, data: 
     Raises:
         OutputError: They cannot be written.
     """
-    from emberline.reports.page import summary_page
+    from emberline.reports.curve_data import curve_data
+    from emberline.reports.page import summary_texts
+    from emberline.trials.listing import listing_document
 
-    summary = Summary(trial, document, _folder(data, trial))
+    listing = json.dumps(listing_document(analysis), ensure_ascii=False, allow_nan=False)
+    summary = Summary(trial, document, _folder(data, trial), listing)
     make_folder(summary.folder)
+    texts = summary_texts(analysis, started=started(trial), zone=zone_named(trial.zone))
     write_text(summary.folder / "summary.json", summary.text)
-    write_text(summary.page, summary_page(analysis, started=started(trial)))
+    write_text(summary.folder / "parts.json", json.dumps({"head": texts.head, "rest": texts.rest}))
+    write_text(summary.folder / "curves.json", json.dumps(curve_data(analysis), allow_nan=False))
+    write_text(summary.folder / "curves.svg", texts.picture)
+    write_text(summary.page, texts.page)
     return summary
 
 

@@ -9,6 +9,7 @@ import click
 from emberline import __version__
 from emberline.cli.bench_files import check, init
 from emberline.cli.burns import export, import_, summary, trials
+from emberline.cli.comparing import compare
 from emberline.cli.demo import demo
 from emberline.cli.keeping import backup, status
 from emberline.cli.live import arm, end, note, run, watch
@@ -46,5 +47,21 @@ def main() -> None:
             stream.reconfigure(errors="replace")
 
 
-for command in (demo, init, check, run, status, watch, arm, note, end, import_, trials, summary, export, backup):
+for command in (
+    demo,
+    init,
+    check,
+    run,
+    status,
+    watch,
+    arm,
+    note,
+    end,
+    import_,
+    trials,
+    summary,
+    compare,
+    export,
+    backup,
+):
     main.add_command(command)

@@ -1,18 +1,15 @@
 """The curves of one burn as pictures: temperatures, load cell, the ledger's parts, burning rate, events."""
 
-import threading
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from emberline.curves.events import Event, EventKind, Phase, first
+from emberline.reports.drawing import repeatable
 from emberline.reports.figures import clock
 from emberline.reports.marks import Flag, Lane, Mark, place_flags
 from emberline.reports.panels import INK, POINTS_PER_INCH, Panel, Size, draw, furnish, panels_of
@@ -25,7 +22,6 @@ if TYPE_CHECKING:
 
 PHASE_FILL = {Phase.KINDLING: "#efe3cf", Phase.FLAMING: "#e3b98c", Phase.CHAR: "#b9b2a8"}
 
-_DRAWING = threading.Lock()
 _MAIN = (EventKind.LIT, EventKind.POT_ON, EventKind.BOIL, EventKind.POT_OFF, EventKind.FLAMEOUT)
 
 
@@ -44,7 +40,7 @@ def burn_curves(analysis: "Analysis", size: Size, *, title: str, description: st
     panels = panels_of(analysis)
     if not panels:
         return ""
-    with _style(size):
+    with repeatable(size.key, size.font_pt):
         return inline_svg(_figure(analysis, size, panels), key=size.key, title=title, description=description)
 
 
@@ -180,28 +176,3 @@ def _names(event: Event, number: int, analysis: "Analysis", size: Size) -> tuple
     if size.named_times and event.kind in _MAIN:
         return (f"{number} {word} {clock(event.t_s - zero_s(analysis))}", f"{number} {word}", str(number))
     return (f"{number} {word}", str(number))
-
-
-@contextmanager
-def _style(size: Size) -> Iterator[None]:
-    """Hold the drawing settings that make a picture repeatable, whatever the user's own matplotlib settings."""
-    defaults = {key: value for key, value in mpl.rcParamsDefault.items() if not key.startswith("backend")}
-    settings = {
-        **defaults,
-        "svg.fonttype": "none",
-        "svg.hashsalt": f"emberline-{size.key}",
-        "font.family": ["DejaVu Sans"],
-        "font.size": size.font_pt,
-        "text.color": INK,
-        "axes.labelcolor": INK,
-        "axes.labelsize": size.font_pt,
-        "xtick.labelsize": size.font_pt,
-        "ytick.labelsize": size.font_pt,
-        "figure.facecolor": "none",
-        "axes.facecolor": "none",
-        "savefig.facecolor": "none",
-        "path.simplify": True,
-        "path.simplify_threshold": 0.3,
-    }
-    with _DRAWING, mpl.rc_context(settings):
-        yield

@@ -20,6 +20,7 @@ from emberline.heat.account import Account
 from emberline.heat.ledger import build_account
 from emberline.heat.result import QualityNote
 from emberline.heat.results import Results, compute_results
+from emberline.trials.conditions import NOTHING_KNOWN, Conditions, conditions_of
 from emberline.trials.corrections import Log, words
 from emberline.trials.reading import Reading, read_record
 from emberline.trials.record_quality import record_notes
@@ -42,6 +43,7 @@ class Analysis:
         boiling_point: Local boiling temperature, degrees.
         quality: What a reader should know about the record itself.
         log: What a person changed of the trial.
+        conditions: Under what it was burnt.
     """
 
     trial: str
@@ -55,6 +57,7 @@ class Analysis:
     boiling_point: UFloat
     quality: tuple[QualityNote, ...]
     log: Log = ()
+    conditions: Conditions = NOTHING_KNOWN
 
 
 def analyse(
@@ -104,6 +107,7 @@ def analyse(
         reading.boiling_point_c,
         quality,
         tuple(log),
+        conditions_of(grid, plan, events, reading.boiling_point_c, noise_g),
     )
 
 

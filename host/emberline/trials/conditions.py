@@ -34,6 +34,10 @@ class Conditions:
     co_highest_ppm: float | None = None
 
 
+NOTHING_KNOWN = Conditions()
+"""Conditions of a trial of which neither a channel nor the plan tells."""
+
+
 def conditions_of(
     grid: Grid, plan: Plan, events: tuple[Event, ...], boiling_point: UFloat, noise_g: NDArray[np.float64] | None
 ) -> Conditions:

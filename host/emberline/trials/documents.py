@@ -6,6 +6,7 @@
 import json
 import math
 from collections.abc import Mapping
+from dataclasses import asdict
 from typing import Any, Protocol
 
 from emberline import __version__
@@ -14,6 +15,7 @@ from emberline.curves.events import Event, Retraction
 from emberline.heat.phases import PhaseResult
 from emberline.heat.result import QualityNote, Result
 from emberline.heat.results import Results, VisitResult
+from emberline.trials.conditions import Conditions
 from emberline.trials.correction_documents import correction_documents, exclusion_document
 from emberline.trials.corrections import Log, set_by
 
@@ -56,6 +58,10 @@ class Analysed(Protocol):
         """What a reader should know."""
 
     @property
+    def conditions(self) -> Conditions:
+        """Under what it was burnt."""
+
+    @property
     def log(self) -> Log:
         """What a person changed."""
 
@@ -74,6 +80,7 @@ def summary_document(analysis: Analysed) -> dict[str, Any]:
         "label": analysis.plan.label,
         "factors": {name: analysis.plan.factors[name] for name in sorted(analysis.plan.factors)},
         "software": {"version": __version__},
+        "conditions": {name: _number(value) for name, value in asdict(analysis.conditions).items()},
         "excluded": exclusion_document(analysis.log),
         "events": [_event(event, analysis.log) for event in analysis.events],
         "retracted": [_retraction(retraction) for retraction in analysis.retracted],
@@ -84,6 +91,11 @@ def summary_document(analysis: Analysed) -> dict[str, Any]:
         "quality": [{"code": note.code, "text": note.text} for note in notes],
         "corrections": correction_documents(analysis.log),
     }
+
+
+def known_corrections(document: Mapping[str, Any]) -> int:
+    """Return how many corrections there were when a summary was worked out, also one of an earlier version."""
+    return len(document.get("corrections", ()))
 
 
 def document_json(document: Mapping[str, object]) -> str:

@@ -15,6 +15,7 @@ from emberline.bench.plan import Plan, empty_plan
 from emberline.curves.events import Event, EventKind, Retraction
 from emberline.heat.result import QualityNote
 from emberline.heat.results import RESULT_NAMES, Results, compute_results
+from emberline.trials.conditions import Conditions
 from emberline.trials.corrections import AddEvent, Correction, Exclude, Log, Undo
 from emberline.trials.documents import SUMMARY_SCHEMA, document_json, summary_document
 
@@ -33,6 +34,7 @@ class Analysed:
     retracted: tuple[Retraction, ...] = ()
     quality: tuple[QualityNote, ...] = field(default_factory=tuple)
     log: Log = ()
+    conditions: Conditions = field(default_factory=lambda: Conditions(air_c=18.0, load_wavering_g=0.4))
 
 
 def analysed() -> Analysed:
@@ -108,10 +110,14 @@ def test_the_schema_refuses_what_it_does_not_know(path: tuple[str | int, ...], v
 def test_a_summary_holds_what_was_found() -> None:
     document = summary_document(analysed())
     assert list(document) == [
-        "schema", "trial", "bench", "label", "factors", "software", "excluded", "events", "retracted", "results",
-        "visits", "phases", "absent", "quality", "corrections",
+        "schema", "trial", "bench", "label", "factors", "software", "conditions", "excluded", "events", "retracted",
+        "results", "visits", "phases", "absent", "quality", "corrections",
     ]  # fmt: skip
     assert document["software"] == {"version": __version__}
+    assert document["conditions"] == {
+        "air_c": 18.0, "pressure_pa": None, "load_wavering_g": 0.4, "water_rise_k": None, "co_mean_ppm": None,
+        "co_highest_ppm": None,
+    }  # fmt: skip
     assert (document["label"], document["factors"]) == ("synthetic", {"fuel": "chips"})
     assert document["events"][3] == {
         "kind": "pot_off", "t_s": 700.0, "u_s": 0.5, "announced_t_s": None, "evidence": "step down", "size_g": -852.0,

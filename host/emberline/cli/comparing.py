@@ -1,0 +1,95 @@
+"""Commands about many burns: `compare`."""
+
+import json
+from pathlib import Path
+
+import click
+
+from emberline.cli.burns import data_folder
+from emberline.cli.telling import data_option, epilog, progress, telling
+
+COMPARED = (
+    "time_to_boil",
+    "burn_time",
+    "burning_rate_mean",
+    "firepower_mean",
+    "thermal_efficiency",
+    "thermal_efficiency_char_credit",
+    "specific_fuel_consumption",
+)
+"""Results that are compared where none is named."""
+
+
+def _pairs(_: click.Context, parameter: click.Parameter, values: tuple[str, ...]) -> dict[str, str]:
+    found: dict[str, str] = {}
+    for value in values:
+        name, equals, rest = (part.strip() for part in value.partition("="))
+        if not (name and equals and rest):
+            raise click.BadParameter(f"{value!r} is not {parameter.metavar}")
+        if name in found:
+            raise click.BadParameter(f"{name} is given twice")
+        found[name] = rest
+    return found
+
+
+@click.command(epilog=epilog("emberline compare --by holes --where fuel=chips", 2, 3, 4, 5))
+@click.option("--by", multiple=True, metavar="FACTOR", help="Group the trials by a factor of their plans. Repeatable.")
+@click.option("--where", multiple=True, callback=_pairs, metavar="FACTOR=LEVEL", help="Only trials with that level.")
+@click.option(
+    "--group",
+    "groups",
+    multiple=True,
+    callback=_pairs,
+    metavar="NAME=TRIAL,TRIAL,...",
+    help="A group of your own choice, instead of --by. Repeatable.",
+)
+@click.option(
+    "--result", "results", multiple=True, metavar="NAME", help="A result to compare.  [default: the main ones]"
+)
+@click.option(
+    "--wish", type=float, metavar="AMOUNT", help="The difference you want to see shown, in the unit of one --result."
+)
+@click.option("--json", "json_file", metavar="FILE", help="Write the comparison as JSON there; - for the screen only.")
+@data_option
+@telling
+def compare(
+    by: tuple[str, ...],
+    where: dict[str, str],
+    groups: dict[str, str],
+    results: tuple[str, ...],
+    wish: float | None,
+    json_file: str | None,
+    data: Path | None,
+) -> None:
+    """Tell whether a change helped, how sure that is, and how many more burns would tell.
+
+    Trials are grouped by factors of their plans, or by hand. Each result has its mean, scatter and number of burns,
+    each difference its 95 % interval. Excluded trials are named and do not count.
+    """
+    from emberline.app import write_text
+    from emberline.app.comparing import compare_by, compare_groups
+    from emberline.cli.compared import show_comparison
+    from emberline.reports.wording import RESULTS
+    from emberline.trials.comparison.document import comparison_document
+
+    if bool(by) == bool(groups) or (groups and where):
+        raise click.UsageError("say either --by FACTOR (with --where where you like) or --group NAME=TRIAL,TRIAL,...")
+    unknown = [name for name in results if name not in RESULTS]
+    if unknown:
+        raise click.UsageError(f"there is no result {unknown[0]!r}; the results are: {', '.join(RESULTS)}")
+    if wish is not None and (len(results) != 1 or not wish > 0.0):
+        raise click.UsageError("--wish is an amount above zero, and goes with exactly one --result")
+    folder, names = data_folder(data), results or COMPARED
+    with progress(2) as stage:
+        if by:
+            found = compare_by(folder, by, names, where, stage)
+        else:
+            chosen = {name: [one.strip() for one in trials.split(",")] for name, trials in groups.items()}
+            found = compare_groups(folder, chosen, names, stage)
+    text = json.dumps(comparison_document(found), ensure_ascii=False, allow_nan=False, indent=2) + "\n"
+    if json_file == "-":
+        click.echo(text, nl=False)
+        return
+    if json_file is not None:
+        write_text(Path(json_file), text)
+    show_comparison(found, wish)

@@ -1,0 +1,42 @@
+"""How pictures are drawn: repeatable, whatever the user's own matplotlib settings, one at a time."""
+
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import matplotlib as mpl
+
+from emberline.reports.panels import INK
+
+_DRAWING = threading.Lock()
+
+
+@contextmanager
+def repeatable(key: str, font_pt: float, *, letters_as_shapes: bool = False) -> Iterator[None]:
+    """Hold the drawing settings that make a picture the same for the same input.
+
+    Args:
+        key: Names the picture; its ids grow from it.
+        font_pt: Size of its letters.
+        letters_as_shapes: Whether an SVG carries its letters as shapes, to look the same where fonts differ.
+    """
+    defaults = {key: value for key, value in mpl.rcParamsDefault.items() if not key.startswith("backend")}
+    settings = {
+        **defaults,
+        "svg.fonttype": "path" if letters_as_shapes else "none",
+        "svg.hashsalt": f"emberline-{key}",
+        "font.family": ["DejaVu Sans"],
+        "font.size": font_pt,
+        "text.color": INK,
+        "axes.labelcolor": INK,
+        "axes.labelsize": font_pt,
+        "xtick.labelsize": font_pt,
+        "ytick.labelsize": font_pt,
+        "figure.facecolor": "none",
+        "axes.facecolor": "none",
+        "savefig.facecolor": "none",
+        "path.simplify": True,
+        "path.simplify_threshold": 0.3,
+    }
+    with _DRAWING, mpl.rc_context(settings):
+        yield

@@ -1,0 +1,108 @@
+"""The command `compare`, on trials imported from simulated burns."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+
+from emberline import __version__
+from emberline.app import STORE_NAME
+from emberline.cli import main
+from emberline.store.reader import StoreReader
+from emberline.store.store import Store
+
+RESULTS = {
+    "time_to_boil": ((402.0, 411.0, 395.0), (361.0, 370.0, 352.0)),
+    "thermal_efficiency": ((0.20, 0.21, 0.19), (0.20, 0.21, 0.20)),
+}
+
+
+def document(trial: str, holes: str, index: int, excluded: str | None) -> dict[str, Any]:
+    group = ("8", "12").index(holes)
+    results: dict[str, Any] = {
+        name: {"value": groups[group][index % 3], "u": 1.0, "unit": "s" if name == "time_to_boil" else "", "budget": {}}
+        for name, groups in RESULTS.items()
+    }
+    return {
+        "trial": trial,
+        "label": None,
+        "factors": {"holes": holes},
+        "results": results,
+        "absent": {},
+        "conditions": {"air_c": 12.0, "pressure_pa": None, "load_wavering_g": 0.2},
+        "excluded": None if excluded is None else {"why": excluded},
+    }
+
+
+@pytest.fixture
+def data(tmp_path: Path) -> Path:
+    """Six trials with summaries, and one that was excluded; the summaries are taken as they are."""
+    folder = tmp_path / "data"
+    folder.mkdir()
+    with Store.open(folder / STORE_NAME) as store:
+        for index in range(7):
+            holes = ("8", "12")[index % 2]
+            plan = f'factors = {{ holes = "{holes}" }}\n'
+            trial = store.create_trial(bench="yard", start_ns=(index + 1) * 10**13, plan_text=plan)
+            store.end_trial(trial.id, trial.start_ns + 10**12)
+            told = document(trial.id, holes, index // 2, "rain" if index == 6 else None)
+            store.save_summary(trial.id, json.dumps(told), __version__)
+    return folder
+
+
+def run(*arguments: str) -> Result:
+    return CliRunner().invoke(main, ["compare", *arguments])
+
+
+def test_trials_are_grouped_by_a_factor_and_compared(data: Path) -> None:
+    said = run("--by", "holes", "--data", str(data))
+    assert said.exit_code == 0, said.output
+    assert "holes 12 boils 42 s sooner than holes 8 (95 % interval " in said.output
+    assert "No difference in thermal efficiency is shown between holes 8 and holes 12" in said.output
+    assert "Left out: trial" in said.output
+    assert "rain" in said.output
+
+
+def test_the_document_goes_to_a_file_or_to_the_screen_alone(data: Path, tmp_path: Path) -> None:
+    alone = run("--by", "holes", "--result", "time_to_boil", "--json", "-", "--data", str(data))
+    found = json.loads(alone.output)
+    assert found["by"] == ["holes"]
+    assert list(found["results"]) == ["time_to_boil"]
+    target = tmp_path / "c.json"
+    assert run("--by", "holes", "--result", "time_to_boil", "--json", str(target), "--data", str(data)).exit_code == 0
+    assert json.loads(target.read_text()) == found
+
+
+def test_groups_can_be_chosen_by_hand(data: Path) -> None:
+    ids = [trial.id for trial in StoreReader(data / STORE_NAME).trials()]
+    groups = [f"early={ids[0]},{ids[1]},{ids[2]}", f"late={ids[3]},{ids[4]},{ids[5]}"]
+    said = run("--group", groups[0], "--group", groups[1], "--data", str(data))
+    assert said.exit_code == 0, said.output
+    assert "All burns of early came before all of late" in " ".join(said.output.split())
+
+
+@pytest.mark.parametrize(
+    ("options", "why"),
+    [
+        ([], "either --by FACTOR"),
+        (["--by", "holes", "--group", "a=1"], "either --by FACTOR"),
+        (["--by", "lid"], "the factors are: holes"),
+        (["--by", "holes", "--where", "holes"], "FACTOR=LEVEL"),
+        (["--by", "holes", "--where", "holes=99"], "no trial takes part"),
+        (["--by", "holes", "--result", "speed"], "there is no result 'speed'"),
+        (["--by", "holes", "--wish", "5"], "exactly one --result"),
+        (["--group", "a=1", "--group", "a=2"], "given twice"),
+    ],
+)
+def test_what_cannot_be_compared_is_refused_in_words(data: Path, options: list[str], why: str) -> None:
+    said = run(*options, "--data", str(data))
+    assert said.exit_code == 2
+    assert why in " ".join(said.output.split())
+
+
+def test_a_trial_that_there_is_not_ends_with_3(data: Path) -> None:
+    said = run("--group", "a=2020-01-01-1", "--data", str(data))
+    assert said.exit_code == 3
+    assert "no trial '2020-01-01-1'" in said.output
