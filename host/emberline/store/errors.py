@@ -51,6 +51,14 @@ class UnknownTrialError(StoreError):
     """No trial has that id."""
 
 
+class UnknownSeriesError(StoreError):
+    """No planned series has that name."""
+
+
+class SeriesKnownError(StoreError):
+    """A series of that name is planned already."""
+
+
 class ExportError(StoreError):
     """An export cannot be written."""
 

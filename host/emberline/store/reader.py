@@ -5,7 +5,7 @@ from pathlib import Path
 
 from emberline.bench.samples import SampleBatch
 from emberline.curves.events import Event, Retraction
-from emberline.store import corrections, inventory, notices, samples, trials, upkeep
+from emberline.store import corrections, inventory, notices, samples, series, trials, upkeep
 from emberline.store.blocks import Commit
 from emberline.store.connection import reading
 from emberline.store.errors import StoreDamagedError, StorePlaceError
@@ -141,6 +141,20 @@ class StoreReader:
         """Return the remarks on a bench in order of time."""
         with reading(self.path) as connection:
             return trials.notes(connection, bench)
+
+    def series(self, name: str) -> str:
+        """Return the document of a planned series.
+
+        Raises:
+            UnknownSeriesError: No series has that name.
+        """
+        with reading(self.path) as connection:
+            return series.get(connection, name)
+
+    def all_series(self) -> list[str]:
+        """Return the documents of all planned series, in the order in which they were planned."""
+        with reading(self.path) as connection:
+            return series.listed(connection)
 
     def inventory(self) -> list[StoredEntry]:
         """Return the last version of each fuel lot, pot and stove, retired or not."""

@@ -12,7 +12,7 @@ from typing import Self
 
 from emberline.bench.samples import SampleBatch
 from emberline.curves.events import Event, Retraction
-from emberline.store import corrections, inventory, notices, samples, trials, upkeep
+from emberline.store import corrections, inventory, notices, samples, series, trials, upkeep
 from emberline.store.connection import Writer
 from emberline.store.errors import StoreDamagedError
 from emberline.store.notices import Notice, NoticeKind
@@ -234,6 +234,14 @@ class Store(StoreReader):
             inventory.save_guide(connection, bench, document, now)
 
         self._writer.run(job)
+
+    def plan_series(self, name: str, document: str) -> None:
+        """Enter a planned series, which is never changed.
+
+        Raises:
+            SeriesKnownError: One of that name is planned already.
+        """
+        self._writer.run(lambda connection: series.plan(connection, name, document, self._now_ns()))
 
     def compact(self, trial: str) -> int:
         """Merge the blocks of an ended trial and return how many rows that saved.
