@@ -51,7 +51,7 @@ def account(bench: SimulatedBench, data: Path, bench_id: str = "bench") -> Accou
     for index, boot in enumerate(boots):
         for channel in CHANNELS:
             sent = boot["streams"][DEVICE_NAMES.get(channel, channel)]
-            found = store.tally(DEVICE, boot["boot"], channel)
+            found = store.tally(f"{bench_id}/{DEVICE}", boot["boot"], channel)
             known = found.stored + found.lost
             # What a device took in the last second before a reset it never sent, and nobody knows of it.
             least = sent["taken"] if index == len(boots) - 1 else sent["transmitted"]
@@ -68,35 +68,36 @@ def account(bench: SimulatedBench, data: Path, bench_id: str = "bench") -> Accou
     return Account(taken, stored, lost, unaccounted, count - len(numbers), unnamed, len(boots), causes)
 
 
-def check(bench: SimulatedBench, data: Path, *, lost: bool | None = None) -> Account:
+def check(bench: SimulatedBench, data: Path, bench_id: str = "bench", *, lost: bool | None = None) -> Account:
     """Have conservation hold.
 
     Args:
         bench: The simulated bench, ended.
         data: The data folder.
+        bench_id: Id of the bench.
         lost: Whether samples must be flagged lost; None where either will do.
     """
-    found = account(bench, data)
+    found = account(bench, data, bench_id)
     assert found.taken > 0
     assert (found.unaccounted, found.doubled, found.unnamed) == (0, 0, 0), found
     assert lost is None or bool(found.lost) == lost, found
     return found
 
 
-def check_replay(data: Path) -> list[str]:
-    """Have the last trial's replay agree: the final pass gives the same bytes, the live run says the same again.
+def check_replay(data: Path, bench_id: str = "bench") -> list[str]:
+    """Have the replay of a bench's last trial agree: the final pass gives the same bytes, the live run says the same.
 
     Returns:
         The kinds of the events in its summary.
     """
     store = StoreReader(data / app.STORE_NAME)
-    trial = store.trials()[-1]
+    trial = [one for one in store.trials() if one.bench == bench_id][-1]
     kept = store.summary(trial.id)
     assert kept is not None, "no summary was kept"
     assert document_json(summary_document(analysis_of(store, trial))) == kept.document, "another final pass"
     events = store.events(trial.id)
     said = _moments(events, store.retractions(trial.id))
-    live = Following(store.path)
+    live = Following(store)
     live.begin(Watch(trial.bench, trial.bench_text, trial.start_ns, trial.plan_text))
     while (turn := live.turn()).more or turn.said:
         pass

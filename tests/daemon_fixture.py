@@ -5,7 +5,7 @@ import contextlib
 import os
 import signal
 import sys
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Mapping
 from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
@@ -84,7 +84,7 @@ class DaemonProcess:
     async def stored(self) -> int:
         """Return how many samples it has stored since it began; 0 while it does not answer."""
         health = await self.health()
-        return 0 if health is None else int(health["samples"]["stored"])
+        return 0 if health is None else samples_stored(health)
 
     async def told(self, request: dict[str, Any], limit_s: float = 30.0) -> dict[str, Any]:
         """Ask something of it, again and again until it is done."""
@@ -108,6 +108,11 @@ class DaemonProcess:
                     await asyncio.sleep(0.02)
         except TimeoutError:
             raise AssertionError(f"nothing new was stored within {limit_s:.0f} s: {await self.health()}") from None
+
+
+def samples_stored(health: Mapping[str, Any]) -> int:
+    """Return how many samples a health document tells of, all benches together."""
+    return sum(bench["samples"]["stored"] for bench in health["benches"])
 
 
 @asynccontextmanager

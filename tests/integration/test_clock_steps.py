@@ -66,7 +66,7 @@ class Seen:
         await self.over.wait()
 
     def stored(self) -> int:
-        return self.daemons[-1].board.counts.committed if self.daemons else 0
+        return self.daemons[-1].lanes["bench"].board.counts.committed if self.daemons else 0
 
 
 async def recorded(bench: SimulatedBench, data: Path, seen: Seen) -> None:
@@ -105,14 +105,14 @@ async def test_a_running_trial_keeps_to_the_time_in_which_it_began(tmp_path: Pat
     async with simulated_bench(tmp_path / "bench", duration_s=200.0, speed=1.0) as bench, asyncio.TaskGroup() as group:
         group.create_task(recorded(bench, data, seen))
         await until(lambda: seen.stored() > 50, "some readings")
-        trial = await seen.daemons[0].keeper.arm("", None)
+        trial = await seen.daemons[0].lanes["bench"].keeper.arm("", None)
         wall.offset_ns = HOUR_NS
         count = seen.stored()
         await until(lambda: seen.stored() > count + 50, "more readings")
         assert len(seen.daemons) == 1
         newest_ns = StoreReader(data / STORE_NAME).newest_ns() or 0
         assert newest_ns - StoreReader(data / STORE_NAME).trial(trial).start_ns < 120 * 10**9
-        await seen.daemons[0].keeper.end()
+        await seen.daemons[0].lanes["bench"].keeper.end()
         await until(lambda: len(seen.daemons) == 2 and seen.stored() > 20, "the new time, once the trial has ended")
         seen.over.set()
 

@@ -61,8 +61,8 @@ def bench_behind(broker: Broker, folder: Path, *options: str, **more: Any) -> An
 
 async def more(daemon: "Daemon", samples: int) -> None:
     """Wait until so many samples more are stored."""
-    before = daemon.ingest.counts.committed
-    await until(lambda: daemon.ingest.counts.committed >= before + samples, "new readings")
+    before = daemon.lanes["bench"].ingest.counts.committed
+    await until(lambda: daemon.lanes["bench"].ingest.counts.committed >= before + samples, "new readings")
 
 
 class Viewer:
@@ -99,10 +99,10 @@ async def test_a_whole_burn_by_way_of_a_broker_ends_in_a_summary_that_is_publish
         async with simulated_bench(tmp_path / "bench", *options, broker=broker.address, duration_s=560.0) as bench:
 
             async def arm(daemon: "Daemon") -> None:
-                await until(lambda: daemon.ingest.counts.committed > 0, "the first reading")
-                await daemon.keeper.arm(bench.plan, None)
+                await until(lambda: daemon.lanes["bench"].ingest.counts.committed > 0, "the first reading")
+                await daemon.lanes["bench"].keeper.arm(bench.plan, None)
                 await bench.process.wait()
-                await daemon.finish_trial()
+                await daemon.lanes["bench"].finish_trial()
                 await until(lambda: bool(viewer.documents("summary")), "the summary")
 
             await record(bench, data, broker, arm, speed=60.0)
@@ -132,7 +132,7 @@ async def test_a_broker_that_restarts_costs_no_sample(tmp_path: Path, remembers:
         for _ in range(2):
             await more(daemon, 200)
             await asyncio.to_thread(broker.stop)
-            await until(lambda: daemon.link.state is LinkState.WAITING, "the loss to be noticed")
+            await until(lambda: daemon.lanes["bench"].link.state is LinkState.WAITING, "the loss to be noticed")
             await asyncio.to_thread(broker.start)
             again_s = time.monotonic()
             await more(daemon, 1)
@@ -148,10 +148,11 @@ async def test_a_broker_that_restarts_costs_no_sample(tmp_path: Path, remembers:
 
 async def test_a_broker_that_freezes_costs_no_sample(tmp_path: Path, broker: Broker) -> None:
     async def freeze(daemon: "Daemon") -> None:
-        await until(lambda: daemon.ingest.counts.committed > 300, "some readings")
+        await until(lambda: daemon.lanes["bench"].ingest.counts.committed > 300, "some readings")
         broker.freeze()
         await until(
-            lambda: daemon.link.state in (LinkState.WAITING, LinkState.REACHING), "the connection to be given up"
+            lambda: daemon.lanes["bench"].link.state in (LinkState.WAITING, LinkState.REACHING),
+            "the connection to be given up",
         )
         broker.thaw()
         await more(daemon, 1)
@@ -165,7 +166,7 @@ async def test_a_broker_that_comes_later_is_waited_for(tmp_path: Path) -> None:
     broker = Broker(tmp_path / "broker")
 
     async def come(daemon: "Daemon") -> None:
-        await until(lambda: "no broker answers" in daemon.link.trouble, "the trouble")
+        await until(lambda: "no broker answers" in daemon.lanes["bench"].link.trouble, "the trouble")
         await asyncio.to_thread(broker.start)
 
     try:
@@ -204,7 +205,7 @@ async def test_a_daemon_that_was_away_finds_in_the_broker_what_the_device_forgot
     async with bench_behind(broker, tmp_path / "bench", "--ring", "20", duration_s=LENGTH_S) as bench:
 
         async def for_a_while(daemon: "Daemon") -> None:
-            await until(lambda: daemon.ingest.counts.committed > 300, "some readings")
+            await until(lambda: daemon.lanes["bench"].ingest.counts.committed > 300, "some readings")
 
         await app.serve(data, broker=broker.address, speed=SPEED, beside=for_a_while)
         # Seventy-five seconds of the bench: its ring holds twenty.
@@ -223,7 +224,9 @@ async def test_two_daemons_on_copies_of_one_folder_are_told(tmp_path: Path, brok
         async def beside(daemon: "Daemon") -> None:
             daemons.append(daemon)
             await until(
-                lambda: len(daemons) == 2 and any("second Emberline" in one.link.trouble for one in daemons),
+                lambda: (
+                    len(daemons) == 2 and any("second Emberline" in one.lanes["bench"].link.trouble for one in daemons)
+                ),
                 "one of them to stand back",
                 40.0,
             )
@@ -288,7 +291,7 @@ async def test_a_burn_by_way_of_an_encrypted_broker_with_accounts(
                 await bench.process.wait()
                 await asyncio.sleep(0.2)
 
-            await app.serve(tmp_path / "data", bench_file=path, speed=SPEED, beside=beside)
+            await app.serve(tmp_path / "data", bench_files=(path,), speed=SPEED, beside=beside)
             check(bench, tmp_path / "data", lost=False)
     finally:
         broker.kill()
@@ -306,10 +309,15 @@ async def test_a_broker_that_knows_its_people_by_certificate(tmp_path: Path) -> 
         said: list[str] = []
 
         async def beside(daemon: "Daemon") -> None:
-            await until(lambda: daemon.link.trouble != "" or daemon.link.state is LinkState.ASKING, "an answer")
-            said.append(daemon.link.trouble)
+            await until(
+                lambda: (
+                    daemon.lanes["bench"].link.trouble != "" or daemon.lanes["bench"].link.state is LinkState.ASKING
+                ),
+                "an answer",
+            )
+            said.append(daemon.lanes["bench"].link.trouble)
 
-        await app.serve(tmp_path / "data", bench_file=bench_file(tmp_path, broker, *lines), beside=beside)
+        await app.serve(tmp_path / "data", bench_files=(bench_file(tmp_path, broker, *lines),), beside=beside)
         return said[0]
 
     try:
@@ -332,7 +340,7 @@ async def test_readings_over_a_serial_port_are_told_to_a_broker(tmp_path: Path, 
                 await asyncio.sleep(0.2)
 
             path = bench_file(tmp_path, broker)
-            await app.serve(data, bench_file=path, port=str(bench.port), speed=60.0, beside=beside)
+            await app.serve(data, bench_files=(path,), port=str(bench.port), speed=60.0, beside=beside)
             check(bench, data, lost=False)
         await until(lambda: bool(viewer.documents("live")), "the state")
         assert viewer.documents("live")[-1]["values"].keys() == {"water", "flame", "mass"}
@@ -354,7 +362,7 @@ async def test_readings_as_senml_are_kept_shown_and_acknowledged_and_a_repeat_is
         return [{**base, "n": "water", "u": "Cel", "v": 20 + second}, {"n": "mass", "u": "kg", "v": 1.5}]
 
     async def beside(daemon: "Daemon") -> None:
-        await until(lambda: daemon.link.state is LinkState.ASKING, "the connection")
+        await until(lambda: daemon.lanes["bench"].link.state is LinkState.ASKING, "the connection")
         for second in range(5):
             await asyncio.to_thread(send, json.dumps(pack(second)).encode())
         cbor = cbor2.dumps([{-2: "urn:dev:mac:0024befffe804ff1/", -3: start_s + 5, 0: "water", 1: "K", 2: 298.15}])
@@ -362,11 +370,14 @@ async def test_readings_as_senml_are_kept_shown_and_acknowledged_and_a_repeat_is
         await asyncio.to_thread(send, json.dumps(pack(3)).encode())
         await asyncio.to_thread(send, b"[{}")
         await asyncio.to_thread(send, json.dumps([{"n": "ambient", "u": "Cel", "v": 18}]).encode())
-        await until(lambda: daemon.ingest.counts.committed == 12, "all readings")
-        assert daemon.ingest.counts.repeated == 2
-        await until(lambda: daemon.board.document()["values"].keys() == {"water", "mass", "ambient"}, "the values")
-        assert daemon.board.document()["values"]["mass"]["value"] == 1500.0
-        assert daemon.link.discarded == 1
+        await until(lambda: daemon.lanes["bench"].ingest.counts.committed == 12, "all readings")
+        assert daemon.lanes["bench"].ingest.counts.repeated == 2
+        await until(
+            lambda: daemon.lanes["bench"].board.document()["values"].keys() == {"water", "mass", "ambient"},
+            "the values",
+        )
+        assert daemon.lanes["bench"].board.document()["values"]["mass"]["value"] == 1500.0
+        assert daemon.lanes["bench"].link.discarded == 1
         (unread,) = (data / "unread-bench.jsonl").read_text().splitlines()
         assert json.loads(unread)["topic"] == "emberline/v1/bench/senml"
         assert base64.b64decode(json.loads(unread)["payload"]) == b"[{}"
@@ -377,7 +388,7 @@ async def test_readings_as_senml_are_kept_shown_and_acknowledged_and_a_repeat_is
         await asyncio.to_thread(send, json.dumps(pack(4)).encode())
 
         async def again(daemon: "Daemon") -> None:
-            await until(lambda: daemon.ingest.counts.repeated == 2, "the repeat to be known")
+            await until(lambda: daemon.lanes["bench"].ingest.counts.repeated == 2, "the repeat to be known")
 
         await app.serve(data, broker=broker.address, beside=again)
     finally:

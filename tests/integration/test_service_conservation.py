@@ -67,7 +67,7 @@ async def test_a_daemon_that_comes_back_goes_on_where_it_was(tmp_path: Path) -> 
     async with simulated_bench(tmp_path / "bench", duration_s=LENGTH_S) as bench:
 
         async def for_a_while(daemon: "Daemon") -> None:
-            await until(lambda: daemon.ingest.counts.committed > 500, "some readings")
+            await until(lambda: daemon.lanes["bench"].ingest.counts.committed > 500, "some readings")
 
         for _ in range(3):
             await app.serve(tmp_path / "data", port=str(bench.port), speed=60.0, beside=for_a_while)

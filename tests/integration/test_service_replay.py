@@ -34,10 +34,10 @@ async def burn_live(bench: SimulatedBench, data: Path) -> None:
         while bench.process.returncode is None:
             if not armed:
                 with contextlib.suppress(RequestError):
-                    await daemon.keeper.arm(bench.plan, None)
+                    await daemon.lanes["bench"].keeper.arm(bench.plan, None)
                     armed = True
             await asyncio.sleep(0.05)
-        await daemon.finish_trial()
+        await daemon.lanes["bench"].finish_trial()
 
     await app.serve(data, port=str(bench.port), speed=60.0, beside=beside)
 

@@ -15,6 +15,7 @@ from typing import Any
 
 import pytest
 
+from daemon_fixture import samples_stored
 from disk_fixture import disk_of
 from emberline.app import STORE_NAME
 from emberline.service.control_client import ask
@@ -123,9 +124,9 @@ async def test_a_full_disk_is_told_and_once_it_is_freed_recording_resumes_by_its
         ballast = fill(small_disk)
         told = await becomes(data, lambda now: "disk is full" in now["why"], "the full disk")
         assert told["recording"] == "not recording"
-        before = told["samples"]["stored"]
+        before = samples_stored(told)
         ballast.unlink()
-        now = await becomes(data, lambda now: records(now) and now["samples"]["stored"] > before, "the recording")
+        now = await becomes(data, lambda now: records(now) and samples_stored(now) > before, "the recording")
         assert now["why"] == "" or "lost" in now["why"]
     conserved(data)
 
@@ -137,10 +138,10 @@ async def test_a_store_locked_by_another_program_is_told_and_recording_resumes_b
         with sqlite3.connect(data / STORE_NAME, isolation_level=None) as other:
             other.execute("BEGIN IMMEDIATE")
             told = await becomes(data, lambda now: "locked by another program" in now["why"], "the outage")
-            before = told["samples"]["stored"]
+            before = samples_stored(told)
             other.execute("ROLLBACK")
         other.close()
-        await becomes(data, lambda now: records(now) and now["samples"]["stored"] > before, "the recording")
+        await becomes(data, lambda now: records(now) and samples_stored(now) > before, "the recording")
     conserved(data)
 
 
@@ -167,13 +168,13 @@ async def test_a_disk_that_is_unplugged_is_told_and_once_it_is_back_recording_re
 async def test_a_store_that_is_damaged_while_it_records_is_set_aside_and_recording_goes_on(tmp_path: Path) -> None:
     data = tmp_path / "data"
     async with a_bench(tmp_path) as bench, daemon_on(bench, data, tmp_path / "log", "--no-http") as daemon:
-        await becomes(data, lambda now: records(now) and now["samples"]["stored"] > 100, "some readings")
+        await becomes(data, lambda now: records(now) and samples_stored(now) > 100, "some readings")
         with (data / STORE_NAME).open("rb+") as file:
             size = file.seek(0, os.SEEK_END)
             file.seek(0)
             file.write(b"\xff" * size)
         now = await becomes(
-            data, lambda now: bool(now["notices"]) and records(now) and now["samples"]["stored"] > 0, "a new store"
+            data, lambda now: bool(now["notices"]) and records(now) and samples_stored(now) > 0, "a new store"
         )
         assert daemon.returncode is None
         assert now["notices"][0]["kind"] == NoticeKind.SET_ASIDE.value
@@ -215,7 +216,7 @@ async def test_status_and_health_page_of_a_running_bench(tmp_path: Path) -> None
         assert code == 0
         assert out.startswith("Recording ")
         code, out, _ = await said_by("status", "--json", "--data", str(data))
-        assert (code, json.loads(out)["schema"]) == (0, "emberline.health/1")
+        assert (code, json.loads(out)["schema"]) == (0, "emberline.health/2")
         reader, writer = await asyncio.open_connection("127.0.0.1", int(now["address"].split(":")[2].split("/")[0]))
         writer.write(b"GET /health HTTP/1.0\r\n\r\n")
         assert (await reader.read()).startswith(b"HTTP/1.1 200")
@@ -226,12 +227,12 @@ async def test_status_and_health_page_of_a_running_bench(tmp_path: Path) -> None
 async def test_a_backup_made_while_recording_is_whole(tmp_path: Path) -> None:
     data, copy = tmp_path / "data", tmp_path / "copy.sqlite3"
     async with a_bench(tmp_path) as bench, daemon_on(bench, data, tmp_path / "log", "--no-http"):
-        before = await becomes(data, lambda now: records(now) and now["samples"]["stored"] > 20, "some readings")
+        before = await becomes(data, lambda now: records(now) and samples_stored(now) > 20, "some readings")
         code, out, _ = await said_by("backup", str(copy), "--data", str(data))
         assert (code, "checked" in out) == (0, True)
     code, out, _ = await said_by("check", str(copy))
     assert (code, "is in order" in out) == (0, True)
-    assert int(out.rpartition(" ")[2].replace(",", "")) >= before["samples"]["stored"]
+    assert int(out.rpartition(" ")[2].replace(",", "")) >= samples_stored(before)
     code, out, _ = await said_by("status", "--data", str(data))
     assert code == 6
     assert "newest stored reading" in out

@@ -28,14 +28,22 @@ class Standing:
     newest_ns: int | None = None
 
 
-def health_of(data: Path) -> Standing:
-    """Ask the daemon of a data folder how its recording stands; where there is none, look into the store."""
+def health_of(data: Path, bench: str | None = None) -> Standing:
+    """Ask the daemon of a data folder how its recording stands; where there is none, look into the store.
+
+    Args:
+        data: Data directory.
+        bench: The bench that is asked about; all of them where None.
+
+    Raises:
+        RequestError: The daemon records no such bench.
+    """
     from emberline.service.control_client import ask
-    from emberline.service.errors import ServiceError
+    from emberline.service.errors import NoDaemonError
 
     try:
-        return Standing(dict(ask(data, {"do": "health"}, STATUS_LIMIT_S)["health"]))
-    except ServiceError as error:
+        return Standing(dict(ask(data, {"do": "health", "bench": bench}, STATUS_LIMIT_S)["health"]))
+    except NoDaemonError as error:
         why = str(error)
     try:
         return Standing(None, why, StoreReader(data / STORE_NAME).newest_ns())

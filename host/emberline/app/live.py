@@ -1,8 +1,8 @@
-"""The live service: a bench's daemon, and the summaries of its trials."""
+"""The live service: the daemon of one bench or several, and the summaries of their trials."""
 
 import os
 import time
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -24,6 +24,7 @@ from emberline.trials.documents import summary_document
 if TYPE_CHECKING:
     from emberline.service.daemon import Daemon
     from emberline.service.final_pass import Summed
+    from emberline.service.lane import BenchSetting
     from emberline.service.sources import Places
     from emberline.web.server import Address
 
@@ -34,7 +35,7 @@ MOST_RESTARTS, WITHIN_S = 3, 60.0
 async def serve(
     data: Path,
     *,
-    bench_file: Path | None = None,
+    bench_files: Sequence[Path] = (),
     port: str | None = None,
     broker: str | None = None,
     speed: float = 1.0,
@@ -45,17 +46,17 @@ async def serve(
     stopping: Callable[[], None] = lambda: None,
     served: Callable[[str], None] = lambda _: None,
 ) -> None:
-    """Run the daemon of a bench until it is told to stop.
+    """Run a daemon until it is told to stop.
 
     It begins anew by itself where the store turns out to be damaged, which is set aside, and where the machine's clock
     is set forward while no trial is open.
 
     Args:
         data: Data directory; made where it does not exist.
-        bench_file: The bench; without it the device's channel names are taken for roles.
+        bench_files: The benches; without any, there is one whose device's channel names are taken for roles.
         port: Serial port, instead of the bench file's.
-        broker: MQTT broker as `HOST` or `HOST:PORT`, instead of the bench file's.
-        speed: Seconds of the bench in a second; more than 1 only for a simulated bench.
+        broker: MQTT broker as `HOST` or `HOST:PORT`, instead of what the bench files name; one for all of them.
+        speed: Seconds of the benches in a second; more than 1 only for simulated ones.
         name: Id of the bench where no bench file gives one.
         beside: Runs beside the daemon, and stops it when it returns.
         keep_days: Age at which samples outside trials go; None keeps all.
@@ -64,7 +65,7 @@ async def serve(
         served: Called with the pages' address once they are served.
 
     Raises:
-        ConfigError: The bench file has problems, or names neither port nor broker.
+        ConfigError: A bench file has problems, or names neither port nor broker, or what is another bench's.
         StoreError: The store cannot be opened.
         ServiceError: A part of the daemon failed for good.
     """
@@ -74,20 +75,13 @@ async def serve(
     from emberline.service.errors import TaskFailedError
     from emberline.web.server import serve_pages
 
-    bench = None if bench_file is None else load_bench(bench_file)
-    places = _places(bench, Path() if bench_file is None else bench_file.parent, port, broker)
-    if places.port is None and places.broker is None:
-        raise ConfigError(
-            bench_file or data,
-            "neither a serial port nor a broker is named: add [serial] or [mqtt] to the bench file, or give --port or "
-            "--broker",
-        )
+    benches = _benches(bench_files, port, broker, name)
     make_folder(data)
     damage, restarts_s = "", [float("-inf")] * MOST_RESTARTS
     while True:
         clock = clock_after(data / STORE_NAME) if speed == 1.0 else fast_clock(speed, data)
         store = Store.open_or_begin_anew(data / STORE_NAME, clock.now_ns, damage)
-        setting = Setting(data, bench, name if bench is None else bench.id, places, local_zone(), keep_days)
+        setting = Setting(data, benches, local_zone(), keep_days)
         daemon = Daemon(setting, store, clock, partial(live_summary, data))
         also = {} if address is None else {"pages": partial(serve_pages, daemon, address, __version__, served)}
         try:
@@ -105,6 +99,46 @@ async def serve(
             if not daemon.again:
                 return
             damage = ""
+
+
+def _benches(files: Sequence[Path], port: str | None, broker: str | None, name: str) -> "tuple[BenchSetting, ...]":
+    """Return the benches that are to be recorded, each with the place of its device."""
+    from emberline.service.lane import BenchSetting
+
+    if len(files) > 1 and port is not None:
+        raise ConfigError(files[1], "--port is for one bench: with several, name each one's port in its bench file")
+    found: dict[str, tuple[BenchSetting, Path]] = {}
+    for file in files or (None,):
+        bench = None if file is None else load_bench(file)
+        bench_id, source = (name, Path()) if bench is None or file is None else (bench.id, file)
+        places = _places(bench, source.parent, port, broker)
+        if places.port is None and places.broker is None:
+            raise ConfigError(
+                source,
+                f"{bench_id}: neither a serial port nor a broker is named: add [serial] or [mqtt] to the bench file, or"
+                " give --port or --broker",
+            )
+        if bench_id in found:
+            raise ConfigError(
+                source, f"{source} and {found[bench_id][1]} both describe bench {bench_id}: give each an id of its own"
+            )
+        for other, other_source in found.values():
+            if places.port is not None and other.places.port is not None and _same(places.port, other.places.port):
+                raise ConfigError(
+                    source, f"{source} and {other_source} name the same serial port: one device serves one bench"
+                )
+        found[bench_id] = BenchSetting(bench_id, places, bench), source
+    return tuple(setting for setting, _ in found.values())
+
+
+def _same(port: SerialPort, other: SerialPort) -> bool:
+    if port.port is not None or other.port is not None:
+        return port.port == other.port
+    return (port.vendor_id, port.product_id, port.serial_number) == (
+        other.vendor_id,
+        other.product_id,
+        other.serial_number,
+    )
 
 
 def _places(bench: Bench | None, folder: Path, port: str | None, broker: str | None) -> "Places":

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from emberline.service.daemon import Daemon
 
 SCENARIO = "pellets_pot_lifted"
+BENCH = "simulated"
 SPEED = 60.0
 START_LIMIT_S = 30.0
 """Longest wait for the simulated bench to be ready, real seconds; it computes the burn first."""
@@ -100,7 +101,7 @@ class _Demo:
                 self.folder,
                 port=str(self.folder / "port"),
                 speed=self.speed,
-                name="simulated",
+                name=BENCH,
                 address=app.address_of(ANY_PORT),
                 served=lambda url: click.echo(f"Watch it in a browser, too: {url}"),
                 beside=lambda daemon: self._beside(daemon, bench),
@@ -144,26 +145,27 @@ class _Demo:
 
         plan = (self.folder / "burn" / "plan.toml").read_text(encoding="utf-8")
         armed, index = False, 0
+        lane = daemon.lanes[BENCH]
         with contextlib.suppress(TimeoutError):
             # What is printed comes before the readout, which draws over its own lines again and again.
             async with asyncio.timeout(PAGES_LIMIT_S):
                 while daemon.health.address is None:
-                    await daemon.board.changed(daemon.board.version, DRAWN_EVERY_S)
+                    await lane.board.changed(lane.board.version, DRAWN_EVERY_S)
         with Readout() as readout:
 
             def show_events() -> None:
                 nonlocal index
-                said, index = daemon.board.said_since(index)
+                said, index = lane.board.said_since(index)
                 for document in said:
                     readout.show({"event": document})
 
             while bench.returncode is None:
                 if not armed:
                     with contextlib.suppress(RequestError):
-                        await daemon.keeper.arm(plan, None)
+                        await lane.keeper.arm(plan, None)
                         armed = True
                 show_events()
-                readout.show({"live": daemon.board.document()})
+                readout.show({"live": lane.board.document()})
                 await asyncio.sleep(DRAWN_EVERY_S)
-            self.page = await daemon.finish_trial()
+            self.page = await lane.finish_trial()
             show_events()

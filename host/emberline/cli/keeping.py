@@ -21,17 +21,19 @@ def _data(option: Path | None) -> Path:
 
 @click.command(epilog=epilog("emberline status --data burns-2026", 2, NO_DAEMON, NOT_RECORDING))
 @click.option("--json", "as_json", is_flag=True, help="Print the health document as JSON.")
+@click.option("--bench", metavar="ID", help="Tell of this bench alone, instead of all that the daemon records.")
 @data_option
 @telling
-def status(as_json: bool, data: Path | None) -> None:
-    """Say whether the bench records, records with gaps, or does not record; since when, and why.
+def status(as_json: bool, bench: str | None, data: Path | None) -> None:
+    """Say whether each bench records, records with gaps, or does not record; since when, and why.
 
-    The last commit to the disk decides. Gaps are losses since the trial began, or since the daemon did.
+    The last commit to the disk decides. Gaps are losses since the trial began, or since the daemon did. Of several
+    benches, the one that fares worst decides the exit code.
     """
     from emberline.app import health_of
 
     folder = _data(data)
-    standing = health_of(folder)
+    standing = health_of(folder, bench)
     document = standing.document
     if document is None:
         if as_json:
@@ -69,16 +71,18 @@ def backup(file: Path, overwrite: bool, data: Path | None) -> None:
 
 
 def _lines(document: dict[str, Any]) -> Iterator[str]:
-    from emberline.service.health import span_words
+    from emberline.service.time_words import span_words
 
-    state, why = str(document["recording"]), document["why"]
-    since = f"{_local(_seconds(document['since']))} ({span_words(document['since_s'])})"
-    yield f"{state.capitalize()} since {since}" + (f": {why}" if why else "")
-    if document["last_commit"] is not None:
-        yield f"Last commit {span_words(document['last_commit_age_s'])} ago; the link: {document['link']}"
-    samples = document["samples"]
-    counted = f"stored {samples['stored']:,}, sent twice {samples['repeated']:,}, lost {samples['lost']:,}"
-    yield f"Bench {document['bench']}, trial {document['trial'] or 'none'}; samples since the start: {counted}"
+    whole = _stands(document)
+    yield whole[0].upper() + whole[1:]
+    for bench in document["benches"]:
+        if len(document["benches"]) > 1:
+            yield f"Bench {bench['bench']}: {_stands(bench)}"
+        if bench["last_commit"] is not None:
+            yield f"  last commit {span_words(bench['last_commit_age_s'])} ago; the link: {bench['link']}"
+        samples = bench["samples"]
+        counted = f"stored {samples['stored']:,}, sent twice {samples['repeated']:,}, lost {samples['lost']:,}"
+        yield f"  bench {bench['bench']}, trial {bench['trial'] or 'none'}; samples since the start: {counted}"
     free = document["disk_free_bytes"]
     room = "" if free is None else f", {free / 1e9:.1f} GB free on its disk"
     yield f"The store: {document['store_bytes'] / 1e6:.1f} MB{room}"
@@ -88,6 +92,15 @@ def _lines(document: dict[str, Any]) -> Iterator[str]:
         yield f"See to this: {warning}"
     for notice in document["notices"]:
         yield f"{_local(_seconds(notice['time']))}: {notice['text']}"
+
+
+def _stands(document: dict[str, Any]) -> str:
+    """Say how the recording of a bench, or of all, stands, since when, and why."""
+    from emberline.service.time_words import span_words
+
+    since = f"{_local(_seconds(document['since']))} ({span_words(document['since_s'])})"
+    why = f": {document['why']}" if document["why"] else ""
+    return f"{document['recording']} since {since}{why}"
 
 
 def _seconds(text: str) -> float:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from emberline.cli.telling import data_option, epilog, telling
+from emberline.cli.telling import bench_option, data_option, epilog, telling
 
 
 def _data(option: Path | None) -> Path:
@@ -15,9 +15,16 @@ def _data(option: Path | None) -> Path:
 
 
 @click.command(epilog=epilog("emberline run --bench bench.toml --data burns-2026", 2, 4, 6))
-@click.option("--bench", type=click.Path(path_type=Path), metavar="FILE", help="Your sensors and your port (TOML).")
-@click.option("--port", metavar="PATH", help="Serial port, instead of the bench file's.")
-@click.option("--broker", metavar="HOST[:PORT]", help="MQTT broker, instead of the bench file's.")
+@click.option(
+    "--bench",
+    "benches",
+    type=click.Path(path_type=Path),
+    multiple=True,
+    metavar="FILE",
+    help="Your sensors and your port (TOML); once for each bench.",
+)
+@click.option("--port", metavar="PATH", help="Serial port, instead of the bench file's; where there is one bench.")
+@click.option("--broker", metavar="HOST[:PORT]", help="MQTT broker of all benches, instead of the bench files'.")
 @click.option(
     "--speed",
     type=click.FloatRange(min=0.1, max=1000.0),
@@ -47,7 +54,7 @@ def _data(option: Path | None) -> Path:
 @data_option
 @telling
 def run(
-    bench: Path | None,
+    benches: tuple[Path, ...],
     port: str | None,
     broker: str | None,
     speed: float,
@@ -58,7 +65,7 @@ def run(
     no_http: bool,
     data: Path | None,
 ) -> None:
-    """Record a bench until interrupted: keep its readings, follow its trials, write their summaries.
+    """Record a bench, or several, until interrupted: keep the readings, follow the trials, write their summaries.
 
     A trial opens when it is armed (`emberline arm`) or when a fire is lit, and ends by itself half an hour after
     flameout or with `emberline end`. Watch it on the page whose address is printed, or from another terminal with
@@ -76,7 +83,7 @@ def run(
     asyncio.run(
         app.serve(
             _data(data),
-            bench_file=bench,
+            bench_files=benches,
             port=port,
             broker=broker,
             speed=speed,
@@ -89,9 +96,10 @@ def run(
 
 
 @click.command(epilog=epilog("emberline watch --data burns-2026", 2, 6))
+@bench_option
 @data_option
 @telling
-def watch(data: Path | None) -> None:
+def watch(bench: str | None, data: Path | None) -> None:
     """Show what a running bench does, until interrupted.
 
     Water, flame, mass, burning rate, phase, and when boil and flameout are to be expected; events as they are
@@ -101,16 +109,17 @@ def watch(data: Path | None) -> None:
     from emberline.service.control_client import watch as messages
 
     with Readout() as readout:
-        for message in messages(_data(data)):
+        for message in messages(_data(data), bench):
             readout.show(message)
 
 
 @click.command(epilog=epilog("emberline arm --plan plan.toml --label 'chips, run 3'", 2, 6))
 @click.option("--plan", type=click.Path(path_type=Path), metavar="FILE", help="What you know of the burn (TOML).")
 @click.option("--label", help="A name for the trial, where the plan has none.")
+@bench_option
 @data_option
 @telling
-def arm(plan: Path | None, label: str | None, data: Path | None) -> None:
+def arm(plan: Path | None, label: str | None, bench: str | None, data: Path | None) -> None:
     """Open a trial on the running bench, before the fire is lit.
 
     Where a trial was opened by a fire that nobody armed, it is given the plan.
@@ -122,31 +131,33 @@ def arm(plan: Path | None, label: str | None, data: Path | None) -> None:
     if plan is not None:
         load_plan(plan)
         text = read_text(plan, "plan")
-    answer = ask(_data(data), {"do": "arm", "plan": text, "label": label})
+    answer = ask(_data(data), {"do": "arm", "bench": bench, "plan": text, "label": label})
     click.echo(f"Trial {answer['trial']} is open.")
 
 
 @click.command(epilog=epilog("emberline note 'closed two air holes'", 2, 6))
 @click.argument("text")
+@bench_option
 @data_option
 @telling
-def note(text: str, data: Path | None) -> None:
+def note(text: str, bench: str | None, data: Path | None) -> None:
     """Keep a remark with the present time."""
     from emberline.service.control_client import ask
 
-    ask(_data(data), {"do": "note", "text": text})
+    ask(_data(data), {"do": "note", "bench": bench, "text": text})
     click.echo("Kept.")
 
 
 @click.command(epilog=epilog("emberline end", 2, 6))
+@bench_option
 @data_option
 @telling
-def end(data: Path | None) -> None:
+def end(bench: str | None, data: Path | None) -> None:
     """End the running trial; its summary follows within seconds.
 
     The fire itself must be seen to by you: hot char gives off carbon monoxide and stays hot for hours.
     """
     from emberline.service.control_client import ask
 
-    answer = ask(_data(data), {"do": "end"})
+    answer = ask(_data(data), {"do": "end", "bench": bench})
     click.echo(f"Trial {answer['trial']} has ended. Its summary: emberline summary {answer['trial']}")

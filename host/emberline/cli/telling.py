@@ -30,6 +30,10 @@ data_option = click.option(
     help="Data directory.  [default: $EMBERLINE_DATA, else ./emberline-data]",
 )
 
+bench_option = click.option(
+    "--bench", metavar="ID", help="Id of the bench; needed only where the daemon records several."
+)
+
 
 def epilog(example: str, *codes: int) -> str:
     """Return the end of a command's help: an example, and the exit codes that it can give."""
@@ -63,9 +67,10 @@ def _code_of(error: Exception) -> int | None:
     from emberline.links.errors import LinkError
     from emberline.service.errors import ServiceError
     from emberline.store.errors import ExportError, StoreError, StoreMissingError, UnknownTrialError
+    from emberline.trials.comparison.errors import ComparisonError
 
     kinds: tuple[tuple[tuple[type[Exception], ...], int], ...] = (
-        ((ConfigError, BenchError, LinkError), 2),
+        ((ConfigError, BenchError, LinkError, ComparisonError), 2),
         ((StoreMissingError, UnknownTrialError), 3),
         ((OutputError, ExportError), 5),
         ((StoreError,), 4),

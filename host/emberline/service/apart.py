@@ -37,13 +37,18 @@ class Apart:
         self._name = name
         self._process: asyncio.subprocess.Process | None = None
 
+    @property
+    def running(self) -> bool:
+        """Whether the process runs."""
+        return self._process is not None and self._process.returncode is None
+
     async def start(self) -> None:
         """Start the process; does nothing if it runs.
 
         Raises:
             ApartError: It cannot be started.
         """
-        if self._process is not None and self._process.returncode is None:
+        if self.running:
             return
         try:
             # A session of its own: an interrupt from the keyboard reaches this program alone, which decides what ends.

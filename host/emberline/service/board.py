@@ -20,6 +20,8 @@ from emberline.trials.trial import calibrated
 
 MAX_EVENTS = 500
 """Announcements kept for those who begin to watch; a trial has a few dozen."""
+LINK, INGEST = "link", "ingest"
+"""The parts of a lane whose trouble keeps readings from the disk."""
 SHOWN_S = 1.0
 """A value shown is the median of the newest second."""
 
@@ -92,7 +94,7 @@ class Board:
         return self._said[start:], self._said_before + len(self._said)
 
     def report(self, part: str, trouble: str) -> None:
-        """Show what is wrong with a part of the daemon; nothing, once it is well."""
+        """Show what is wrong with a part of the bench's lane; nothing, once it is well."""
         self._troubles[part] = trouble
         self.touch()
 
@@ -147,6 +149,11 @@ class Board:
         """Return where the link stands, in words."""
         return LinkState.SEEKING.value if self.link is None else self.link.state.value
 
+    def link_trouble(self) -> str:
+        """Return what is wrong with the way of the readings, in words; empty while they come."""
+        parts = self._troubles.get(INGEST, ""), self._troubles.get(LINK, "")
+        return next(filter(None, parts), "" if self.link is None else self.link.trouble)
+
     def silent(self) -> list[Role]:
         """Return the roles whose readings have stopped coming."""
         now_ns = self.clock.now_ns()
@@ -158,8 +165,8 @@ class Board:
         return max(0.0, (newest_ns - trial.start_ns) / 1e9)
 
     def _trouble(self) -> str:
-        link = "" if self.link is None else self.link.trouble
-        return "; ".join(words for words in (self.counts.trouble, link, *self._troubles.values()) if words)
+        others = (words for part, words in self._troubles.items() if part not in (INGEST, LINK))
+        return "; ".join(words for words in (self.counts.trouble, self.link_trouble(), *others) if words)
 
     def _stale_s(self) -> float:
         greeting = None if self.link is None else self.link.greeting

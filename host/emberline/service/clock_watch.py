@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from emberline.service.clock import Clock, real_clock
-from emberline.service.health import iso, span_words
+from emberline.service.time_words import iso, span_words
 from emberline.store.errors import StoreError
 from emberline.store.notices import Notice, NoticeKind
 from emberline.store.reader import StoreReader

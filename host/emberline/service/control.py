@@ -1,7 +1,7 @@
 """The control channel: a Unix socket in the data folder, over which other commands watch and steer a running daemon.
 
 One JSON object a line, both ways. A request names what it wants under `do`; `watch` is answered by lines without end,
-everything else by one line with `done` or `refused`.
+everything else by one line with `done` or `refused`. Where several benches are recorded, `bench` says which is meant.
 """
 
 import asyncio
@@ -15,9 +15,9 @@ from typing import Any
 
 from emberline.service.board import Board
 from emberline.service.control_place import socket_path
-from emberline.service.errors import ServiceError
+from emberline.service.errors import RequestError, ServiceError
 from emberline.service.health import HealthWatch, health_document
-from emberline.service.keeper import Keeper
+from emberline.service.lane import Lane, lane_of
 from emberline.store.errors import StoreError
 
 LOG = logging.getLogger(__name__)
@@ -40,12 +40,11 @@ LEAST_PAUSE_S = 0.1
 class Control:
     """Serves the control channel of one data folder."""
 
-    def __init__(self, folder: Path, board: Board, keeper: Keeper, watch: HealthWatch) -> None:
+    def __init__(self, folder: Path, lanes: Mapping[str, Lane], watch: HealthWatch) -> None:
         """Prepare; `run` serves until cancelled."""
         self._path = socket_path(folder)
         self._watch = watch
-        self._board = board
-        self._keeper = keeper
+        self._lanes = lanes
         self._viewers = 0
         self._connections: dict[asyncio.Task[None], asyncio.StreamWriter] = {}
 
@@ -83,7 +82,8 @@ class Control:
         """End all connections and wait for their tasks; the server itself does not."""
         for writer in self._connections.values():
             writer.transport.abort()
-        self._board.touch()
+        for lane in self._lanes.values():
+            lane.board.touch()
         if self._connections:
             await asyncio.wait(self._connections, timeout=LET_GO_LIMIT_S)
 
@@ -97,7 +97,7 @@ class Control:
                 line = await reader.readline()
             request = read_request(line)
             if request.get("do") == "watch":
-                await self._show(reader, writer)
+                await self._watched(request, reader, writer)
             else:
                 await _send(writer, await self._answer(request))
         except (OSError, TimeoutError, ValueError) as error:
@@ -113,32 +113,49 @@ class Control:
         try:
             match request:
                 case {"do": "arm", "plan": str(plan), "label": None | str() as label}:
-                    return {"done": "arm", "trial": await self._keeper.arm(plan, label)}
+                    return {"done": "arm", "trial": await self._lane(request).keeper.arm(plan, label)}
                 case {"do": "note", "text": str(text)} if 0 < len(text.strip()) <= MAX_NOTE:
-                    await self._keeper.note(text.strip())
+                    await self._lane(request).keeper.note(text.strip())
                     return {"done": "note"}
                 case {"do": "end"}:
-                    return {"done": "end", "trial": await self._keeper.end()}
+                    return {"done": "end", "trial": await self._lane(request).keeper.end()}
+                case {"do": "health", "bench": str()}:
+                    health = self._watch.health().of(self._lane(request).bench_id)
+                    return {"done": "health", "health": health_document(health)}
                 case {"do": "health"}:
                     return {"done": "health", "health": health_document(self._watch.health())}
                 case {"do": "live"}:
-                    return {"done": "live", "live": self._board.document()}
+                    return {"done": "live", "live": self._lane(request).board.document()}
         except (ServiceError, StoreError) as error:
             return {"refused": str(error)}
         return {"refused": f"no request of this kind is known, or a part of it is missing: {request.get('do')!r}"}
 
-    async def _show(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+    def _lane(self, request: Mapping[str, Any]) -> Lane:
+        bench = request.get("bench")
+        return lane_of(self._lanes, None if bench is None else str(bench))
+
+    async def _watched(
+        self, request: Mapping[str, Any], reader: asyncio.StreamReader, writer: asyncio.StreamWriter
+    ) -> None:
+        try:
+            board = self._lane(request).board
+        except RequestError as error:
+            await _send(writer, {"refused": str(error)})
+            return
         if self._viewers >= MAX_VIEWERS:
             await _send(writer, {"refused": f"{MAX_VIEWERS} viewers watch already: close one"})
             return
+        await self._show(board, reader, writer)
+
+    async def _show(self, board: Board, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         self._viewers += 1
         try:
             index, version = 0, -1
             while not reader.at_eof():
-                await self._board.changed(version, STILL_S)
-                version = self._board.version
-                await _send(writer, {"live": self._board.document()})
-                said, index = self._board.said_since(index)
+                await board.changed(version, STILL_S)
+                version = board.version
+                await _send(writer, {"live": board.document()})
+                said, index = board.said_since(index)
                 for document in said:
                     await _send(writer, {"event": document})
                 await asyncio.sleep(LEAST_PAUSE_S)

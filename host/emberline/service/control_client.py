@@ -39,15 +39,19 @@ def ask(folder: Path, request: Mapping[str, Any], limit_s: float | None = None) 
     return answer
 
 
-def watch(folder: Path) -> Iterator[dict[str, Any]]:
-    """Yield what the daemon of a data folder shows, line by line, until it ends.
+def watch(folder: Path, bench: str | None = None) -> Iterator[dict[str, Any]]:
+    """Yield what the daemon of a data folder shows of a bench, line by line, until it ends.
+
+    Args:
+        folder: The data folder.
+        bench: Id of the bench; needed only where several are recorded.
 
     Raises:
         NoDaemonError: No daemon runs there, or it has fallen silent.
         RequestError: It refuses.
     """
     with _connected(folder) as connection:
-        _send(connection, {"do": "watch"})
+        _send(connection, {"do": "watch", "bench": bench})
         for line in _lines(connection, SILENCE_LIMIT_S, folder):
             if "refused" in line:
                 raise RequestError(str(line["refused"]))

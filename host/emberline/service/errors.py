@@ -19,3 +19,7 @@ class TaskFailedError(ServiceError):
 
 class ApartError(ServiceError):
     """Work in a process of its own failed."""
+
+
+class BegunAnewError(ServiceError):
+    """The process that followed a record is another one now, and has yet to be told of that record."""

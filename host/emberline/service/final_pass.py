@@ -2,7 +2,7 @@
 
 import asyncio
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -48,18 +48,23 @@ FinalPass = Callable[[str, bool], Summed]
 class Summaries:
     """Works out summaries one after the other, as they fall due."""
 
-    def __init__(self, store: Store, bench: str, board: Board, final_pass: FinalPass) -> None:
-        """Prepare; `run` does the work."""
+    def __init__(self, store: Store, boards: Mapping[str, Board], final_pass: FinalPass) -> None:
+        """Prepare; `run` does the work.
+
+        Args:
+            store: Where the trials are.
+            boards: Where the summaries of a bench are shown; those of other benches are kept and shown nowhere.
+            final_pass: Works them out.
+        """
         self._store = store
-        self._bench = bench
-        self._board = board
+        self._boards = boards
         self._final_pass = final_pass
         self._due: dict[str, Ended] = {}
         self._news = asyncio.Event()
         self._idle = asyncio.Event()
         self._idle.set()
         self._again_s = AGAIN_S
-        self._trouble = ""
+        self._troubles: dict[str, str] = {}
 
     def put(self, ended: Ended) -> None:
         """Have a summary worked out, in place of one of the same trial that still waits."""
@@ -83,10 +88,10 @@ class Summaries:
                     await self._work(ended)
                 except (ApartError, StoreError) as error:
                     put_off[ended.trial] = ended
-                    self._report(str(error))
+                    self._report(ended.bench, str(error))
             self._due = put_off
-            if not put_off:
-                self._report("")
+            for bench in self._troubles.keys() - {ended.bench for ended in put_off.values()}:
+                self._report(bench, "")
             self._idle.set()
 
     async def _wait(self) -> None:
@@ -98,13 +103,15 @@ class Summaries:
             self._again_s = min(2.0 * self._again_s, LONGEST_AGAIN_S)
         self._news.clear()
 
-    def _report(self, trouble: str) -> None:
-        """Log and show what is wrong, once."""
-        if trouble != self._trouble:
-            self._trouble = trouble
-            self._board.report("summary", trouble)
-            if trouble:
-                LOG.error("%s; it is tried again", trouble)
+    def _report(self, bench: str, trouble: str) -> None:
+        """Log and show what is wrong with a bench's summaries, once."""
+        if trouble == self._troubles.get(bench, ""):
+            return
+        self._troubles[bench] = trouble
+        if bench in self._boards:
+            self._boards[bench].report("summary", trouble)
+        if trouble:
+            LOG.error("%s; it is tried again", trouble)
 
     async def _work(self, ended: Ended) -> None:
         trial = ended.trial
@@ -119,20 +126,25 @@ class Summaries:
             await asyncio.to_thread(self._store.save_events, trial, summed.events, summed.retracted)
             await asyncio.to_thread(self._store.save_summary, trial, summed.document, summed.version)
         LOG.info("summary of trial %s: %s", trial, summed.page)
-        self._board.summary = str(summed.page)
-        self._board.summary_document = summed.document
-        self._board.say(
+        if ended.bench in self._boards:
+            self._show(self._boards[ended.bench], ended, summed)
+        if not ended.provisional:
+            await self._compact(trial)
+
+    @staticmethod
+    def _show(board: Board, ended: Ended, summed: Summed) -> None:
+        board.summary = str(summed.page)
+        board.summary_document = summed.document
+        board.say(
             {
                 "schema": "emberline.event/1",
-                "bench": self._bench,
-                "trial": trial,
+                "bench": ended.bench,
+                "trial": ended.trial,
                 "kind": "summary",
                 "provisional": ended.provisional,
                 "page": str(summed.page),
             }
         )
-        if not ended.provisional:
-            await self._compact(trial)
 
     async def _compact(self, trial: str) -> None:
         """Merge the blocks of a trial whose record is complete; the summary stands whether or not that succeeds."""

@@ -1,9 +1,11 @@
-"""`Following` in a process of its own."""
+"""`Followings` in a process of its own: one process for all benches, which take turns in it."""
 
+import asyncio
 from pathlib import Path
 from typing import cast
 
 from emberline.service.apart import Apart
+from emberline.service.errors import BegunAnewError
 from emberline.service.watch import Turn, Watch
 
 LIMIT_S = 120.0
@@ -11,11 +13,20 @@ LIMIT_S = 120.0
 
 
 class ApartFollower:
-    """Follows the record of a store without taking time from the program that fills it."""
+    """Follows the records of a store without taking time from the program that fills it.
+
+    Turns are short, and who has waited longest has the next one: a bench with much to catch up on holds up none.
+    """
 
     def __init__(self, store: Path) -> None:
         """Prepare; the process is started when it is first needed, and anew after it went down."""
-        self._apart = Apart(_following, store, name="the follower")
+        self._apart = Apart(_followings, store, name="the follower")
+        self._lock = asyncio.Lock()
+        self._begun: set[str] = set()
+
+    def of(self, bench: str) -> "BenchFollower":
+        """Return what follows one bench."""
+        return BenchFollower(self, bench)
 
     async def start(self) -> None:
         """Start the process, so that nobody waits for it later.
@@ -23,32 +34,61 @@ class ApartFollower:
         Raises:
             ApartError: It cannot be started.
         """
-        await self._apart.start()
+        async with self._lock:
+            await self._start()
 
     async def begin(self, watch: Watch) -> None:
-        """Follow a record.
+        """Follow a record of a bench.
 
         Raises:
             ApartError: The process failed.
         """
-        await self._apart.start()
-        await self._apart.call("begin", watch, limit_s=LIMIT_S)
+        async with self._lock:
+            await self._start()
+            await self._apart.call("begin", watch, limit_s=LIMIT_S)
+            self._begun.add(watch.bench)
 
-    async def turn(self) -> Turn:
-        """Follow it further.
+    async def turn(self, bench: str) -> Turn:
+        """Follow the record of a bench further.
 
         Raises:
             ApartError: The process failed.
+            BegunAnewError: It was begun anew since; the record is to be begun anew as well.
         """
-        return cast(Turn, await self._apart.call("turn", limit_s=LIMIT_S))
+        async with self._lock:
+            if not self._apart.running or bench not in self._begun:
+                raise BegunAnewError("the follower was begun anew")
+            return cast(Turn, await self._apart.call("turn", bench, limit_s=LIMIT_S))
 
     async def close(self) -> None:
         """End the process."""
         await self._apart.close()
 
+    async def _start(self) -> None:
+        if not self._apart.running:
+            self._begun.clear()
+            await self._apart.start()
 
-def _following(store: Path) -> object:
+
+class BenchFollower:
+    """Follows the record of one bench."""
+
+    def __init__(self, follower: ApartFollower, bench: str) -> None:
+        """Use `ApartFollower.of`."""
+        self._follower = follower
+        self._bench = bench
+
+    async def begin(self, watch: Watch) -> None:
+        """Follow a record; raises as `ApartFollower.begin` does."""
+        await self._follower.begin(watch)
+
+    async def turn(self) -> Turn:
+        """Follow it further; raises as `ApartFollower.turn` does."""
+        return await self._follower.turn(self._bench)
+
+
+def _followings(store: Path) -> object:
     """Make the object in the process apart, which alone imports the detectors."""
-    from emberline.service.following import Following
+    from emberline.service.following import Followings
 
-    return Following(store)
+    return Followings(store)

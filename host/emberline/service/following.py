@@ -28,12 +28,29 @@ NEW_FUEL_G = 10.0
 SETTLE_S = 12
 
 
-class Following:
-    """Follows one record after the other."""
+class Followings:
+    """Follows several benches, each through a record of its own."""
 
     def __init__(self, store: Path) -> None:
         """Read from the store at a path."""
         self._store = StoreReader(store)
+        self._by_bench: dict[str, Following] = {}
+
+    def begin(self, watch: Watch) -> None:
+        """Follow a record of a bench, in place of that which was followed."""
+        self._by_bench.setdefault(watch.bench, Following(self._store)).begin(watch)
+
+    def turn(self, bench: str) -> Turn:
+        """Take in what a bench has stored since its last turn; see `Following.turn`."""
+        return self._by_bench[bench].turn()
+
+
+class Following:
+    """Follows one record after the other of a bench."""
+
+    def __init__(self, store: StoreReader) -> None:
+        """Read from a store."""
+        self._store = store
         self._watch: Watch | None = None
 
     def begin(self, watch: Watch) -> None:

@@ -3,7 +3,7 @@
 import asyncio
 import logging
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 from emberline.service.clock_watch import ClockWatch
@@ -37,7 +37,7 @@ class HealthLoop:
         watch: The state.
         clock_watch: The wall clock.
         notifier: The service manager.
-        counts: What has passed.
+        counts: What has passed, by bench.
         step_due: Called while the wall clock's time should be taken up.
         damaged: Called when the store on disk can no longer be read, though the writer has not noticed.
     """
@@ -46,7 +46,7 @@ class HealthLoop:
     watch: HealthWatch
     clock_watch: ClockWatch
     notifier: Notifier
-    counts: IngestCounts
+    counts: Sequence[IngestCounts]
     step_due: Callable[[], None] = lambda: None
     damaged: Callable[[StoreDamagedError], None] = lambda _: None
     _unkept: list[Notice] = field(default_factory=list)
@@ -67,7 +67,7 @@ class HealthLoop:
     async def look(self) -> None:
         """Look once."""
         watch = self.watch
-        for notice in (watch.look(), self.clock_watch.look()):
+        for notice in (*watch.look(), self.clock_watch.look()):
             if notice is not None:
                 LOG.warning("%s", notice.text)
                 self._unkept.append(notice)
@@ -112,8 +112,9 @@ class HealthLoop:
         A writer that refuses lives: a full disk is not mended by a restart. One that hangs does not.
         """
         now_s = time.monotonic()
-        if self.counts.commits > self._commits:
-            self._commits, self._proved_s = self.counts.commits, now_s
+        commits = sum(counts.commits for counts in self.counts)
+        if commits > self._commits:
+            self._commits, self._proved_s = commits, now_s
         if self._proof is not None and self._proof.done():
             self._proof, self._proved_s = None, now_s
         if now_s - self._proved_s < LOOK_S:
@@ -127,7 +128,7 @@ class HealthLoop:
         return time.monotonic() - self._proved_s < PROOF_LIMIT_S
 
     def _slow(self) -> str:
-        durations_s = self.counts.durations_s
+        durations_s = [one for counts in self.counts for one in counts.durations_s]
         if len(durations_s) < ENOUGH_COMMITS or (longest_s := commit_p99_s(durations_s)) < COMMIT_ALARM_S:
             return ""
         return f"one commit in a hundred takes {longest_s:.2f} s or longer: the disk is slow or failing"

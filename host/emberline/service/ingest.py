@@ -120,7 +120,12 @@ class Ingest:
                 await self.clock.sleep(GATHER_S)
             async with self._changed:
                 held, self._queue = self._queue, []
-            await self._store(held)
+            try:
+                await self._store(held)
+            except BaseException:
+                # Whatever failed, nothing of it was acknowledged: it is stored by whoever runs this again.
+                self._queue[:0] = held
+                raise
             async with self._changed:
                 self.counts.held -= sum(one.size for one in held)
                 self._changed.notify_all()

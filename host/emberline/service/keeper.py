@@ -19,7 +19,7 @@ from emberline.curves.events import Event, EventKind, Retraction
 from emberline.service.bench_fit import bench_text
 from emberline.service.board import Board, TrialNow
 from emberline.service.clock import Clock
-from emberline.service.errors import ApartError, RequestError
+from emberline.service.errors import ApartError, BegunAnewError, RequestError
 from emberline.service.watch import LOOKOUT_S, SECOND_NS, Turn, Watch
 from emberline.store.errors import StoreError
 from emberline.store.reader import StoreReader
@@ -29,8 +29,11 @@ from emberline.trials.live_document import event_document
 
 LOG = logging.getLogger(__name__)
 
-AGAIN_S = 1.0
-"""Pause before the process apart is started anew, real seconds."""
+AGAIN_S, LONGEST_AGAIN_S = 1.0, 60.0
+"""Pauses before a record that could not be followed is followed anew, real seconds: each attempt may cost the process
+apart, which serves other benches too."""
+LASTED_S = 120.0
+"""What went well for so long has been mended."""
 ARMED_HISTORY_S = 60
 """Seconds before arming that belong to an armed trial: who arms as the match is struck has a level to start from."""
 CATCH_UP_S = 0.02
@@ -64,10 +67,12 @@ class Ended:
     """A trial whose summary is due.
 
     Attributes:
+        bench: Id of its bench.
         trial: Its id.
         provisional: Whether it goes on: the flame is out, the char glows.
     """
 
+    bench: str
     trial: str
     provisional: bool
 
@@ -129,7 +134,7 @@ class Keeper:
                 if trial.end_ns is not None:
                     self._since_ns = max(self._since_ns, trial.end_ns)
                     if await asyncio.to_thread(self.store.summary, trial.id) is None:
-                        self.due(Ended(trial.id, provisional=False))
+                        self.due(Ended(self.bench, trial.id, provisional=False))
             unended = [trial for trial in trials if trial.end_ns is None]
             if unended:
                 LOG.info("going on with trial %s", unended[-1].id)
@@ -138,6 +143,7 @@ class Keeper:
 
     async def run(self) -> None:
         """Follow the commits until cancelled."""
+        loop, failed_s, again_s = asyncio.get_running_loop(), float("-inf"), AGAIN_S
         while True:
             await self._nudged.wait()
             self._nudged.clear()
@@ -148,7 +154,10 @@ class Keeper:
                 # What was found and could not be kept is found again; readings are stored by others meanwhile.
                 self._report(f"{error}; the record is followed anew")
                 self._watching = False
-                await asyncio.sleep(AGAIN_S)
+                now_s = loop.time()
+                again_s = min(2.0 * again_s, LONGEST_AGAIN_S) if now_s - failed_s < LASTED_S else AGAIN_S
+                failed_s = now_s
+                await asyncio.sleep(again_s)
                 more = True
             else:
                 self._report("")
@@ -224,7 +233,11 @@ class Keeper:
             del self._remarks[0]
         if not self._watching and not await self._watch():
             return False
-        turn = await self.follower.turn()
+        try:
+            turn = await self.follower.turn()
+        except BegunAnewError:
+            self._watching = False
+            return True
         if self._open is None:
             if turn.begin_ns is not None and self._fitted is not None:
                 await self._begin(self._fitted, turn.begin_ns, "")
@@ -272,7 +285,7 @@ class Keeper:
                 plan_text=plan_text,
             )
         )
-        LOG.info("trial %s is open", trial.id)
+        LOG.info("trial %s of bench %s is open", trial.id, self.bench)
         return await self._follow(trial)
 
     async def _follow(self, trial: Trial) -> _Open:
@@ -314,7 +327,7 @@ class Keeper:
         self.board.trial = None
         self.board.lost = 0
         self.board.touch()
-        self.due(Ended(trial.id, provisional=False))
+        self.due(Ended(self.bench, trial.id, provisional=False))
 
     async def _keep_note(self, now_ns: int, text: str) -> None:
         """Keep a remark, to be announced with what is found next."""
@@ -337,7 +350,7 @@ class Keeper:
             self.board.say(event_document(self.bench, opened.trial.id, one))
         if any(isinstance(one, Event) and one.kind is EventKind.FLAMEOUT for one in said):
             # A revised one too: the provisional summary rests on it.
-            self.due(Ended(opened.trial.id, provisional=True))
+            self.due(Ended(self.bench, opened.trial.id, provisional=True))
 
     async def _save(self, opened: _Open) -> None:
         events = sorted((*opened.announced, *opened.notes), key=lambda event: event.t_s)

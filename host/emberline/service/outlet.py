@@ -6,13 +6,13 @@ board still holds.
 
 import asyncio
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import partial
 from typing import Any
 
 from emberline.links.mqtt import MqttLink
 from emberline.service.board import Board
-from emberline.service.health import HEALTH_SCHEMA, HealthWatch, health_document
+from emberline.service.health import HEALTH_SCHEMA, Health, health_document
 from emberline.trials.live_document import Recording
 
 STILL_S = 1.0
@@ -23,9 +23,9 @@ HEALTH_EVERY_S = 10.0
 
 
 class Outlet:
-    """Publishes what the board and the health watch show."""
+    """Publishes what the board shows, and how the bench's recording stands."""
 
-    def __init__(self, link: MqttLink, board: Board, health: HealthWatch) -> None:
+    def __init__(self, link: MqttLink, board: Board, health: Callable[[], Health]) -> None:
         """Prepare; `run` publishes until cancelled."""
         self._link = link
         self._board = board
@@ -78,8 +78,8 @@ class Outlet:
             self._confirmed = max(self._confirmed, index)
 
     def _publish_health(self) -> None:
-        health = self._health.health()
-        told = health.recording, health.why, health.trial, health.warnings
+        health = self._health()
+        told = health.recording, health.why, health.benches[0].trial, health.warnings
         now_s = asyncio.get_running_loop().time()
         if (told != self._told or now_s - self._told_s > HEALTH_EVERY_S) and self._link.publish(
             "health", _bytes(health_document(health)), retain=True
@@ -93,7 +93,8 @@ def last_will(bench: str) -> bytes:
 
 
 def _ended(bench: str, why: str) -> bytes:
-    return _bytes({"schema": HEALTH_SCHEMA, "bench": bench, "recording": Recording.NOT_RECORDING.value, "why": why})
+    state = {"recording": Recording.NOT_RECORDING.value, "why": why}
+    return _bytes({"schema": HEALTH_SCHEMA, **state, "benches": [{"bench": bench, **state}]})
 
 
 def _bytes(document: Mapping[str, Any]) -> bytes:

@@ -1,5 +1,6 @@
 """Where a bench's readings come from, and where what happens on it is told: made from what a person has named."""
 
+import hashlib
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -54,7 +55,7 @@ def make_links(
             places.broker,
             bench,
             clock,
-            name=broker_name(folder),
+            name=session_name(broker_name(folder), bench),
             will=last_will(bench),
             reads=places.port is None,
             names=names,
@@ -70,8 +71,13 @@ def make_links(
     return broker, broker
 
 
+def session_name(name: str, bench: str) -> str:
+    """Return the name under which a broker knows the connection for one bench of a daemon."""
+    return f"emberline{hashlib.sha256(f'{name} {bench}'.encode()).hexdigest()[:14]}"
+
+
 def broker_name(folder: Path) -> str:
-    """Return the name under which a broker knows the daemon of a data folder; made up once and kept there.
+    """Return what the names under which brokers know the daemon of a data folder are made of; made up once and kept.
 
     MQTT 5 has every broker take names of 23 letters and digits (OASIS standard of 7 March 2019, section 3.1.3.1).
 

@@ -10,7 +10,7 @@ from emberline.service.errors import TaskFailedError
 
 LOG = logging.getLogger(__name__)
 
-RESTART_PAUSE_S = 1.0
+RESTART_PAUSE_S, LONGEST_PAUSE_S = 1.0, 60.0
 TOO_OFTEN = 5
 """So many failures within `WITHIN_S` mean that starting a task again does not help."""
 WITHIN_S = 60.0
@@ -23,6 +23,8 @@ class OnFailure(Enum):
 
     RESTART = "restart"
     """It is started again after a pause, and ends the daemon only if it fails again and again."""
+    PERSIST = "persist"
+    """It is started again for as long as it takes, after longer and longer pauses: others must not suffer for it."""
     END = "end"
     """The daemon ends: going on without this task would lose data unnoticed."""
 
@@ -32,8 +34,10 @@ class _Task:
     name: str
     work: Work
     policy: OnFailure
+    told: Callable[[str], None]
     running: "asyncio.Task[None]" = field(init=False)
     failures_s: list[float] = field(default_factory=list)
+    pause_s: float = 0.0
 
 
 class Supervisor:
@@ -49,9 +53,22 @@ class Supervisor:
         self.failure: TaskFailedError | None = None
         self._tasks: dict[str, _Task] = {}
 
-    def start(self, name: str, work: Work, policy: OnFailure = OnFailure.RESTART) -> None:
-        """Run `work` under a name of its own until it returns or is stopped."""
-        task = _Task(name, work, policy)
+    def start(
+        self,
+        name: str,
+        work: Work,
+        policy: OnFailure = OnFailure.RESTART,
+        told: Callable[[str], None] = lambda _: None,
+    ) -> None:
+        """Run `work` until it returns or is stopped.
+
+        Args:
+            name: A name of its own.
+            work: The work.
+            policy: What happens when it fails.
+            told: Given what is wrong while it waits to be started again, and nothing once it has been.
+        """
+        task = _Task(name, work, policy, told)
         self._tasks[name] = task
         task.running = asyncio.create_task(self._keep(task), name=name)  # noqa: TID251 the one place that may
 
@@ -86,18 +103,28 @@ class Supervisor:
 
     async def _keep(self, task: _Task) -> None:
         while True:
+            began_s = asyncio.get_running_loop().time()
             try:
                 await task.work()
             except asyncio.CancelledError:
                 raise
             except Exception as error:
                 LOG.exception("task %s failed", task.name)
-                if task.policy is OnFailure.END or self._too_often(task):
+                if task.policy is OnFailure.END or (task.policy is OnFailure.RESTART and self._too_often(task)):
                     self.fail(task.name, error)
                     return
-                await asyncio.sleep(RESTART_PAUSE_S)
+                task.told(f"{task.name} failed, and is started again: {error}")
+                await asyncio.sleep(self._pause_s(task, began_s))
+                task.told("")
             else:
                 return
+
+    @staticmethod
+    def _pause_s(task: _Task, began_s: float) -> float:
+        lasted = asyncio.get_running_loop().time() - began_s > WITHIN_S
+        longer = task.policy is OnFailure.PERSIST and task.pause_s and not lasted
+        task.pause_s = min(2.0 * task.pause_s, LONGEST_PAUSE_S) if longer else RESTART_PAUSE_S
+        return task.pause_s
 
     @staticmethod
     def _too_often(task: _Task) -> bool:

@@ -17,8 +17,9 @@ def live_routes(daemon: Daemon) -> list[Route]:
     """
 
     async def show_bench(request: Request) -> Response:
-        if request.path_params.get("bench", daemon.board.bench) != daemon.board.bench:
+        lane = daemon.lanes.get(request.path_params.get("bench", next(iter(daemon.lanes))))
+        if lane is None:
             raise HTTPException(404, "No bench of this name is recorded here.")
-        return page("live.html.j2", bench=daemon.board.bench, live=daemon.board.document())
+        return page("live.html.j2", bench=lane.bench_id, live=lane.board.document())
 
     return [Route("/", show_bench), Route("/bench/{bench}", show_bench)]

@@ -18,6 +18,24 @@ async def test_a_bench_without_a_port_is_refused_before_anything_is_made(tmp_pat
     assert not (tmp_path / "data").exists()
 
 
+def bench_file(folder: Path, name: str, bench_id: str, port: str) -> Path:
+    path = folder / f"{name}.toml"
+    path.write_text(f'id = "{bench_id}"\n[[channel]]\nrole = "mass"\n[serial]\nport = "{port}"\n')
+    return path
+
+
+async def test_benches_that_cannot_be_told_apart_are_refused_before_anything_is_made(tmp_path: Path) -> None:
+    yard = bench_file(tmp_path, "a", "yard", "/dev/one")
+    same_id, same_port = bench_file(tmp_path, "b", "yard", "/dev/two"), bench_file(tmp_path, "c", "shed", "/dev/one")
+    with pytest.raises(ConfigError, match="both describe bench yard"):
+        await app.serve(tmp_path / "data", bench_files=(yard, same_id))
+    with pytest.raises(ConfigError, match="name the same serial port"):
+        await app.serve(tmp_path / "data", bench_files=(yard, same_port))
+    with pytest.raises(ConfigError, match="--port is for one bench"):
+        await app.serve(tmp_path / "data", bench_files=(yard, same_port), port="/dev/three")
+    assert not (tmp_path / "data").exists()
+
+
 @pytest.mark.parametrize("provisional", [True, False])
 def test_the_summary_of_a_live_trial_says_whether_it_is_provisional(tmp_path: Path, provisional: bool) -> None:
     with Store.open(tmp_path / STORE_NAME) as store:

@@ -11,10 +11,8 @@ from emberline.service import control_client
 from emberline.store.store import Store
 from unit.store.made_up import batch
 
-DOCUMENT: dict[str, Any] = {
-    "schema": "emberline.health/1",
+YARD: dict[str, Any] = {
     "bench": "yard",
-    "time": "2026-11-25T12:01:05.000Z",
     "recording": "recording with gaps",
     "since": "2026-11-25T12:00:00.000Z",
     "since_s": 65.0,
@@ -24,6 +22,15 @@ DOCUMENT: dict[str, Any] = {
     "last_commit_age_s": 0.5,
     "trial": None,
     "samples": {"stored": 12_345, "repeated": 3, "lost": 7},
+}
+DOCUMENT: dict[str, Any] = {
+    "schema": "emberline.health/2",
+    "time": "2026-11-25T12:01:05.000Z",
+    "recording": "recording with gaps",
+    "since": "2026-11-25T12:00:00.000Z",
+    "since_s": 65.0,
+    "why": "7 samples were lost",
+    "benches": [YARD],
     "warnings": ["only 70 MB are left"],
     "notices": [{"time": "2026-11-25T11:00:00.000Z", "kind": "clock set", "text": "The clock was set."}],
     "store_bytes": 1_500_000,
@@ -45,22 +52,20 @@ def test_the_first_line_says_the_state_its_beginning_and_its_cause(monkeypatch: 
     assert code == 0
     assert lines[0].startswith("Recording with gaps since 2026-11-25 ")
     assert lines[0].endswith("(1 min 5 s): 7 samples were lost")
+    assert not any(line.startswith("Bench") for line in lines), "one bench needs no line of its own"
     assert "stored 12,345, sent twice 3, lost 7" in out
     assert "See to this: only 70 MB are left" in out
     assert lines[-1].endswith(": The clock was set.")
 
 
 def test_not_recording_has_an_exit_code_of_its_own(monkeypatch: pytest.MonkeyPatch) -> None:
-    document = {
-        **DOCUMENT,
-        "recording": "not recording",
-        "why": "the disk is full",
-        "last_commit": None,
-        "address": None,
-    }
+    stuck = {**YARD, "bench": "shed", "recording": "not recording", "why": "the disk is full", "last_commit": None}
+    document = {**DOCUMENT, "recording": "not recording", "benches": [YARD, stuck], "address": None}
     code, out = status(monkeypatch, document)
     assert code == 7
-    assert out.startswith("Not recording since")
+    assert out.startswith("Not recording since 2026-11-25 ")
+    assert "Bench yard: recording with gaps since" in out
+    assert "Bench shed: not recording since" in out
 
 
 def test_json_is_the_document(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -2,9 +2,10 @@ import asyncio
 import json
 import socket
 import stat
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager, suppress
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -62,9 +63,19 @@ def board() -> Board:
     return Board("yard", Clock(1.0, 0, 0.0, lambda: 5.0), IngestCounts())
 
 
+def control(folder: Path, board: Board, trials: Any, more: Sequence[Board] = ()) -> Control:
+    """Return the channel of one bench whose trials are made up, and of more whose trials are the same."""
+    watch = HealthWatch(board.clock)
+    lanes: dict[str, Any] = {}
+    for one in (board, *more):
+        watch.over(one)
+        lanes[one.bench] = SimpleNamespace(bench_id=one.bench, board=one, keeper=trials)
+    return Control(folder, lanes, watch)
+
+
 @asynccontextmanager
 async def served(folder: Path, board: Board, trials: Any) -> AsyncIterator[None]:
-    task = asyncio.create_task(Control(folder, board, trials, HealthWatch(board, board.clock)).run())
+    task = asyncio.create_task(control(folder, board, trials).run())
     try:
         await until(socket_path(folder).exists, "the socket")
         yield
@@ -247,7 +258,7 @@ async def test_a_dead_daemons_socket_is_replaced(tmp_path: Path, board: Board, t
     dead.close()
     with pytest.raises(NoDaemonError):
         ask(tmp_path, {"do": "live"})
-    task = asyncio.create_task(Control(tmp_path, board, trials, HealthWatch(board, board.clock)).run())  # type: ignore[arg-type]
+    task = asyncio.create_task(control(tmp_path, board, trials).run())
     async with asyncio.timeout(10.0):
         while True:
             try:
@@ -271,7 +282,7 @@ async def test_a_daemon_in_trouble_says_why_it_cannot(tmp_path: Path, board: Boa
 async def test_whoever_asks_is_told_how_the_recording_stands(tmp_path: Path, board: Board, trials: Trials) -> None:
     async with served(tmp_path, board, trials):
         answer = await asyncio.to_thread(ask, tmp_path, {"do": "health"})
-    assert answer["health"]["schema"] == "emberline.health/1"
+    assert answer["health"]["schema"] == "emberline.health/2"
     assert answer["health"]["recording"] == "not recording"
 
 
@@ -279,13 +290,41 @@ async def test_a_socket_that_cannot_be_made_is_tried_again_and_recording_goes_on
     tmp_path: Path, board: Board, trials: Trials, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(module, "AGAIN_S", 0.02)
-    watch = HealthWatch(board, board.clock)
     place = tmp_path / "folder"
-    task = asyncio.create_task(Control(place, board, trials, watch).run())  # type: ignore[arg-type]
+    served_there = control(place, board, trials)
+    watch = served_there._watch
+    task = asyncio.create_task(served_there.run())
     await until(lambda: bool(watch.health().warnings), "the warning")
     assert "commands cannot reach this daemon" in watch.health().warnings[0]
     place.mkdir()
     await until(lambda: socket_path(place).exists(), "the socket")
     assert watch.health().warnings == ()
+    task.cancel()
+    await asyncio.wait([task])
+
+
+async def test_of_several_benches_a_request_names_one(tmp_path: Path, board: Board, trials: Trials) -> None:
+    shed = Board("shed", board.clock, IngestCounts())
+    task = asyncio.create_task(control(tmp_path, board, trials, [shed]).run())
+    await until(socket_path(tmp_path).exists, "the socket")
+    for request in (
+        {"do": "live"},
+        {"do": "end"},
+        {"do": "note", "text": "x"},
+        {"do": "arm", "plan": "", "label": None},
+    ):
+        with pytest.raises(RequestError, match="say which of shed, yard with --bench"):
+            await told(tmp_path, request)
+    with pytest.raises(RequestError, match="no bench 'barn' is recorded here, but shed, yard"):
+        await told(tmp_path, {"do": "live", "bench": "barn"})
+    assert trials.asked == []
+    assert (await told(tmp_path, {"do": "live", "bench": "shed"}))["live"]["bench"] == "shed"
+    health = (await told(tmp_path, {"do": "health"}))["health"]
+    assert [one["bench"] for one in health["benches"]] == ["yard", "shed"]
+    health = (await told(tmp_path, {"do": "health", "bench": "shed"}))["health"]
+    assert [one["bench"] for one in health["benches"]] == ["shed"]
+    with pytest.raises(RequestError, match="say which of"):
+        await asyncio.to_thread(lambda: next(watch(tmp_path)))
+    assert (await asyncio.to_thread(lambda: next(watch(tmp_path, "shed"))))["live"]["bench"] == "shed"
     task.cancel()
     await asyncio.wait([task])

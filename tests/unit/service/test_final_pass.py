@@ -55,8 +55,8 @@ def pages(board: Board) -> list[Any]:
 async def test_a_final_summary_is_kept_and_shown(store: Store, board: Board) -> None:
     trial = store.create_trial(bench="yard", start_ns=NOON_NS)
     store.end_trial(trial.id, NOON_NS)
-    summaries = Summaries(store, "yard", board, sum_up)
-    summaries.put(Ended(trial.id, provisional=False))
+    summaries = Summaries(store, {"yard": board}, sum_up)
+    summaries.put(Ended("yard", trial.id, provisional=False))
     await worked(summaries)
     assert store.events(trial.id) == [OUT]
     kept = store.summary(trial.id)
@@ -89,11 +89,11 @@ def replayed(store: Store) -> list[tuple[int, list[tuple[str, int, bytes]]]]:
 async def test_the_record_is_merged_once_the_final_summary_is_kept(store: Store, board: Board) -> None:
     trial = fill(store)
     before = replayed(store)
-    summaries = Summaries(store, "yard", board, sum_up)
-    summaries.put(Ended(trial, provisional=True))
+    summaries = Summaries(store, {"yard": board}, sum_up)
+    summaries.put(Ended("yard", trial, provisional=True))
     await worked(summaries)
     assert len(blocks(store)) == 60
-    summaries.put(Ended(trial, provisional=False))
+    summaries.put(Ended("yard", trial, provisional=False))
     await worked(summaries)
     assert len(blocks(store)) == 1
     assert replayed(store) == before
@@ -103,8 +103,8 @@ async def test_what_a_server_has_not_taken_is_not_merged(store: Store, board: Bo
     trial = fill(store)
     before = replayed(store)
     store.advance_outbox("archive", 30)
-    summaries = Summaries(store, "yard", board, sum_up)
-    summaries.put(Ended(trial, provisional=False))
+    summaries = Summaries(store, {"yard": board}, sum_up)
+    summaries.put(Ended("yard", trial, provisional=False))
     await worked(summaries)
     assert blocks(store) == [(1, 30), *((one, one) for one in range(31, 61))]
     assert replayed(store) == before
@@ -119,8 +119,8 @@ async def test_a_record_that_cannot_be_merged_leaves_the_summary(
         raise StoreFullError("the disk is full")
 
     monkeypatch.setattr(store, "compact", full)
-    summaries = Summaries(store, "yard", board, sum_up)
-    summaries.put(Ended(trial, provisional=False))
+    summaries = Summaries(store, {"yard": board}, sum_up)
+    summaries.put(Ended("yard", trial, provisional=False))
     await worked(summaries)
     assert store.summary(trial) is not None
     assert board.document()["trouble"] == ""
@@ -135,21 +135,21 @@ async def test_a_summary_that_cannot_be_kept_is_told_and_others_follow(
     def full(*_: object) -> None:
         raise StoreFullError("the disk is full")
 
-    summaries = Summaries(store, "yard", board, sum_up)
+    summaries = Summaries(store, {"yard": board}, sum_up)
     with monkeypatch.context() as patch:
         patch.setattr(store, "save_summary", full)
-        summaries.put(Ended(trial, provisional=False))
+        summaries.put(Ended("yard", trial, provisional=False))
         await worked(summaries)
     assert "the disk is full" in board.document()["trouble"]
-    summaries.put(Ended(trial, provisional=False))
+    summaries.put(Ended("yard", trial, provisional=False))
     await worked(summaries)
     assert board.document()["trouble"] == ""
 
 
 async def test_a_provisional_summary_changes_nothing_in_the_store(store: Store, board: Board) -> None:
     trial = store.create_trial(bench="yard", start_ns=NOON_NS)
-    summaries = Summaries(store, "yard", board, sum_up)
-    summaries.put(Ended(trial.id, provisional=True))
+    summaries = Summaries(store, {"yard": board}, sum_up)
+    summaries.put(Ended("yard", trial.id, provisional=True))
     await worked(summaries)
     assert store.events(trial.id) == []
     assert store.summary(trial.id) is None
@@ -159,9 +159,9 @@ async def test_a_provisional_summary_changes_nothing_in_the_store(store: Store, 
 async def test_only_the_newest_request_of_a_trial_is_worked_out(store: Store, board: Board) -> None:
     trial = store.create_trial(bench="yard", start_ns=NOON_NS)
     store.end_trial(trial.id, NOON_NS)
-    summaries = Summaries(store, "yard", board, sum_up)
+    summaries = Summaries(store, {"yard": board}, sum_up)
     for provisional in (True, True, False):
-        summaries.put(Ended(trial.id, provisional=provisional))
+        summaries.put(Ended("yard", trial.id, provisional=provisional))
     await worked(summaries)
     assert pages(board) == [f"{trial.id}-False.html"]
 
@@ -171,12 +171,12 @@ async def test_a_failure_is_shown_and_the_next_summary_is_worked_out(
 ) -> None:
     trial = store.create_trial(bench="yard", start_ns=NOON_NS)
     store.end_trial(trial.id, NOON_NS)
-    summaries = Summaries(store, "yard", board, sum_up)
-    summaries.put(Ended("broken", provisional=True))
+    summaries = Summaries(store, {"yard": board}, sum_up)
+    summaries.put(Ended("yard", "broken", provisional=True))
     await worked(summaries)
     assert "no curve" in board.document()["trouble"]
     assert "no curve" in caplog.text
-    summaries.put(Ended(trial.id, provisional=False))
+    summaries.put(Ended("yard", trial.id, provisional=False))
     await worked(summaries)
     # The broken one is tried again, and is in trouble still.
     assert "no curve" in board.document()["trouble"]
@@ -201,8 +201,8 @@ async def test_a_summary_that_failed_is_worked_out_once_the_disk_takes_it(
 
     monkeypatch.setattr(store, "save_summary", at_first_full)
     monkeypatch.setattr(final_pass, "AGAIN_S", 0.05)
-    summaries = Summaries(store, "yard", board, sum_up)
-    summaries.put(Ended(trial.id, provisional=False))
+    summaries = Summaries(store, {"yard": board}, sum_up)
+    summaries.put(Ended("yard", trial.id, provisional=False))
     task = asyncio.create_task(summaries.run())
     async with asyncio.timeout(50.0):
         await summaries.done()
@@ -215,3 +215,17 @@ async def test_a_summary_that_failed_is_worked_out_once_the_disk_takes_it(
         await task
     assert store.summary(trial.id) is not None
     assert tries == 2
+
+
+async def test_a_trial_of_a_bench_that_is_not_recorded_here_is_worked_out_all_the_same(
+    store: Store, board: Board
+) -> None:
+    trial = store.create_trial(bench="shed", start_ns=NOON_NS, origin="import")
+    store.end_trial(trial.id, NOON_NS)
+    summaries = Summaries(store, {"yard": board}, sum_up)
+    summaries.put(Ended("shed", "broken", provisional=True))
+    summaries.put(Ended("shed", trial.id, provisional=False))
+    await worked(summaries)
+    assert store.summary(trial.id) is not None
+    assert pages(board) == []
+    assert board.document()["trouble"] == ""

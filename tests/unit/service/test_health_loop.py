@@ -38,11 +38,12 @@ class Made:
         self.wall_offset_ns = 0
         self.steps = 0
         clock = Clock(1.0, NOON_NS, 0.0, lambda: 100.0)
-        watch = HealthWatch(Board("b", clock, self.counts), clock)
+        watch = HealthWatch(clock)
+        watch.over(Board("b", clock, self.counts))
         notifier = Notifier({"NOTIFY_SOCKET": manager.getsockname(), "WATCHDOG_USEC": "1000000"})
         clock_watch = ClockWatch(clock, lambda: clock.now_ns() + self.wall_offset_ns)
         self.damage: list[StoreDamagedError] = []
-        self.loop = HealthLoop(store, watch, clock_watch, notifier, self.counts, self._count_step, self.damage.append)
+        self.loop = HealthLoop(store, watch, clock_watch, notifier, [self.counts], self._count_step, self.damage.append)
 
     def _count_step(self) -> None:
         self.steps += 1

@@ -6,11 +6,9 @@ from pathlib import Path
 import pytest
 
 from emberline.service import housekeeping as module
-from emberline.service.board import Board
 from emberline.service.clock import Clock
 from emberline.service.health import Disk, HealthWatch
 from emberline.service.housekeeping import DAY_S, Housekeeping, disk_of, disk_warning
-from emberline.service.ingest import IngestCounts
 from emberline.store.connection import reading
 from emberline.store.errors import StoreFullError
 from emberline.store.records import Pruned
@@ -21,7 +19,7 @@ from unit.store.made_up import NOON_NS, batch
 
 def keeping(store: Store, days_on: float, keep_days: float | None) -> Housekeeping:
     clock = Clock(1.0, NOON_NS, 0.0, lambda: days_on * DAY_S)
-    return Housekeeping(store, clock, HealthWatch(Board("b", clock, IngestCounts()), clock), keep_days)
+    return Housekeeping(store, clock, HealthWatch(clock), keep_days)
 
 
 async def test_old_readings_outside_trials_go_and_those_of_trials_stay(

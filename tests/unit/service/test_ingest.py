@@ -215,3 +215,24 @@ async def test_what_waits_and_how_long_commits_take_is_counted(store: Store) -> 
         await until(lambda: ingest.counts.commits == 1 and ingest.counts.held == 0, "the commit")
     (duration_s,) = ingest.counts.durations_s
     assert 0.0 < duration_s < 10.0
+
+
+async def test_what_a_failure_left_unstored_is_stored_by_whoever_runs_it_again(store: Store) -> None:
+    ingest, device = ingest_into(store), Device()
+    failures = 0
+
+    def publish(_: CommitReceipt) -> None:
+        nonlocal failures
+        failures += 1
+        if failures == 1:
+            raise ValueError("a bug")
+
+    ingest.publish = publish
+    await ingest.put(device, [batch(0, 10)])
+    with pytest.raises(ValueError, match="a bug"):
+        await ingest.run()
+    await ingest.put(device, [batch(10, 10)])
+    async with running(ingest):
+        await until(lambda: device.wanted(1, "mass") == 20, "the acknowledgement")
+    assert store.tally("dev", 1, "mass") == Tally(20, 0)
+    assert ingest.counts.held == 0

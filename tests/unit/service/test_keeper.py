@@ -13,7 +13,7 @@ from emberline.curves.events import Event, EventKind, Phase, Retraction
 from emberline.service import keeper as module
 from emberline.service.board import Board
 from emberline.service.clock import Clock
-from emberline.service.errors import ApartError, RequestError
+from emberline.service.errors import ApartError, BegunAnewError, RequestError, ServiceError
 from emberline.service.ingest import IngestCounts
 from emberline.service.keeper import Ended, Keeper, labelled_plan
 from emberline.service.watch import Turn, Watch
@@ -34,7 +34,7 @@ class Script:
     """Follows a record by heart."""
 
     def __init__(self) -> None:
-        self.turns: list[Turn | ApartError] = []
+        self.turns: list[Turn | ServiceError] = []
         self.watches: list[Watch] = []
 
     async def begin(self, watch: Watch) -> None:
@@ -42,7 +42,7 @@ class Script:
 
     async def turn(self) -> Turn:
         turn = self.turns.pop(0) if self.turns else QUIET
-        if isinstance(turn, ApartError):
+        if isinstance(turn, ServiceError):
             raise turn
         return turn
 
@@ -164,7 +164,7 @@ async def test_a_flameout_brings_a_provisional_summary_and_may_be_taken_back(
     name = await keeper.arm("", None)
     script.turns = [turn(LIT, OUT, more=True), replace(turn(LIT, BACK), said=(BACK,))]
     await keeper.catch_up()
-    assert due == [Ended(name, provisional=True)]
+    assert due == [Ended("yard", name, provisional=True)]
     assert shown(keeper) == ["lit", "flameout", "flameout back"]
     assert store.retractions(name) == [BACK]
     assert store.trial(name).end_ns is None
@@ -179,7 +179,7 @@ async def test_a_trial_that_ends_by_itself_gets_its_summary_and_the_next_fire_is
     script.turns = [turn(LIT, OUT, end_ns=end_ns)]
     await keeper.catch_up()
     assert store.trial(name).end_ns == end_ns
-    assert due == [Ended(name, provisional=True), Ended(name, provisional=False)]
+    assert due == [Ended("yard", name, provisional=True), Ended("yard", name, provisional=False)]
     assert script.watches[-1].plan_text is None
     assert script.watches[-1].start_ns == end_ns + 1
     assert keeper.board.document()["trial"] is None
@@ -238,7 +238,7 @@ async def test_a_summary_left_undone_is_done_after_a_restart(keeper: Keeper, sto
     other = store.create_trial(bench="shed", start_ns=NOON_NS)
     store.end_trial(other.id, NOON_NS + SECOND_NS)
     await keeper.resume()
-    assert due == [Ended(trial.id, provisional=False)]
+    assert due == [Ended("yard", trial.id, provisional=False)]
 
 
 async def test_a_follower_that_dies_is_begun_anew(
@@ -254,6 +254,43 @@ async def test_a_follower_that_dies_is_begun_anew(
     with contextlib.suppress(asyncio.CancelledError):
         await task
     assert len(script.watches) == 2
+
+
+async def test_a_follower_that_another_bench_brought_down_is_told_of_the_record_again_without_a_word(
+    keeper: Keeper, script: Script, caplog: pytest.LogCaptureFixture
+) -> None:
+    ready(keeper)
+    await keeper.arm("", None)
+    script.turns = [turn(more=True), BegunAnewError("the follower was begun anew"), turn(LIT)]
+    await keeper.catch_up()
+    assert shown(keeper) == ["lit"]
+    assert len(script.watches) == 2
+    assert keeper.board.document()["trouble"] == ""
+    assert [record for record in caplog.records if record.levelname == "ERROR"] == []
+
+
+async def test_a_record_that_brings_the_follower_down_again_and_again_is_tried_more_and_more_seldom(
+    keeper: Keeper, script: Script, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pauses_s: list[float] = []
+    sleep = asyncio.sleep
+
+    async def note(seconds: float) -> None:
+        if seconds >= module.AGAIN_S:
+            pauses_s.append(seconds)
+        await sleep(0)
+
+    ready(keeper)
+    await keeper.arm("", None)
+    script.turns = [ApartError("the follower is gone")] * 9
+    with monkeypatch.context() as patch:
+        patch.setattr(asyncio, "sleep", note)
+        task = asyncio.create_task(keeper.run())
+        while script.turns or len(pauses_s) < 9:
+            await sleep(0)
+        task.cancel()
+        await asyncio.wait([task])
+    assert pauses_s == [1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 60.0, 60.0, 60.0]
 
 
 async def test_what_a_full_disk_refuses_is_found_and_kept_once_there_is_room(

@@ -2,13 +2,13 @@ from dataclasses import replace
 
 from prometheus_client.parser import text_string_to_metric_families
 
+from emberline.service.bench_health import BenchHealth
 from emberline.service.health import Disk, Health
-from emberline.service.metrics import CONTENT_TYPE, Figures, Metrics
+from emberline.service.metrics import CONTENT_TYPE, BenchFigures, Figures, Metrics
 from emberline.trials.live_document import Recording
 
-HEALTH = Health(
+YARD = BenchHealth(
     bench='the "yard"',
-    now_ns=2_000_000_000,
     recording=Recording.WITH_GAPS,
     since_ns=1_500_000_000,
     why="7 samples were lost",
@@ -18,10 +18,10 @@ HEALTH = Health(
     committed=120,
     repeated=3,
     lost=7,
-    warnings=("little room",),
-    disk=Disk(10, 20, 30),
 )
-FIGURES = Figures(HEALTH, "0.1.0", held=5, discarded=2, commits=60, commit_s=0.012, lag_s=0.03, tasks=8)
+HEALTH = Health(2_000_000_000, (YARD,), warnings=("little room",), disk=Disk(10, 20, 30))
+OWN = {YARD.bench: BenchFigures(held=5, discarded=2, commits=60)}
+FIGURES = Figures(HEALTH, "0.1.0", OWN, commit_s=0.012, lag_s=0.03, tasks=8)
 
 
 def parsed(metrics: Metrics) -> dict[str, float]:
@@ -70,7 +70,7 @@ def test_the_process_itself_is_measured() -> None:
 def test_figures_are_those_of_the_moment_and_two_daemons_do_not_meet() -> None:
     now = FIGURES
     first, second = Metrics(lambda: now), Metrics(lambda: FIGURES)
-    now = replace(FIGURES, held=99)
+    now = replace(FIGURES, benches={YARD.bench: BenchFigures(held=99, discarded=2, commits=60)})
     assert parsed(first)["emberline_samples_held"] == 99.0
     assert parsed(second)["emberline_samples_held"] == 5.0
 
@@ -81,8 +81,21 @@ def test_the_format_is_named() -> None:
 
 
 def test_before_the_first_commit_and_without_a_disk_nothing_is_made_up() -> None:
-    health = replace(HEALTH, last_commit_ns=None, trial=None, disk=Disk())
+    health = replace(HEALTH, benches=(replace(YARD, last_commit_ns=None, trial=None),), disk=Disk())
     got = parsed(Metrics(lambda: replace(FIGURES, health=health)))
     assert got["emberline_last_commit_seconds"] == 0.0
     assert got["emberline_trial_open"] == 0.0
     assert "emberline_disk_free_bytes" not in got
+
+
+def test_each_bench_has_its_own_figures() -> None:
+    shed = replace(YARD, bench="shed", committed=9, recording=Recording.NOT_RECORDING)
+    benches = {**OWN, "shed": BenchFigures(held=1, discarded=0, commits=4)}
+    figures = replace(FIGURES, health=replace(HEALTH, benches=(YARD, shed)), benches=benches)
+    families = {one.name: one for one in text_string_to_metric_families(Metrics(lambda: figures).text().decode())}
+    stored = {one.labels["bench"]: one.value for one in families["emberline_samples_stored"].samples}
+    assert stored == {YARD.bench: 120.0, "shed": 9.0}
+    states = families["emberline_recording"].samples
+    on = {(one.labels["bench"], one.labels["emberline_recording"]) for one in states if one.value}
+    assert on == {(YARD.bench, "recording with gaps"), ("shed", "not recording")}
+    assert [one.labels for one in families["emberline_tasks"].samples] == [{}]

@@ -60,7 +60,9 @@ def board() -> Board:
 
 @asynccontextmanager
 async def publishing(link: Link, board: Board) -> AsyncIterator[None]:
-    outlet = Outlet(cast(MqttLink, link), board, HealthWatch(board, board.clock))
+    watch = HealthWatch(board.clock)
+    watch.over(board)
+    outlet = Outlet(cast(MqttLink, link), board, watch.health)
     task = asyncio.create_task(outlet.run())
     try:
         yield
@@ -129,4 +131,4 @@ async def test_a_link_that_takes_no_more_is_asked_again(board: Board) -> None:
 
 def test_the_last_will_says_that_nothing_is_recorded() -> None:
     document = json.loads(last_will("yard"))
-    assert (document["bench"], document["recording"]) == ("yard", "not recording")
+    assert (document["recording"], document["benches"][0]["bench"]) == ("not recording", "yard")

@@ -10,7 +10,7 @@ from emberline.links.mqtt import MqttLink
 from emberline.links.serial import SerialLink
 from emberline.service.clock import real_clock
 from emberline.service.errors import ServiceError
-from emberline.service.sources import NAME_FILE, Places, broker_name, make_links
+from emberline.service.sources import NAME_FILE, Places, broker_name, make_links, session_name
 from emberline.service.standing_file import StandingFile
 
 BROKER = BrokerAccess(Broker("localhost"), Path(), {})
@@ -62,3 +62,13 @@ def test_a_name_that_cannot_be_kept_is_refused(tmp_path: Path) -> None:
     (tmp_path / NAME_FILE).mkdir()
     with pytest.raises(ServiceError, match="neither read nor written"):
         broker_name(tmp_path)
+
+
+def test_each_bench_comes_to_the_broker_under_a_name_of_its_own_that_stays(tmp_path: Path) -> None:
+    name = broker_name(tmp_path)
+    names = {session_name(name, bench) for bench in ("yard", "shed", "barn")}
+    assert names == {session_name(name, bench) for bench in ("barn", "shed", "yard")}
+    assert len(names) == 3
+    assert session_name("emberline0123456789abcd", "yard") not in names
+    # MQTT 5, section 3.1.3.1: up to 23 letters and digits are taken by every broker.
+    assert all(one.isalnum() and len(one) <= 23 for one in names)

@@ -120,3 +120,56 @@ async def test_a_task_that_returns_is_over() -> None:
     assert await supervisor.ended("once", 1.0)
     assert await supervisor.ended("unknown", 1.0)
     assert await supervisor.stop("unknown", 1.0)
+
+
+async def test_a_task_of_one_bench_is_tried_for_ever_after_longer_and_longer_pauses_and_says_so(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    supervisor = Supervisor()
+    said: list[str] = []
+    runs, enough = 0, asyncio.Event()
+    pauses_s: list[float] = []
+    sleep = asyncio.sleep
+
+    async def note(seconds: float) -> None:
+        pauses_s.append(seconds)
+        await sleep(0)
+
+    async def always_fail() -> None:
+        nonlocal runs
+        runs += 1
+        if runs > 2 * TOO_OFTEN:
+            enough.set()
+            await asyncio.Event().wait()
+        raise RuntimeError("unplugged")
+
+    monkeypatch.setattr(module, "RESTART_PAUSE_S", 1.0)
+    monkeypatch.setattr(asyncio, "sleep", note)
+    supervisor.start("link of yard", always_fail, OnFailure.PERSIST, said.append)
+    async with asyncio.timeout(5.0):
+        await enough.wait()
+    assert supervisor.failure is None
+    assert pauses_s == [1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 60.0, 60.0, 60.0, 60.0]
+    assert said == ["link of yard failed, and is started again: unplugged", ""] * 10
+    await supervisor.stop("link of yard", 1.0)
+
+
+async def test_what_ran_well_for_a_while_is_started_again_soon(monkeypatch: pytest.MonkeyPatch) -> None:
+    supervisor = Supervisor()
+    monkeypatch.setattr(module, "WITHIN_S", 0.0)
+    runs, enough = 0, asyncio.Event()
+
+    async def fail_later() -> None:
+        nonlocal runs
+        runs += 1
+        if runs > 20:
+            enough.set()
+            await asyncio.Event().wait()
+        await asyncio.sleep(0.001)
+        raise RuntimeError("unplugged")
+
+    supervisor.start("link of yard", fail_later, OnFailure.PERSIST)
+    # With growing pauses of 1 ms and more, twenty would take a quarter of an hour.
+    async with asyncio.timeout(20.0):
+        await enough.wait()
+    await supervisor.stop("link of yard", 1.0)

@@ -6,16 +6,20 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from emberline.service.bench_health import BenchHealth
 from emberline.service.health import Health
-from emberline.service.metrics import Figures, Metrics
+from emberline.service.metrics import BenchFigures, Figures, Metrics
 from emberline.trials.live_document import Recording
 from emberline.web.health_page import health_routes
 
-HEALTH = Health("yard", 2 * 10**9, Recording.RECORDING, 10**9, "", "streaming", 10**9, None, 5, 0, 0)
+YARD = BenchHealth("yard", Recording.RECORDING, 10**9, "", "streaming", 10**9, None, 5, 0, 0)
+HEALTH = Health(2 * 10**9, (YARD,))
 
 
 async def answer(health: Health, path: str) -> Response:
-    routes = health_routes(lambda: health, Metrics(lambda: Figures(health, "0.1.0", 0, 0, 1, 0.0, 0.0, 1)))
+    routes = health_routes(
+        lambda: health, Metrics(lambda: Figures(health, "0.1.0", {"yard": BenchFigures(0, 0, 1)}, 0.0, 0.0, 1))
+    )
     route: Route = next(one for one in routes if one.path == path)
     got = await route.endpoint(Request({"type": "http", "method": "GET", "headers": []}))
     assert isinstance(got, Response)
@@ -28,7 +32,7 @@ async def answer(health: Health, path: str) -> Response:
     [(Recording.RECORDING, 200), (Recording.WITH_GAPS, 200), (Recording.NOT_RECORDING, 503)],
 )
 async def test_a_watchdog_needs_only_the_status(state: Recording, status: int) -> None:
-    got = await answer(replace(HEALTH, recording=state), "/health")
+    got = await answer(replace(HEALTH, benches=(replace(YARD, recording=state),)), "/health")
     assert got.status_code == status
     assert json.loads(bytes(got.body))["recording"] == state.value
 

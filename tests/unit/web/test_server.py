@@ -11,7 +11,7 @@ from emberline.service.board import Board
 from emberline.service.clock import Clock
 from emberline.service.health import HealthWatch
 from emberline.service.ingest import IngestCounts
-from emberline.service.metrics import Figures
+from emberline.service.metrics import BenchFigures, Figures
 from emberline.web import server as module
 from emberline.web.server import Address, serve_pages
 from live_fixture import end_worker_threads, until
@@ -27,8 +27,12 @@ async def no_worker_left() -> AsyncIterator[None]:
 @pytest.fixture
 def daemon() -> SimpleNamespace:
     clock = Clock(1.0, NOON_NS, 0.0, lambda: 1.0)
-    watch = HealthWatch(Board("yard", clock, IngestCounts()), clock)
-    return SimpleNamespace(health=watch, figures=lambda version: Figures(watch.health(), version, 0, 0, 0, 0.0, 0.0, 0))
+    watch = HealthWatch(clock)
+    watch.over(Board("yard", clock, IngestCounts()))
+    figures = {"yard": BenchFigures(0, 0, 0)}
+    return SimpleNamespace(
+        health=watch, lanes={}, figures=lambda version: Figures(watch.health(), version, figures, 0.0, 0.0, 0)
+    )
 
 
 @asynccontextmanager

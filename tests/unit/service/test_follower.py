@@ -1,0 +1,92 @@
+import asyncio
+import os
+import signal
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+
+import pytest
+
+import stored_burn
+from emberline.curves.events import EventKind
+from emberline.service.bench_fit import bench_text
+from emberline.service.errors import ApartError, BegunAnewError
+from emberline.service.follower import ApartFollower
+from emberline.service.watch import Watch
+from emberline.store.store import Store
+from emberline_sim.recording import Recording
+from stored_burn import BENCH, START_NS
+
+BURN_S = 120.0
+
+
+@pytest.fixture(scope="module")
+def burn(tmp_path_factory: pytest.TempPathFactory) -> Recording:
+    return stored_burn.recording(str(tmp_path_factory.mktemp("burn")), BURN_S)
+
+
+@asynccontextmanager
+async def following(store: Store) -> AsyncIterator[ApartFollower]:
+    follower = ApartFollower(store.path)
+    try:
+        yield follower
+    finally:
+        await follower.close()
+
+
+def watch(burn: Recording, bench: str = BENCH) -> Watch:
+    return Watch(bench, bench_text(stored_burn.bench(burn)), START_NS, stored_burn.plan(burn))
+
+
+async def test_several_benches_are_followed_by_one_process_that_asks_each_in_its_turn(
+    store: Store, burn: Recording
+) -> None:
+    stored_burn.fill(store, burn)
+    order: list[str] = []
+    async with following(store) as follower:
+        busy, quiet = follower.of(BENCH), follower.of("shed")
+        await busy.begin(watch(burn))
+        await quiet.begin(watch(burn, "shed"))
+
+        async def ask(name: str, turns: int) -> None:
+            for _ in range(turns):
+                await follower.of(name).turn()
+                order.append(name)
+
+        async with asyncio.TaskGroup() as group:
+            group.create_task(ask(BENCH, 3))
+            group.create_task(ask("shed", 3))
+        while (turn := await busy.turn()).more:
+            pass
+    assert order == [BENCH, "shed"] * 3
+    assert [event.kind for event in turn.announced] == [EventKind.LIT]
+
+
+async def test_a_process_that_is_gone_costs_the_other_benches_no_more_than_a_new_beginning(
+    store: Store, burn: Recording
+) -> None:
+    async with following(store) as follower:
+        yard, shed = follower.of(BENCH), follower.of("shed")
+        await yard.begin(watch(burn))
+        await shed.begin(watch(burn, "shed"))
+        process = follower._apart._process
+        assert process is not None
+        os.kill(process.pid, signal.SIGKILL)
+        with pytest.raises(ApartError, match="is gone"):
+            await yard.turn()
+        with pytest.raises(BegunAnewError):
+            await shed.turn()
+        await shed.begin(watch(burn, "shed"))
+        assert (await shed.turn()).t_s == 0.0
+        with pytest.raises(BegunAnewError):
+            await yard.turn()
+
+
+async def test_what_fails_for_one_bench_leaves_the_process_to_the_others(
+    store: Store, burn: Recording, tmp_path: Path
+) -> None:
+    async with following(store) as follower:
+        await follower.begin(watch(burn))
+        with pytest.raises(ApartError, match="failed"):
+            await follower.begin(Watch("shed", "no bench file", START_NS))
+        assert (await follower.turn(BENCH)).t_s == 0.0
