@@ -15,7 +15,7 @@ from emberline.config import load_bench, load_plan, read_text
 from emberline.links.replay import Recording, read_recording
 from emberline.store.store import Store
 from emberline.store.trials import zone_named
-from emberline.trials.documents import document_json, summary_document
+from emberline.trials.documents import summary_document
 
 
 def import_burn(
@@ -78,9 +78,10 @@ def import_burn(
         analysis = analysis_of(store, trial)
         document = summary_document(analysis)
         store.save_events(trial.id, analysis.events, analysis.retracted)
-        store.save_summary(trial.id, document_json(document), __version__)
         stage("drawing the summary")
-        return write_summary(trial, analysis, document, data)
+        summary = write_summary(trial, analysis, document, data)
+        store.save_summary(trial.id, summary.text, __version__, summary.listing)
+        return summary
 
 
 def _checked(path: Path | None, what: str, load: Callable[[Path], object]) -> str:

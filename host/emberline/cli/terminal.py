@@ -19,6 +19,7 @@ from emberline.reports.caution import CAUTION_LINE
 from emberline.reports.figures import PLUS_MINUS_MEANS, SPACE, THIN_SPACE, clock, moment, plain
 from emberline.reports.wording import EVENTS, HEADLINES, result_title
 from emberline.store.records import Trial
+from emberline.trials.documents import known_corrections
 
 LISTED = ("time_to_boil", "burn_time", "firepower_mean", "thermal_efficiency")
 """Results in the list of trials."""
@@ -44,6 +45,11 @@ def _show_summary(summary: Summary, out: Console) -> None:
     out.print()
     _show_events(document, out)
     _show_results(document, out)
+    if document.get("excluded"):
+        out.print(Text(f"Excluded, does not count: {document['excluded']['why']} ({document['excluded']['who']})"))
+    changes = known_corrections(document)
+    if changes:
+        out.print(Text(f"Corrected by a person, {changes} {'entry' if changes == 1 else 'entries'}: see the page."))
     for note in document["quality"]:
         out.print(Padding(Text(f"Note: {spaced(note['text'])}"), (0, 0, 0, 2)))
     out.print()
@@ -65,9 +71,19 @@ def _trials_table(trials: Sequence[tuple[Trial, Document | None]]) -> Table:
     for trial, document in trials:
         results = document["results"] if document else {}
         numbers = [_result(results[name]) if name in results else "–" for name in LISTED]
-        name = trial.label or trial.source or "–"
+        name = " ".join((trial.label or trial.source or "–", *_remarks(document)))
         table.add_row(*map(Text, (trial.id, started(trial) or "–", name, *numbers)))
     return table
+
+
+def _remarks(document: Document | None) -> list[str]:
+    """Return what a list says of a trial that a person changed."""
+    if document is None:
+        return []
+    held = [entry for entry in document.get("corrections", ()) if entry["undone_by"] is None]
+    changed = any(entry["do"] in ("add", "move", "delete", "plan") for entry in held)
+    excluded = document.get("excluded")
+    return ["(corrected)"] * changed + ([f"(excluded: {excluded['why']})"] if excluded else [])
 
 
 def _show_events(document: Document, out: Console) -> None:

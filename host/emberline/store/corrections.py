@@ -45,3 +45,8 @@ def listed(connection: sqlite3.Connection, trial: str) -> list[Correction]:
     return [
         Correction(number, made_ns, who, why, read_change(json.loads(text))) for number, made_ns, who, why, text in rows
     ]
+
+
+def counts(connection: sqlite3.Connection) -> dict[str, int]:
+    """Return how many corrections each trial has, by its id; those without any are left out."""
+    return dict(connection.execute("SELECT trial, count(*) FROM corrections GROUP BY trial"))

@@ -103,10 +103,17 @@ class Note:
 
 @dataclass(frozen=True, slots=True)
 class StoredSummary:
-    """A summary document as it was written, and the software version that worked it out."""
+    """A summary document as it was written.
+
+    Attributes:
+        document: The document.
+        version: Software version that worked it out.
+        listing: What a list of trials shows of it; empty where an earlier version wrote it.
+    """
 
     document: str
     version: str
+    listing: str = ""
 
 
 @dataclass(frozen=True, slots=True)

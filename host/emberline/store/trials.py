@@ -210,7 +210,7 @@ def listings(connection: sqlite3.Connection) -> dict[str, str]:
 def summary(connection: sqlite3.Connection, trial: str) -> StoredSummary | None:
     """Return the summary of a trial, or None where none was written yet."""
     get(connection, trial)
-    row = connection.execute("SELECT document, version FROM results WHERE trial = ?", (trial,)).fetchone()
+    row = connection.execute("SELECT document, version, listing FROM results WHERE trial = ?", (trial,)).fetchone()
     return StoredSummary(*row) if row else None
 
 

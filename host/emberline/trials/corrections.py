@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 from emberline.bench.plan_values import PlanValue
 from emberline.curves.events import Event, EventKind
-from emberline.curves.words import Word
+from emberline.curves.words import Word, with_words
 
 CORRECTABLE = (
     EventKind.LIT,
@@ -171,6 +171,22 @@ def words(log: Log) -> dict[int, Word]:
             case _:
                 pass
     return said
+
+
+def with_corrections(announced: Sequence[Event], log: Log, start_ns: int) -> list[Event]:
+    """Return the events of a running trial with a person's in the place of those that they are about.
+
+    Args:
+        announced: What a live run announced.
+        log: All corrections so far.
+        start_ns: UTC nanoseconds of the trial's first sample; a person's event is announced when it is set.
+    """
+    made_ns = {entry.number: entry.made_ns for entry in log}
+    said = [
+        word if word.event is None else replace(word, event=word.event.announced((made_ns[number] - start_ns) / 1e9))
+        for number, word in words(log).items()
+    ]
+    return with_words(announced, said)
 
 
 def set_by(log: Log, event: Event) -> int | None:

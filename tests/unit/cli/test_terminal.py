@@ -86,6 +86,22 @@ def test_an_uncertainty_that_is_not_known_is_said(capsys: pytest.CaptureFixture[
     assert "uncertainty not known" in capsys.readouterr().out
 
 
+def test_a_trial_that_a_person_changed_or_excluded_is_flagged(capsys: pytest.CaptureFixture[str]) -> None:
+    entry = {"number": 1, "do": "move", "undone_by": None}
+    out = {"why": "a door stood open", "who": "Ben", "made": "2025-11-25T12:00:00Z"}
+    corrected = document() | {"corrections": [entry], "excluded": out}
+    undone = document() | {"corrections": [entry | {"undone_by": 2}, entry | {"do": "undo"}], "excluded": None}
+    show_trials([(TRIAL, corrected), (TRIAL, undone)])
+    first, second = (line for line in capsys.readouterr().out.splitlines() if line.startswith("2025-11-25-1"))
+    assert "(corrected)" in first
+    assert "(excluded: a door" in first
+    assert "corrected" not in second
+    show_summary(summary(corrections=[entry], excluded=out))
+    told = capsys.readouterr().out
+    assert "Excluded, does not count: a door stood open (Ben)" in told
+    assert "Corrected by a person, 1 entry" in told
+
+
 def test_the_list_of_trials(capsys: pytest.CaptureFixture[str]) -> None:
     show_trials([(TRIAL, document()), (TRIAL, None)])
     lines = capsys.readouterr().out.splitlines()

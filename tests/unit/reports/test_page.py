@@ -1,14 +1,18 @@
 import re
+from dataclasses import replace
 from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 
 import emberline.reports
+from emberline.curves.events import EventKind
 from emberline.reports.caution import CAUTION_CLOSE, CAUTION_POINTS
-from emberline.reports.page import summary_page
+from emberline.reports.page import summary_page, summary_texts
+from emberline.trials.corrections import Correction, Exclude, MoveEvent, Target, Undo
 from unit.reports.made_up_burn import PLAN, make_burn
 
 VOID = {"meta", "path", "use", "br", "rect", "line"}
@@ -112,6 +116,31 @@ def test_the_page_tells_what_was_burnt_found_and_worked_out() -> None:
         "± is half the width of the 95 % interval", "JCGM 100:2008", "ISO 19867-1:2018", "IAPWS-IF97",
     ):  # fmt: skip
         assert expected in text
+
+
+def test_what_a_person_changed_is_told_with_what_it_was_before() -> None:
+    log = (
+        Correction(1, 0, "Ana", "the lid <rattled>", MoveEvent(Target(EventKind.BOIL, 700.0), 690.0, 3.0)),
+        Correction(2, 10**9, "Ben", "a door stood open", Exclude()),
+        Correction(3, 2 * 10**9, "Ana", "", Undo(1)),
+    )
+    texts = summary_texts(replace(make_burn(), log=log), zone=ZoneInfo("Europe/Vienna"))
+    text = read(texts.page).text.replace("\N{NO-BREAK SPACE}", " ")
+    for expected in (
+        "Excluded: a door stood open (Ben)", "Boil moved to 10:00 ± 6 s", "before: 10:10", "the lid <rattled>",
+        "taken back by correction 3", "Ana, 1970-01-01 01:00:00 +0100",
+    ):  # fmt: skip
+        assert expected in text
+    assert "Corrections" not in read(page_of("whole")).headings
+
+
+def test_the_parts_for_another_page_stand_by_themselves() -> None:
+    texts = summary_texts(make_burn())
+    for part in (texts.head, texts.rest):
+        assert 'style="' not in part
+        read(part)
+    assert texts.picture.startswith('<svg xmlns="http://www.w3.org/2000/svg"')
+    read(texts.picture)
 
 
 def test_a_missing_headline_gives_its_reason() -> None:
