@@ -190,4 +190,4 @@ def live_summary(data: Path, trial_id: str, provisional: bool) -> "Summed":
         note = QualityNote("provisional", "This summary is provisional: the char still glows and the record goes on.")
         analysis = replace(analysis, quality=(note, *analysis.quality))
     summary = write_summary(trial, analysis, summary_document(analysis), data)
-    return Summed(summary.text, __version__, analysis.events, analysis.retracted, summary.page)
+    return Summed(summary.text, __version__, analysis.events, analysis.retracted, summary.page, summary.listing)

@@ -13,6 +13,7 @@ from emberline.service.board import Board
 from emberline.service.clock import Clock
 from emberline.service.clock_watch import ClockWatch
 from emberline.service.control import Control
+from emberline.service.desk import Desk
 from emberline.service.final_pass import FinalPass, Summaries
 from emberline.service.follower import ApartFollower
 from emberline.service.health import HealthWatch
@@ -28,7 +29,7 @@ from emberline.store.upkeep import KEEP_DAYS
 
 LOG = logging.getLogger(__name__)
 
-SUMMARIES, CONTROL = "summaries", "control"
+SUMMARIES, CONTROL, DESK = "summaries", "control", "desk"
 LAG, BESIDE, HEALTH, HOUSEKEEPING = "loop lag", "beside", "health", "housekeeping"
 
 LAG_ALARM_S = 0.1
@@ -59,7 +60,9 @@ class Daemon:
 
     Attributes:
         lanes: What it does for each bench, by id.
+        store: Where everything is kept.
         summaries: Works out the summaries of all of them.
+        desk: Takes a person's corrections of trials.
         health: How the recording stands.
         again: Set where it has ended in order to be started again with the wall clock's new time.
         worst_lag_s: Longest time for which its event loop was held up, seconds.
@@ -75,7 +78,7 @@ class Daemon:
             final_pass: Works out summaries in a process of its own.
         """
         boards = {one.bench_id: Board(one.bench_id, clock, IngestCounts()) for one in setting.benches}
-        self._store = store
+        self.store = store
         self._supervisor = Supervisor()
         self._stopping = asyncio.Event()
         self._follower = ApartFollower(store.path)
@@ -85,6 +88,8 @@ class Daemon:
             setting.folder, setting.zone, store, clock, self._supervisor, self._follower, self.summaries, self.health
         )
         self.lanes = {one.bench_id: Lane(one, boards[one.bench_id], shared) for one in setting.benches}
+        keepers = {name: lane.keeper for name, lane in self.lanes.items()}
+        self.desk = Desk(store, clock, keepers, self.summaries.put)
         self.again = False
         self.worst_lag_s = 0.0
         self._notifier = Notifier(os.environ)
@@ -132,6 +137,7 @@ class Daemon:
             await self._follower.start()
             for lane in self.lanes.values():
                 lane.start()
+            start(DESK, self.desk.resume, OnFailure.PERSIST)
             start(CONTROL, self._control.run)
             start(LAG, self._measure_lag)
             start(HEALTH, self._health_loop.run)
@@ -174,7 +180,7 @@ class Daemon:
         if not self.again and supervisor.failure is None:
             # A service manager that has been told of an end waits for it, and allows no new beginning.
             self._notifier.stopping()
-        for name in (HEALTH, HOUSEKEEPING, BESIDE, CONTROL, *also):
+        for name in (HEALTH, HOUSEKEEPING, BESIDE, CONTROL, DESK, *also):
             await supervisor.stop(name, OTHERS_LIMIT_S)
         self._stopping.set()
         async with asyncio.TaskGroup() as group:
@@ -185,7 +191,7 @@ class Daemon:
         await self._follower.close()
         try:
             async with asyncio.timeout(STORE_LIMIT_S):
-                await asyncio.to_thread(self._store.close)
+                await asyncio.to_thread(self.store.close)
         except TimeoutError:
             LOG.error("the store did not close within %.0f s", STORE_LIMIT_S)
 

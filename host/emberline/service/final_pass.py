@@ -32,6 +32,7 @@ class Summed:
         events: Refined events.
         retracted: What the live run took back.
         page: The summary page.
+        listing: What a list of trials shows of it.
     """
 
     document: str
@@ -39,6 +40,7 @@ class Summed:
     events: tuple[Event, ...]
     retracted: tuple[Retraction, ...]
     page: Path
+    listing: str = ""
 
 
 FinalPass = Callable[[str, bool], Summed]
@@ -124,7 +126,7 @@ class Summaries:
             await apart.close()
         if not ended.provisional:
             await asyncio.to_thread(self._store.save_events, trial, summed.events, summed.retracted)
-            await asyncio.to_thread(self._store.save_summary, trial, summed.document, summed.version)
+            await asyncio.to_thread(self._store.save_summary, trial, summed.document, summed.version, summed.listing)
         LOG.info("summary of trial %s: %s", trial, summed.page)
         if ended.bench in self._boards:
             self._show(self._boards[ended.bench], ended, summed)

@@ -6,7 +6,8 @@ what follows from it.
 
 import asyncio
 import logging
-from collections.abc import Callable, Sequence
+from collections.abc import AsyncIterator, Callable, Sequence
+from contextlib import asynccontextmanager
 from dataclasses import dataclass, field, replace
 from itertools import islice
 from typing import Protocol
@@ -25,6 +26,7 @@ from emberline.store.errors import StoreError
 from emberline.store.reader import StoreReader
 from emberline.store.records import Note, Trial
 from emberline.store.store import Store
+from emberline.trials.corrections import Log, with_corrections
 from emberline.trials.live_document import event_document
 
 LOG = logging.getLogger(__name__)
@@ -60,6 +62,11 @@ class _Open:
     known: set[tuple[EventKind, float | None, float | None]]
     announced: tuple[Event, ...] = ()
     retracted: tuple[Retraction, ...] = ()
+    log: Log = ()
+
+    def shown(self) -> list[Event]:
+        """Return the events as they are shown: what was announced, and a person's in its place."""
+        return with_corrections(self.announced, self.log, self.trial.start_ns)
 
 
 @dataclass(frozen=True)
@@ -224,6 +231,47 @@ class Keeper:
             await self._finish(opened, self._newest_ns or opened.trial.start_ns)
             return opened.trial.id
 
+    # What a person changes of a trial
+
+    @asynccontextmanager
+    async def held(self) -> AsyncIterator[None]:
+        """Keep trials as they are meanwhile: none begins, ends or is given a plan."""
+        async with self._lock:
+            yield
+
+    async def corrected(self, trial: str, why: str) -> bool:
+        """Take up and announce what a person has just changed of a trial; call it within `held`.
+
+        Args:
+            trial: Id of the trial.
+            why: Why an event that was shown is not any more.
+
+        Returns:
+            Whether it is the running trial.
+        """
+        opened = self._open
+        if opened is None or opened.trial.id != trial:
+            return False
+        before, plan_text = opened.shown(), opened.trial.plan_text
+        opened.trial = await asyncio.to_thread(self.store.trial, trial)
+        opened.log = await asyncio.to_thread(self.store.corrections, trial)
+        if opened.trial.plan_text != plan_text:
+            opened.label = parse_plan(opened.trial.plan_text).label
+            self._watching = False
+        after = opened.shown()
+        now_s = (self.clock.now_ns() - opened.trial.start_ns) / 1e9
+        for event in before:
+            if event not in after:
+                gone = Retraction(event.kind, event.announced_t_s or event.t_s, now_s, why)
+                self.board.say(event_document(self.bench, trial, gone))
+        for event in after:
+            if event not in before:
+                self.board.say(event_document(self.bench, trial, event))
+        if any(event.kind is EventKind.FLAMEOUT for event in after):
+            self.due(Ended(self.bench, trial, provisional=True))
+        self.nudge()
+        return True
+
     # Turns
 
     async def _turn(self) -> bool:
@@ -294,10 +342,11 @@ class Keeper:
         retracted = await asyncio.to_thread(self.store.retractions, trial.id)
         notes = [event for event in saved if event.kind is EventKind.NOTE]
         announced = tuple(event for event in saved if event.kind is not EventKind.NOTE)
-        shown: list[Event | Retraction] = sorted([*saved, *retracted], key=_moment)
-        known = {_key(one) for one in shown}
+        known = {_key(one) for one in (*saved, *retracted)}
         label = trial.label or (parse_plan(trial.plan_text).label if trial.plan_text else None)
-        self._open = _Open(trial, label, notes, known, announced, tuple(retracted))
+        log = await asyncio.to_thread(self.store.corrections, trial.id)
+        self._open = opened = _Open(trial, label, notes, known, announced, tuple(retracted), log)
+        shown: list[Event | Retraction] = sorted([*notes, *opened.shown(), *retracted], key=_moment)
         self._watching = False
         gaps = await asyncio.to_thread(self.store.gaps, self.bench, trial.start_ns + SECOND_NS)
         self.board.lost = sum(gap.next_seq - gap.first_seq for gap in gaps)
@@ -305,7 +354,7 @@ class Keeper:
         self.board.trial = TrialNow(trial.id, label, trial.start_ns)
         for one in shown:
             self.board.say(event_document(self.bench, trial.id, one))
-        return self._open
+        return opened
 
     async def _give_plan(self, opened: _Open, plan_text: str) -> str:
         if opened.trial.plan_text:
@@ -344,10 +393,13 @@ class Keeper:
         if not said:
             return
         await self._save(opened)
+        shown = {_key(event) for event in opened.shown()}
         for one in said:
             opened.known.add(_key(one))
             LOG.info("trial %s: %s%s", opened.trial.id, one.kind.value, _how(one))
-            self.board.say(event_document(self.bench, opened.trial.id, one))
+            # In the place of an event that a person set, what is found is kept and not shown.
+            if isinstance(one, Retraction) or one.kind is EventKind.NOTE or _key(one) in shown:
+                self.board.say(event_document(self.bench, opened.trial.id, one))
         if any(isinstance(one, Event) and one.kind is EventKind.FLAMEOUT for one in said):
             # A revised one too: the provisional summary rests on it.
             self.due(Ended(self.bench, opened.trial.id, provisional=True))

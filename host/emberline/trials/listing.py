@@ -43,9 +43,7 @@ def spark(analysis: Analysis) -> list[float | None]:
     lit, out = first(analysis.events, EventKind.LIT), last(analysis.events, EventKind.FLAMEOUT)
     low = 0 if lit is None else max(0, int(lit.t_s))
     high = len(rate) if out is None else min(len(rate), int(low + 1.1 * (out.t_s - low)) + 1)
-    parts: Iterable[Any] = (
-        np.array_split(rate[low:high], SPARK_POINTS) if high - low >= SPARK_POINTS else [rate[low:high]]
-    )
+    parts = np.array_split(rate[low:high], min(SPARK_POINTS, max(1, high - low)))
     means = [float(np.nanmean(part)) if np.isfinite(part).any() else None for part in parts]
     return [None if mean is None else round(mean, 2) for mean in means]
 
