@@ -24,6 +24,7 @@ def compare_by(
     by: Sequence[str],
     results: Sequence[str],
     where: Mapping[str, str] | None = None,
+    series: str | None = None,
     stage: Stage = lambda _: None,
 ) -> Comparison:
     """Compare the trials of a store, grouped by factors.
@@ -33,6 +34,7 @@ def compare_by(
         by: Factors by which to group them.
         results: Names of the results.
         where: Levels of factors that a trial must have to take part.
+        series: Name of the planned series to which a trial must belong; None for any.
         stage: Is told what begins.
 
     Raises:
@@ -41,6 +43,8 @@ def compare_by(
     """
     store = StoreReader(data / STORE_NAME)
     ended = [trial for trial in store.trials() if trial.end_ns is not None]
+    if series is not None:
+        ended = [trial for trial in ended if plan_of(trial).series == series]
     burns = [burn_of(trial, document_of(data, trial, stage)) for trial in ended]
     burns = [burn for burn in burns if _has(burn, where or {})]
     if not burns:

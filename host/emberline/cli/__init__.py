@@ -13,6 +13,7 @@ from emberline.cli.comparing import compare
 from emberline.cli.demo import demo
 from emberline.cli.keeping import backup, status
 from emberline.cli.live import arm, end, note, run, watch
+from emberline.cli.ordering import order
 
 ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS")
 """Variables that limit the threads of linear algebra, read once, as numpy is imported."""
@@ -61,6 +62,7 @@ for command in (
     trials,
     summary,
     compare,
+    order,
     export,
     backup,
 ):

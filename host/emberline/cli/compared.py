@@ -10,19 +10,24 @@ from emberline.reports.figures import last_place, rounded
 from emberline.reports.verdicts import counted, mean_and_interval, trend_words, verdict
 from emberline.reports.wording import result_title
 from emberline.trials.comparison.comparison import Compared, Comparison
+from emberline.trials.comparison.stop_rule import Kept
 
 
-def show_comparison(comparison: Comparison, wish: float | None) -> None:
+def show_comparison(comparison: Comparison, wish: float | None, rule: Kept | None) -> None:
     """Print a comparison: warnings first, then each result's groups and what they say, then what does not count.
 
     Args:
         comparison: The comparison.
         wish: The difference that a person wants to see shown, in the unit of the only result; None for a twentieth.
+        rule: Whether a planned series kept its stop rule; None for burns that belong to none.
     """
     with printing() as out:
         for words in comparison.warnings:
             out.print(Text(f"Mind: {spaced(words)}", style="bold yellow"))
         if comparison.warnings:
+            out.print()
+        if rule is not None:
+            out.print(Text(spaced(rule.words), style="bold yellow" if rule.broken else ""))
             out.print()
         for compared in comparison.compared:
             _show(compared, comparison, wish, out)

@@ -34,6 +34,7 @@ def _pairs(_: click.Context, parameter: click.Parameter, values: tuple[str, ...]
 
 @click.command(epilog=epilog("emberline compare --by holes --where fuel=chips", 2, 3, 4, 5))
 @click.option("--by", multiple=True, metavar="FACTOR", help="Group the trials by a factor of their plans. Repeatable.")
+@click.option("--series", metavar="NAME", help="The trials of a planned series, and whether its stop rule was kept.")
 @click.option("--where", multiple=True, callback=_pairs, metavar="FACTOR=LEVEL", help="Only trials with that level.")
 @click.option(
     "--group",
@@ -54,6 +55,7 @@ def _pairs(_: click.Context, parameter: click.Parameter, values: tuple[str, ...]
 @telling
 def compare(
     by: tuple[str, ...],
+    series: str | None,
     where: dict[str, str],
     groups: dict[str, str],
     results: tuple[str, ...],
@@ -68,21 +70,27 @@ def compare(
     """
     from emberline.app import write_text
     from emberline.app.comparing import compare_by, compare_groups
+    from emberline.app.ordering import rule_kept, standing_of
     from emberline.cli.compared import show_comparison
     from emberline.reports.wording import RESULTS
     from emberline.trials.comparison.document import comparison_document
 
-    if bool(by) == bool(groups) or (groups and where):
-        raise click.UsageError("say either --by FACTOR (with --where where you like) or --group NAME=TRIAL,TRIAL,...")
+    if bool(by) + bool(groups) + (series is not None) != 1 or (where and not by):
+        raise click.UsageError("say one of --by FACTOR (with --where where you like), --series and --group")
     unknown = [name for name in results if name not in RESULTS]
     if unknown:
         raise click.UsageError(f"there is no result {unknown[0]!r}; the results are: {', '.join(RESULTS)}")
     if wish is not None and (len(results) != 1 or not wish > 0.0):
         raise click.UsageError("--wish is an amount above zero, and goes with exactly one --result")
-    folder, names = data_folder(data), results or COMPARED
+    folder, names, rule = data_folder(data), results or COMPARED, None
     with progress(2) as stage:
-        if by:
-            found = compare_by(folder, by, names, where, stage)
+        if series is not None:
+            planned = standing_of(folder, series).series
+            names = tuple(dict.fromkeys((planned.result, *names)))
+            found = compare_by(folder, planned.factors, names, series=series, stage=stage)
+            rule = rule_kept(planned, found)
+        elif by:
+            found = compare_by(folder, by, names, where, stage=stage)
         else:
             chosen = {name: [one.strip() for one in trials.split(",")] for name, trials in groups.items()}
             found = compare_groups(folder, chosen, names, stage)
@@ -92,4 +100,4 @@ def compare(
         return
     if json_file is not None:
         write_text(Path(json_file), text)
-    show_comparison(found, wish)
+    show_comparison(found, wish, rule)

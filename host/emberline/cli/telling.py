@@ -15,7 +15,7 @@ CODES = {
     0: "done",
     1: "interrupted",
     2: "wrong usage, or a file with problems",
-    3: "no such store or trial",
+    3: "no such store, trial or series",
     4: "the store cannot be used",
     5: "a file cannot be written",
     6: "no daemon runs there, it refused, or it failed",
@@ -66,12 +66,19 @@ def _code_of(error: Exception) -> int | None:
     from emberline.config import ConfigError
     from emberline.links.errors import LinkError
     from emberline.service.errors import ServiceError
-    from emberline.store.errors import ExportError, StoreError, StoreMissingError, UnknownTrialError
+    from emberline.store.errors import (
+        ExportError,
+        SeriesKnownError,
+        StoreError,
+        StoreMissingError,
+        UnknownSeriesError,
+        UnknownTrialError,
+    )
     from emberline.trials.comparison.errors import ComparisonError
 
     kinds: tuple[tuple[tuple[type[Exception], ...], int], ...] = (
-        ((ConfigError, BenchError, LinkError, ComparisonError), 2),
-        ((StoreMissingError, UnknownTrialError), 3),
+        ((ConfigError, BenchError, LinkError, ComparisonError, SeriesKnownError), 2),
+        ((StoreMissingError, UnknownTrialError, UnknownSeriesError), 3),
         ((OutputError, ExportError), 5),
         ((StoreError,), 4),
         ((ServiceError,), 6),

@@ -86,8 +86,8 @@ def test_groups_can_be_chosen_by_hand(data: Path) -> None:
 @pytest.mark.parametrize(
     ("options", "why"),
     [
-        ([], "either --by FACTOR"),
-        (["--by", "holes", "--group", "a=1"], "either --by FACTOR"),
+        ([], "one of --by FACTOR"),
+        (["--by", "holes", "--group", "a=1"], "one of --by FACTOR"),
         (["--by", "lid"], "the factors are: holes"),
         (["--by", "holes", "--where", "holes"], "FACTOR=LEVEL"),
         (["--by", "holes", "--where", "holes=99"], "no trial takes part"),

@@ -201,6 +201,20 @@ def _trend(found: Mapping[str, Sequence[Measured]], levels: Mapping[str, float])
         return None
 
 
+def half_widths(compared: Compared) -> list[float | None]:
+    """Return half the width of the widest difference's interval after each round in which all groups had as many burns.
+
+    Args:
+        compared: The result, each group's burns in the order in which they were made.
+    """
+    groups = [figure.burns for figure in compared.groups.values()]
+    found: list[float | None] = []
+    for n in range(1, min((len(burns) for burns in groups), default=0) + 1):
+        differences = all_differences({str(index): burns[:n] for index, burns in enumerate(groups)})
+        found.append(max((0.5 * (d.interval_95[1] - d.interval_95[0]) for d in differences), default=None))
+    return found
+
+
 def scatter_of(difference: Difference) -> float:
     """Return the standard deviation of single burns, both groups together."""
     one, other = difference.sample_a.sd or 0.0, difference.sample_b.sd or 0.0

@@ -2,7 +2,7 @@
 
 import pytest
 
-from emberline.trials.comparison.comparison import Burn, compare, grouped, more_burns, smallest_shown
+from emberline.trials.comparison.comparison import Burn, compare, grouped, half_widths, more_burns, smallest_shown
 from emberline.trials.comparison.confounding import Circumstances
 from emberline.trials.comparison.errors import ComparisonError
 
@@ -86,3 +86,12 @@ def test_words_and_two_levels_have_none() -> None:
     assert compare(grouped(SERIES, ["holes"]), ["time_to_boil"], ["holes"]).compared[0].trend is None
     burns = [burn(fuel, 400.0, fuel=fuel) for fuel in ("chips", "pellets", "cones")]
     assert compare(grouped(burns, ["fuel"]), ["time_to_boil"], ["fuel"]).levels == {}
+
+
+def test_intervals_are_looked_at_round_by_round() -> None:
+    boil = compare(grouped(SERIES, ["holes"]), ["time_to_boil"], ["holes"]).compared[0]
+    first, second, third = half_widths(boil)
+    assert first is None
+    low, high = boil.differences[0].interval_95
+    assert third == pytest.approx(0.5 * (high - low))
+    assert second is not None

@@ -1,0 +1,171 @@
+"""Planned series: made, kept, and taken up run by run."""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import sqrt
+from pathlib import Path
+
+import numpy as np
+
+from emberline.app.comparing import compare_by
+from emberline.app.output import make_folder
+from emberline.app.stored import STORE_NAME, plan_of
+from emberline.bench.plan_values import changed
+from emberline.service.control_client import ask
+from emberline.store.errors import StoreBusyError, StoreMissingError
+from emberline.store.reader import StoreReader
+from emberline.store.records import Trial
+from emberline.store.store import Store
+from emberline.trials.comparison.comparison import Comparison, half_widths
+from emberline.trials.comparison.errors import ComparisonError
+from emberline.trials.comparison.run_order import Run, run_order
+from emberline.trials.comparison.series import Series, next_run, series_document, series_of
+from emberline.trials.comparison.stop_rule import Kept, StopRule, kept
+from emberline.trials.corrections import exclusion
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """How far a series has come.
+
+    Attributes:
+        series: The series.
+        burnt: Its trials by the number of their run, also those that do not count.
+        counting: The numbers of the runs that a trial that counts has taken.
+    """
+
+    series: Series
+    burnt: Mapping[int, Sequence[Trial]]
+    counting: frozenset[int]
+
+    @property
+    def next(self) -> Run | None:
+        """The run to be made next; None where all are made."""
+        return next_run(self.series, sorted(self.counting))
+
+
+def plan_series(
+    data: Path,
+    name: str,
+    factors: Mapping[str, Sequence[str]],
+    result: str,
+    *,
+    blocks: int,
+    rule: StopRule,
+    seed: int,
+) -> Series:
+    """Draw the order of a series and keep it; a running daemon keeps it where one holds the store.
+
+    Args:
+        data: Data directory; made where it does not exist.
+        name: Name of the series.
+        factors: Levels by factor.
+        result: The result that decides.
+        blocks: How often each condition is burnt.
+        rule: When the series ends.
+        seed: Seed of the order.
+
+    Raises:
+        ComparisonError: The series has problems.
+        SeriesKnownError: One of that name is planned already.
+        StoreError: The store cannot be used.
+    """
+    shuffle = np.random.default_rng(seed).permutation
+    runs = run_order(factors, blocks, lambda n: [int(one) for one in shuffle(n)])
+    series = Series(name, result, rule, seed, tuple(runs))
+    document = json.dumps(series_document(series), ensure_ascii=False)
+    make_folder(data)
+    try:
+        with Store.open(data / STORE_NAME) as store:
+            store.plan_series(name, document)
+    except StoreBusyError:
+        ask(data, {"do": "plan series", "name": name, "document": document})
+    return series
+
+
+def all_series(data: Path) -> list[Standing]:
+    """Return all planned series with their standing, in the order in which they were planned.
+
+    Raises:
+        StoreError: There is no store, or it cannot be read.
+    """
+    store = StoreReader(data / STORE_NAME)
+    return [_standing(store, series_of(json.loads(one))) for one in store.all_series()]
+
+
+def standing_of(data: Path, name: str) -> Standing:
+    """Return how far a series has come.
+
+    Raises:
+        StoreError: There is no store or no such series, or it cannot be read.
+    """
+    store = StoreReader(data / STORE_NAME)
+    return _standing(store, series_of(json.loads(store.series(name))))
+
+
+def _standing(store: StoreReader, series: Series) -> Standing:
+    burnt: dict[int, list[Trial]] = {}
+    counting: set[int] = set()
+    for trial in store.trials():
+        plan = plan_of(trial)
+        if plan.series == series.name and plan.run is not None:
+            burnt.setdefault(plan.run, []).append(trial)
+            if exclusion(store.corrections(trial.id)) is None:
+                counting.add(plan.run)
+    return Standing(series, burnt, frozenset(counting))
+
+
+def rule_kept(series: Series, comparison: Comparison) -> Kept:
+    """Return how a series stands to its stop rule.
+
+    Args:
+        series: The series.
+        comparison: Its trials compared by its factors.
+    """
+    conditions = {tuple(run.factors.items()) for run in series.runs}
+    deciding = next((one for one in comparison.compared if one.result == series.result), None)
+    counts = [len(burns) for burns in comparison.groups.values()]
+    counts += [0] * (len(conditions) - len(counts))
+    return kept(series.rule, counts, half_widths(deciding) if deciding is not None and min(counts) else ())
+
+
+def plan_for_next(data: Path, name: str, plan_text: str) -> tuple[str, Run]:
+    """Return a plan's text for the next run of a series, and that run.
+
+    Args:
+        data: Data directory.
+        name: Name of the series.
+        plan_text: What else is known of the burn.
+
+    Raises:
+        ComparisonError: All runs are made.
+        PlanError: The plan has problems.
+        StoreError: There is no such series, or the store cannot be read.
+    """
+    run = standing_of(data, name).next
+    if run is None:
+        raise ComparisonError(f"all runs of the series {name} are made: see `emberline compare --series {name}`")
+    values = {f"factors.{factor}": level for factor, level in run.factors.items()}
+    return changed(plan_text, {"series": name, "run": run.number, **values}), run
+
+
+def scatter_so_far(data: Path, factors: Sequence[str], result: str) -> float:
+    """Return the standard deviation of single burns of one condition, from the trials there are.
+
+    Raises:
+        ComparisonError: No condition has two burns with that result.
+        StoreError: There is no store, or it cannot be read.
+    """
+    try:
+        found = compare_by(data, factors, [result]).compared
+    except (ComparisonError, StoreMissingError):
+        found = ()
+    samples = [one.sample for compared in found for one in compared.groups.values()]
+    parts = [(one.n - 1, one.sd) for one in samples if one is not None and one.sd is not None]
+    freedom = sum(n for n, _ in parts)
+    if not freedom:
+        raise ComparisonError(
+            f"no condition has two burns with {result} yet, so how much they scatter is not known: give --scatter"
+        )
+    return sqrt(sum(n * sd**2 for n, sd in parts) / freedom)
