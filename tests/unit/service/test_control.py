@@ -6,7 +6,7 @@ from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager, suppress
 from pathlib import Path
 from types import SimpleNamespace
-from typing import Any
+from typing import Any, cast
 
 import pytest
 
@@ -19,7 +19,8 @@ from emberline.service.control_place import socket_path
 from emberline.service.errors import ApartError, NoDaemonError, RequestError
 from emberline.service.health import HealthWatch
 from emberline.service.ingest import IngestCounts
-from emberline.store.errors import StoreFullError
+from emberline.store.errors import SeriesKnownError, StoreFullError
+from emberline.store.store import Store
 from live_fixture import until
 
 
@@ -37,6 +38,12 @@ class Trials:
 
     async def note(self, text: str) -> None:
         self.asked.append(("note", text))
+
+    def plan_series(self, name: str, document: str) -> None:
+        """As the store does; it is asked through the same channel."""
+        if name == "old":
+            raise SeriesKnownError("a series 'old' is planned already")
+        self.asked.append(("plan series", name, document))
 
     async def end(self) -> str:
         self.asked.append(("end",))
@@ -70,7 +77,7 @@ def control(folder: Path, board: Board, trials: Any, more: Sequence[Board] = ())
     for one in (board, *more):
         watch.over(one)
         lanes[one.bench] = SimpleNamespace(bench_id=one.bench, board=one, keeper=trials)
-    return Control(folder, lanes, watch)
+    return Control(folder, lanes, watch, cast(Store, trials))
 
 
 @asynccontextmanager
@@ -114,6 +121,7 @@ async def test_requests_reach_the_trials_and_are_answered(tmp_path: Path, board:
     [
         ({"do": "arm", "plan": "bad", "label": None}, "the plan has problems"),
         ({"do": "arm"}, "a part of it is missing"),
+        ({"do": "plan series", "name": "old", "document": "{}"}, "planned already"),
         ({"do": "note", "text": "   "}, "a part of it is missing"),
         ({"do": "note", "text": "x" * (MAX_NOTE + 1)}, "a part of it is missing"),
         ({"do": "dance"}, "no request of this kind"),
@@ -298,7 +306,7 @@ async def test_a_socket_that_cannot_be_made_is_tried_again_and_recording_goes_on
     assert "commands cannot reach this daemon" in watch.health().warnings[0]
     place.mkdir()
     await until(lambda: socket_path(place).exists(), "the socket")
-    assert watch.health().warnings == ()
+    await until(lambda: watch.health().warnings == (), "the all-clear")
     task.cancel()
     await asyncio.wait([task])
 
