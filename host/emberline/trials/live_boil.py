@@ -25,7 +25,7 @@ HOTTER_K = 0.6
 HOTTEST_C = 110.0
 """Above it the probe is in no water."""
 LEAST_EVERY_S, MOST_EVERY_S = 2, 16
-"""Seconds between two questions: few while the water still moves, more while it stands."""
+"""Seconds between two questions: few while the water still moves, more while it stands; none while one is pending."""
 MOVED_K = 0.3
 """Change of the water's temperature that makes questions worth while."""
 STILL_S = 45
@@ -34,10 +34,15 @@ RAMP_S = 900
 """Seconds of curve that the detector is given before the moment of interest."""
 AGAIN_S = (45, 90)
 """Seconds after its announcement at which a boil is looked at again, for a better time and the jump of its steam."""
-UNSURE_S = 8
-"""Seconds for which a boil that is not confirmed must be found at the same moment before it is announced."""
-STEADY_WITHIN_S = 4.0
-"""What counts as the same moment."""
+STEADY_SHARE = 0.5
+"""For how long a boil must be found at one moment before it is announced, over how unsure that moment is: a ramp that
+still ends is found later every second."""
+STEADY_WITHIN_S = 2.0
+"""What counts as one moment."""
+MOVED_S = 4.0
+"""Distance from which a boil that is found again is another one."""
+FORGOTTEN_S = 30
+"""Seconds after which it no longer matters where a boil was found."""
 DOUBT_S = 20
 """Seconds of doubt before a boil is taken back."""
 
@@ -100,18 +105,17 @@ class BoilWatch:
         near = abs(level - self.boiling_c.nominal_value) < NEAR_BOIL_K and level - earlier < LEVELLING_K
         if abs(level - self._moved_c) > MOVED_K:
             self._moved_s, self._moved_c = now, level
-        every = LEAST_EVERY_S if now - self._moved_s < STILL_S or self._candidates else MOST_EVERY_S
-        if not near or now - self._asked_s < every:
+        self._candidates = [c for c in self._candidates if c[0] >= now - FORGOTTEN_S]
+        every = LEAST_EVERY_S if now - self._moved_s < STILL_S else MOST_EVERY_S
+        if not near or (now - self._asked_s < every and not self._candidates):
             return None
         self._asked_s = now
         found = self._ask(water, now, visit, now - RAMP_S, loss, HOLD_LIVE_S)
-        self._candidates = [c for c in self._candidates if c[0] >= now - UNSURE_S - 2 * LEAST_EVERY_S]
         if found is None:
             return None
-        wait_s = 0 if found.confirmed else UNSURE_S
         self._candidates.append((now, found.t_s))
         same = [at for at, t_s in self._candidates if abs(t_s - found.t_s) <= STEADY_WITHIN_S]
-        if now - min(same) < wait_s:
+        if now - min(same) < max(1.0, STEADY_SHARE * found.u_s):
             return None
         self._plateau_c = level
         return Taken(found)
@@ -134,7 +138,7 @@ class BoilWatch:
         if found is not None:
             # The same boil, better known, or the one that the pause was before.
             self._doubted_since = None
-            if abs(found.t_s - boil.t_s) > STEADY_WITHIN_S:
+            if abs(found.t_s - boil.t_s) > MOVED_S:
                 self._plateau_c = level
             return Taken(found)
         if not hotter:

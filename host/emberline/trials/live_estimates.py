@@ -68,7 +68,7 @@ class Estimator:
         balance = self._balanced(grid, tracker, int(lit.t_s)) if lit is not None else None
         rate = balance.rate_g_s(tracker.loss(grid)) if balance is not None else None
         burnt = balance.burnt_g(now) if balance is not None else None
-        fuel_in = self._fuel_in(announced)
+        fuel_in = self._fuel_in(tracker.refuels_g)
         rate_g_min = None if rate is None else rate * 60.0
         return Estimates(
             rate_g_min=rate_g_min,
@@ -141,14 +141,13 @@ class Estimator:
         burnt_g, pace_g_s = balance.burnt_g(now), balance.pace_g_s
         return forecast_flameout(float(now), fuel_in, burnt_g, pace_g_s, moisture, lit_s=lit.t_s)
 
-    def _fuel_in(self, announced: list[Event]) -> UFloat | None:
+    def _fuel_in(self, refuels_g: list[UFloat]) -> UFloat | None:
         """Return the fuel put in so far: planned, with each refuel by the load cell."""
         fuel = self._plan.fuel
         if fuel.mass_g is None:
             return None
         parts = [part for part in (fuel.mass_g, fuel.kindling_g, fuel.starter_g) if part is not None]
-        added = [e.size_g for e in announced if e.kind is EventKind.REFUEL and e.size_g is not None]
-        return sum([*parts[1:], *added], parts[0])
+        return sum([*parts[1:], *refuels_g], parts[0])
 
     def _progress(
         self, now: int, lit: Event | None, out: Event | None, burnt: UFloat | None, fuel_in: UFloat | None

@@ -19,6 +19,8 @@ Array = NDArray[np.float64]
 
 RELIGHT_S = 600
 """A fire that burns again within this time of its flameout never went out: the same batch, the same trial."""
+KINDLED_S = 180
+"""A fire that died sooner after its match has burnt its starter, and has yet to catch or is lit again."""
 STEADY_S = 15
 """Seconds for which the end of flame must be found at the same moment before it is announced."""
 STEADY_WITHIN_S, STEADY_WITHIN_U = 8.0, 0.5
@@ -93,6 +95,8 @@ class FlameWatch:
         moments = [t_s for _, t_s in self._found]
         within_s = max(STEADY_WITHIN_S, STEADY_WITHIN_U * event.u_s)
         if now - self._found[0][0] < STEADY_S or max(moments) - min(moments) > within_s:
+            return False
+        if lit_s is not None and event.t_s - lit_s < KINDLED_S:
             return False
         level = 0.0
         if rate_g_s is not None:

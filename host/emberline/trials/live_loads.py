@@ -2,7 +2,9 @@
 
 A hand still on the pot, a gust or a tool laid down can look like another load for some seconds. What matters at once is
 announced once it is found twice; an unexplained step, or a load that might be fuel before anything is known of a fire,
-can wait. An announcement that is not found again is doubted for a while before it is taken back.
+can wait. So can an addition that the plan does not weigh: fuel stays, a tool, a lid or a hand does not, and until it
+has stayed nothing else tells them apart. An announcement that is not found again is doubted for a while before it is
+taken back.
 """
 
 from collections.abc import Sequence
@@ -15,6 +17,10 @@ STEADY_S = 2
 """Seconds for which a load must be found in one form before it is announced."""
 STEP_STEADY_S = 20
 """The same for a step that nothing explains."""
+STAYS_S = 180
+"""The same for a refuel of which the plan does not know: what is laid on and taken off again was no fuel."""
+PLANNED_G, PLANNED_SHARE = 6.0, 0.06
+"""Distance within which an addition is a planned refuel: in grams, or as a share of it."""
 BEFORE_LIT_S = 45
 """The same for one before anything is known of a fire: once `lit` is found, it may be a refuel."""
 INFERRED_S = 30
@@ -26,10 +32,15 @@ DOUBT_S = 15
 
 
 class LoadWatch:
-    """Settles what is announced of the load with what is found of it now."""
+    """Settles what is announced of the load with what is found of it now.
 
-    def __init__(self) -> None:
+    Args:
+        planned_g: Masses of the refuels that the plan weighs.
+    """
+
+    def __init__(self, planned_g: Sequence[float] = ()) -> None:
         """Begin with nothing announced."""
+        self._planned_g = tuple(planned_g)
         self._pending: list[tuple[Event, int]] = []
         self._doubts: list[tuple[Event, int]] = []
 
@@ -62,11 +73,20 @@ class LoadWatch:
         for event in fresh:
             since = next((at for one, at in self._pending if _one_form(one, event)), now)
             contested = any(abs(doubted.t_s - event.t_s) <= SAME_LOAD_S for doubted, _ in self._doubts)
-            if now - since >= _wait_s(event, lit) and not contested:
+            if now - since >= self._wait_s(event, lit) and not contested:
                 sayings.announce(event, now)
             else:
                 pending.append((event, since))
         self._pending = pending
+
+    def _wait_s(self, event: Event, lit: bool) -> int:
+        if event.size_g is None:
+            return INFERRED_S
+        if event.kind is EventKind.STEP:
+            return STEP_STEADY_S if lit else BEFORE_LIT_S
+        size_g = float(event.size_g.nominal_value)
+        planned = any(abs(size_g - mass_g) <= max(PLANNED_G, PLANNED_SHARE * mass_g) for mass_g in self._planned_g)
+        return STEADY_S if planned or event.kind is not EventKind.REFUEL else STAYS_S
 
     def _take_back(self, matched: set[int], fresh: Sequence[Event], sayings: Sayings, now: int) -> None:
         announced = sayings.tracked.announced
@@ -81,14 +101,6 @@ class LoadWatch:
             else:
                 doubts.append((event, since))
         self._doubts = doubts
-
-
-def _wait_s(event: Event, lit: bool) -> int:
-    if event.size_g is None:
-        return INFERRED_S
-    if event.kind is not EventKind.STEP:
-        return STEADY_S
-    return STEP_STEADY_S if lit else BEFORE_LIT_S
 
 
 def _one_form(one: Event, other: Event) -> bool:

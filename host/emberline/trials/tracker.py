@@ -11,6 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
+from uncertainties import UFloat
 
 from emberline.bench.air import boiling_point
 from emberline.bench.channels import Channel, Role
@@ -72,7 +73,7 @@ class Tracker:
         self._sayings = Sayings()
         self._cell, self._pot_cell = LiveCell(), LiveCell()
         self._loads, self._pot_loads = Loads((), (), (), ()), Loads((), (), (), ())
-        self._load_watch = LoadWatch()
+        self._load_watch = LoadWatch([float(r.mass_g.nominal_value) for r in plan.refuels if r.mass_g is not None])
         self._boil_watch = BoilWatch(boiling_point(plan.place), probe_of(channels))
         self._flame_watch = FlameWatch()
         self._burning_at_start = False
@@ -90,6 +91,11 @@ class Tracker:
             return Phase.CHAR
         burns = self._burning_at_start or self._sayings.newest(EventKind.LIT) is not None
         return Phase.FLAMING if burns else Phase.WAITING
+
+    @property
+    def refuels_g(self) -> list[UFloat]:
+        """Sizes of all additions of fuel, those among them that are not announced yet."""
+        return [e.size_g for e in self._loads.events if e.kind is EventKind.REFUEL and e.size_g is not None]
 
     def loss(self, grid: Grid) -> LossRate | None:
         """Return mass and rate of loss of all that stands on the cell, steps taken out; None without a cell.
@@ -185,7 +191,7 @@ class Tracker:
 
     def _look_for_boil(self, grid: Grid, now: int) -> None:
         water = grid.get(Role.WATER)
-        if water is None or now % 2:
+        if water is None:
             return
         mass, pot_mass = grid.get(Role.MASS), grid.get(Role.POT_MASS)
         stays = self._pot_loads.stays or self._loads.stays

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from column_fixture import column
 from emberline.curves.events import Event, EventKind
 from emberline.curves.grid import Column
-from emberline.trials.live_flame import BACK_S, STEADY_S, FlameWatch
+from emberline.trials.live_flame import BACK_S, KINDLED_S, STEADY_S, FlameWatch
 
 Array = NDArray[np.float64]
 OUT_S = 700.0
@@ -29,10 +29,12 @@ def flame(n: int, back_s: float | None = None, seed: int = 1) -> Column:
     return column(np.where(burns, 620.0 + rng.normal(0.0, 30.0, n), np.where(t > OUT_S, glow, 18.0)))
 
 
-def sure_at(watch: FlameWatch, fed_s: list[float], seconds: range, probe: bool = True) -> int | None:
+def sure_at(
+    watch: FlameWatch, fed_s: list[float], seconds: range, probe: bool = True, lit_s: float | None = 80.0
+) -> int | None:
     for now in seconds:
         column_now = flame(now) if probe else None
-        if watch.sure(OUT, rate(now), 80.0, fed_s, column_now, 0.0):
+        if watch.sure(OUT, rate(now), lit_s, fed_s, column_now, 0.0):
             return now
     return None
 
@@ -64,6 +66,13 @@ def test_after_an_addition_the_dip_is_waited_out() -> None:
     at = sure_at(FlameWatch(), [690.0], range(710, 1000, 5))
     assert at is not None
     assert at >= 870
+
+
+@pytest.mark.parametrize(("lit_s", "told"), [(OUT_S - KINDLED_S + 1.0, False), (OUT_S - KINDLED_S, True), (None, True)])
+def test_a_starter_that_burns_off_before_the_fuel_has_caught_is_no_fire_that_went_out(
+    lit_s: float | None, told: bool
+) -> None:
+    assert (sure_at(FlameWatch(), [], range(710, 800, 5), lit_s=lit_s) is not None) is told
 
 
 @pytest.mark.parametrize("probe", [True, False])

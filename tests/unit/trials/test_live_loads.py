@@ -6,10 +6,20 @@ import pytest
 from uncertainties import ufloat
 
 from emberline.curves.events import Event, EventKind, Retraction
-from emberline.trials.live_loads import BEFORE_LIT_S, DOUBT_S, INFERRED_S, STEADY_S, STEP_STEADY_S, LoadWatch
+from emberline.trials.live_loads import (
+    BEFORE_LIT_S,
+    DOUBT_S,
+    INFERRED_S,
+    STAYS_S,
+    STEADY_S,
+    STEP_STEADY_S,
+    LoadWatch,
+)
 from emberline.trials.said import Sayings
 
 POT = Event(EventKind.POT_ON, 200.0, 1.0, "load rose by 800.0 g", ufloat(800.0, 0.2))
+FED = Event(EventKind.REFUEL, 200.0, 1.0, "load rose by 60.0 g while burning", ufloat(60.0, 0.1))
+TOOL = replace(FED, kind=EventKind.STEP, evidence="a load of 60.0 g that was taken off later")
 
 
 def settle(watch: LoadWatch, sayings: Sayings, found: list[Event], seconds: range) -> list[tuple[int, str]]:
@@ -73,13 +83,26 @@ def test_a_load_that_went_back_is_taken_back_in_plain_words() -> None:
 
 
 def test_a_load_read_otherwise_is_told_after_the_first_reading_was_taken_back() -> None:
-    watch, sayings = LoadWatch(), Sayings()
-    fed = replace(POT, kind=EventKind.REFUEL, size_g=ufloat(60.0, 0.1))
-    tool = replace(fed, kind=EventKind.STEP, evidence="a load of 60.0 g that was taken off later")
-    settle(watch, sayings, [fed], range(210, 220))
-    said = settle(watch, sayings, [tool], range(220, 300))
+    watch, sayings = LoadWatch([62.0]), Sayings()
+    settle(watch, sayings, [FED], range(210, 220))
+    said = settle(watch, sayings, [TOOL], range(220, 300))
     assert [kind for _, kind in said] == ["refuel back", "step"]
     assert "a load of 60.0 g that was taken off later" in sayings.tracked.retracted[0].why
+
+
+@pytest.mark.parametrize(("planned_g", "after_s"), [([], STAYS_S), ([140.0], STAYS_S), ([140.0, 64.0], STEADY_S)])
+def test_fuel_that_the_plan_weighs_is_told_at_once_and_other_fuel_once_it_has_stayed(
+    planned_g: list[float], after_s: int
+) -> None:
+    said = settle(LoadWatch(planned_g), Sayings(), [FED], range(210, 500))
+    assert said == [(210 + after_s, "refuel")]
+
+
+def test_a_tool_laid_on_for_two_minutes_is_never_told_as_fuel() -> None:
+    watch, sayings = LoadWatch(), Sayings()
+    said = settle(watch, sayings, [FED], range(210, 330)) + settle(watch, sayings, [TOOL], range(330, 500))
+    assert [kind for _, kind in said] == ["step"]
+    assert sayings.tracked.retracted == []
 
 
 def test_other_kinds_are_none_of_its_business() -> None:
