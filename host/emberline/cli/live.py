@@ -116,10 +116,11 @@ def watch(bench: str | None, data: Path | None) -> None:
 @click.command(epilog=epilog("emberline arm --plan plan.toml --label 'chips, run 3'", 2, 6))
 @click.option("--plan", type=click.Path(path_type=Path), metavar="FILE", help="What you know of the burn (TOML).")
 @click.option("--label", help="A name for the trial, where the plan has none.")
+@click.option("--series", metavar="NAME", help="The burn is the next run of a planned series, whose factors it takes.")
 @bench_option
 @data_option
 @telling
-def arm(plan: Path | None, label: str | None, bench: str | None, data: Path | None) -> None:
+def arm(plan: Path | None, label: str | None, series: str | None, bench: str | None, data: Path | None) -> None:
     """Open a trial on the running bench, before the fire is lit.
 
     Where a trial was opened by a fire that nobody armed, it is given the plan.
@@ -131,6 +132,13 @@ def arm(plan: Path | None, label: str | None, bench: str | None, data: Path | No
     if plan is not None:
         load_plan(plan)
         text = read_text(plan, "plan")
+    if series is not None:
+        from emberline.app.ordering import plan_for_next
+
+        text, run = plan_for_next(_data(data), series, text)
+        click.echo(
+            f"Run {run.number} of {series}: {', '.join(f'{name} {level}' for name, level in run.factors.items())}"
+        )
     answer = ask(_data(data), {"do": "arm", "bench": bench, "plan": text, "label": label})
     click.echo(f"Trial {answer['trial']} is open.")
 

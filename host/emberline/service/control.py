@@ -19,6 +19,7 @@ from emberline.service.errors import RequestError, ServiceError
 from emberline.service.health import HealthWatch, health_document
 from emberline.service.lane import Lane, lane_of
 from emberline.store.errors import StoreError
+from emberline.store.store import Store
 
 LOG = logging.getLogger(__name__)
 
@@ -40,9 +41,10 @@ LEAST_PAUSE_S = 0.1
 class Control:
     """Serves the control channel of one data folder."""
 
-    def __init__(self, folder: Path, lanes: Mapping[str, Lane], watch: HealthWatch) -> None:
+    def __init__(self, folder: Path, lanes: Mapping[str, Lane], watch: HealthWatch, store: Store) -> None:
         """Prepare; `run` serves until cancelled."""
         self._path = socket_path(folder)
+        self._store = store
         self._watch = watch
         self._lanes = lanes
         self._viewers = 0
@@ -119,6 +121,9 @@ class Control:
                     return {"done": "note"}
                 case {"do": "end"}:
                     return {"done": "end", "trial": await self._lane(request).keeper.end()}
+                case {"do": "plan series", "name": str(name), "document": str(document)}:
+                    await asyncio.to_thread(self._store.plan_series, name, document)
+                    return {"done": "plan series"}
                 case {"do": "health", "bench": str()}:
                     health = self._watch.health().of(self._lane(request).bench_id)
                     return {"done": "health", "health": health_document(health)}

@@ -93,7 +93,7 @@ class Daemon:
         self.again = False
         self.worst_lag_s = 0.0
         self._notifier = Notifier(os.environ)
-        self._control = Control(setting.folder, self.lanes, self.health)
+        self._control = Control(setting.folder, self.lanes, self.health, store)
         self._housekeeping = Housekeeping(store, clock, self.health, setting.keep_days)
         self._health_loop = HealthLoop(
             store,

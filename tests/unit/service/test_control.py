@@ -113,7 +113,10 @@ async def test_requests_reach_the_trials_and_are_answered(tmp_path: Path, board:
         assert await told(tmp_path, {"do": "note", "text": "  windy  "}) == {"done": "note"}
         assert (await told(tmp_path, {"do": "end"}))["trial"] == "2025-11-25-1"
         assert (await told(tmp_path, {"do": "live"}))["live"]["bench"] == "yard"
-    assert trials.asked == [("arm", 'label = "x"', "None"), ("note", "windy"), ("end",)]
+        planned = {"do": "plan series", "name": "holes-1", "document": "{}"}
+        assert await told(tmp_path, planned) == {"done": "plan series"}
+    asked = [("arm", 'label = "x"', "None"), ("note", "windy"), ("end",), ("plan series", "holes-1", "{}")]
+    assert trials.asked == asked
 
 
 @pytest.mark.parametrize(
