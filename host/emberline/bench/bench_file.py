@@ -19,6 +19,7 @@ _ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}")
 _ANY = Quantity(float("-inf"), float("inf"), "")
 _NOT_NEGATIVE = Quantity(0.0, float("inf"), "")
 _SCALE = Quantity(0.0, 0.5, "", hints=(Hint(0.5, 50.0, "a percentage? write 0.002 for 0.2 %"),))
+_CAPACITY = Quantity(50.0, 1e6, "g", hints=(Hint(0.05, 50.0, "kilograms? write grams: 5000.0 for 5 kg"),))
 _LAG = Quantity(0.0, 600.0, "s", hints=(Hint(600.0, 6e5, "milliseconds? this is in seconds"),))
 _CONVERTER_ERROR_C = 2.0
 _U_SPAN_WARMTH = 0.0005 / sqrt(3.0)
@@ -171,6 +172,9 @@ def _channel(section: Section) -> Channel | None:
     channel = _with_line(channel, section, section.section("line"), section.sections("point"))
     bias, scale = section.number("u_bias", _NOT_NEGATIVE), section.number("u_scale", _SCALE)
     drift, resolution = section.number("u_drift_per_hour", _NOT_NEGATIVE), section.number("resolution", _NOT_NEGATIVE)
+    capacity_g = section.number("capacity_g", _CAPACITY)
+    if capacity_g is not None and channel.unit != "g":
+        section.complain("capacity_g", f"a channel of role {channel.role.value} weighs nothing")
     lag, u_lag = section.number("time_constant_s", _LAG), section.number("u_time_constant_s", _LAG)
     return (
         None
@@ -183,6 +187,7 @@ def _channel(section: Section) -> Channel | None:
             resolution=channel.resolution if resolution is None else resolution,
             time_constant_s=channel.time_constant_s if lag is None else lag,
             u_time_constant_s=channel.u_time_constant_s if u_lag is None else u_lag,
+            capacity_g=capacity_g,
         )
     )
 

@@ -43,6 +43,7 @@ _THERMOCOUPLE = """\
 """
 
 _POINTS = """\
+# capacity_g = 5000.0        # what the cell can carry in all; an alarm says when it is nearly reached
 # Calibrate with known masses: up, then back down; u_bias and u_scale follow from that; leave those two out then:
 # [[channel.point]]
 # load = 0.0               # grams

@@ -54,6 +54,7 @@ class Channel:
         time_constant_s: Lag of the sensor, 0 for a load cell.
         u_time_constant_s: Its standard uncertainty.
         source: Name of the device's channel; None where it is `name`.
+        capacity_g: Of a load cell: what it can carry in all, counted from its zero; None where nobody says.
     """
 
     name: str
@@ -67,6 +68,7 @@ class Channel:
     time_constant_s: float = 0.0
     u_time_constant_s: float = 0.0
     source: str | None = None
+    capacity_g: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -77,6 +77,8 @@ def _channel_lines(channel: Channel) -> list[str]:
         lines.append(f"source = {quoted(channel.source)}")
     keys = ("u_bias", "u_scale", "u_drift_per_hour", "resolution", "time_constant_s", "u_time_constant_s")
     lines += [f"{key} = {float(getattr(channel, key))!r}" for key in keys]
+    if channel.capacity_g is not None:
+        lines.append(f"capacity_g = {channel.capacity_g!r}")
     calibration = channel.calibration
     if isinstance(calibration, Linear):
         lines += [

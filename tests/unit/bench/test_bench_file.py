@@ -45,6 +45,7 @@ counts = 503420
 
 [[channel]]
 role = "pot_mass"
+capacity_g = 3000
 [channel.line]
 zero_counts = 1200.0
 counts_per_unit = -210.5
@@ -72,6 +73,7 @@ def test_a_described_bench_arrives() -> None:
     assert [channel.role for channel in bench.channels] == [Role.WATER, Role.FLAME, Role.MASS, Role.POT_MASS]
     assert bench.serial == SerialPort(vendor_id=0x1A86, product_id=0x7523, device="shed-logger", baud=57_600)
     assert bench.trial == TrialRules(2_700.0)
+    assert [channel.capacity_g for channel in bench.channels] == [None, None, None, 3_000.0]
 
 
 def test_a_compared_probe_has_the_uncertainty_of_its_comparison() -> None:
@@ -154,6 +156,11 @@ WATER = '[[channel]]\nrole = "water"\n'
         (WATER + "[channel.line]\nzero_counts = 3\ncounts_per_unit = 0", "line 3: counts_per_unit must be a number"),
         (WATER + "[[channel.point]]\nload = 3", "line 4: a [[channel.point]] needs load and counts"),
         (WATER + "[[channel.point]]\nload = 3\ncounts = 5", "line 3: a calibration needs two different loads"),
+        (WATER + "capacity_g = 5000", "line 3: a channel of role water weighs nothing"),
+        (
+            WATER.replace("water", "mass") + "capacity_g = 5",
+            "line 3: capacity_g = 5 is outside 50 to 1e+06 g: kilograms?",
+        ),
         (WATER + "[serial]\nbaud = 9600", "line 3: [serial] needs port, or vendor_id and product_id"),
         (WATER + "[trial]\nend_after_flameout_min = 0", "line 4: end_after_flameout_min = 0 is outside"),
         (WATER + "[sreial]\nport = 'x'", "line 3: unknown key sreial; did you mean serial?"),

@@ -98,6 +98,7 @@ def test_a_device_without_a_usable_name_asks_for_a_bench_file() -> None:
         fitted_bench(parse_bench(BENCH), GREETING),
         default_bench(Role),
         dataclasses.replace(parse_bench(BENCH), name='a "quoted" \\ name', trial=TrialRules(77.0 * 60.0)),
+        parse_bench('[[channel]]\nrole = "mass"\ncapacity_g = 5000.0\n'),
         parse_bench('[[channel]]\nrole = "water"\n[channel.thermocouple]\nkind = "N"\nflat_uv_k = 36.256\n'),
     ],
 )
