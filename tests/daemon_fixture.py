@@ -129,3 +129,13 @@ async def daemon_process(data: Path, *options: str, **environment: str) -> Async
             except TimeoutError:
                 await daemon.kill()
                 raise
+
+
+def children(pid: int) -> list[int]:
+    """Return the processes that a process has started; none once it has ended."""
+    found: list[int] = []
+    with contextlib.suppress(OSError):
+        for task in (Path("/proc") / str(pid) / "task").iterdir():
+            with contextlib.suppress(OSError):
+                found += map(int, (task / "children").read_text().split())
+    return found

@@ -1,12 +1,14 @@
 """The short forms of `deploy/bench kills`, `outage` and `soak`, and what judges them."""
 
+import math
 import random
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 
 import pytest
 
 from benchmarks.kills.running import burn_with_kills
+from benchmarks.outage import running as outage
 from benchmarks.service.verdict import Bar, at_most, tell
 from benchmarks.soak.course import Course
 from broker_fixture import Broker
@@ -33,13 +35,39 @@ async def test_a_daemon_killed_at_random_moments_loses_nothing_and_finds_the_sam
     assert found.events == ("lit", "pot_on", "boil", "pot_off", "flameout")
 
 
-def test_a_slope_is_found_after_the_warm_up_with_its_uncertainty() -> None:
+@pytest.mark.timeout(300)
+async def test_an_outage_of_ten_minutes_costs_no_sample(tmp_path: Path, broker: Broker) -> None:
+    del broker  # skips where there is no such program; the benchmark runs its own
+    found = await outage.run(tmp_path / "outage", outage.Plan(outage_s=600.0, speed=60.0, returns=0), lambda _: None)
+    assert found.taken > 0
+    assert (found.unaccounted, found.doubled, found.lost) == (0, 0, 0)
+    assert (len(found.broker_s), len(found.cable_s)) == (2, 1)
+    # The bar is 5 s; the rest is a busy machine's.
+    assert max(*found.broker_s, *found.cable_s) < 20.0
+
+
+def memory(minutes: float, mb: Callable[[float], float]) -> Course:
+    """Return a course of memory, a value every two seconds with noise, by a law of the time in hours."""
     dice = random.Random(5)
-    t_s = [10.0 * step for step in range(200)]
-    rss_mb = [(20.0 if at < 500.0 else 50.0) + 6.0 * at / 3600.0 + dice.gauss(0.0, 0.05) for at in t_s]
-    course = Course(t_s, rss_mb)
-    assert course.slope_mb_h() == pytest.approx(6.0, abs=4.0 * course.u_slope_mb_h())
-    assert course.u_slope_mb_h() < 0.1
+    t_s = [2.0 * step for step in range(int(30.0 * minutes))]
+    return Course(t_s, [mb(at / 3600.0) + dice.gauss(0.0, 0.05) for at in t_s])
+
+
+def test_a_leak_is_found_under_what_burns_take_and_give_back() -> None:
+    course = memory(30.0, lambda at_h: 50.0 + 6.0 * at_h + (8.0 if at_h * 120.0 % 1.0 < 0.6 else 0.0))
+    slope = course.slope(course.rss_mb)
+    assert slope.mb_h == pytest.approx(6.0, abs=0.5)
+    assert slope.low_mb_h < 6.0 < slope.high_mb_h
+
+
+def test_what_fills_once_and_then_stays_is_no_leak() -> None:
+    course = memory(30.0, lambda at_h: 50.0 + min(2.0, 16.0 * at_h))
+    assert course.slope(course.rss_mb).mb_h == pytest.approx(0.0, abs=0.5)
+
+
+def test_a_course_too_short_for_a_slope_has_none() -> None:
+    course = memory(3.0, lambda _: 50.0)
+    assert math.isnan(course.slope(course.rss_mb).mb_h)
 
 
 def test_growth_is_told_from_a_passing_peak() -> None:

@@ -25,6 +25,9 @@ T = TypeVar("T")
 
 BUSY_TIMEOUT_MS = 5000
 JOURNAL_LIMIT_BYTES = 64 * 1024 * 1024
+CACHE_KIB = 512
+"""What the writer may keep of the file in memory. It appends; SQLite's usual 2 MB made commits no faster, and let the
+program grow with its store for the first hours."""
 JOURNALS = ("-wal", "-shm")
 """Endings of the files beside a store that belong to it while it is open, or after a crash."""
 WRITE_LIMIT_S = 120.0
@@ -229,6 +232,7 @@ def _connected(path: Path, *, create: bool = False) -> sqlite3.Connection:
     try:
         connection.execute(f"PRAGMA busy_timeout = {BUSY_TIMEOUT_MS}")
         connection.execute("PRAGMA synchronous = FULL")
+        connection.execute(f"PRAGMA cache_size = -{CACHE_KIB}")
         connection.execute(f"PRAGMA journal_size_limit = {JOURNAL_LIMIT_BYTES}")
         connection.execute("PRAGMA foreign_keys = ON")
     except sqlite3.Error:

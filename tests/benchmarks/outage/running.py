@@ -46,8 +46,8 @@ class Plan:
 
     @property
     def ring_s(self) -> float:
-        """What a device has to keep, with half as much again in reserve for the way back."""
-        return 1.5 * self.outage_s
+        """What a device has to keep: half as much again, and real seconds for the way back at a hurried pace."""
+        return 1.5 * self.outage_s + 30.0 * (self.speed - 1.0)
 
     @property
     def duration_s(self) -> float:

@@ -3,11 +3,23 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from statistics import median
+from typing import NamedTuple
 
-import numpy as np
+from scipy import stats
 
-WARM_UP = 0.3
-"""Share of the time that is left out of slopes: caches fill, the first summary loads its libraries."""
+WARM_UP = 0.5
+"""Share of the time that is left out of slopes: caches fill, the first summaries load their libraries."""
+FLOOR_S = 60.0
+"""A burn and its summary come and go within this time."""
+CONFIDENCE = 0.95
+
+
+class Slope(NamedTuple):
+    """How steeply something rises, MB an hour, and the interval in which the slope lies with `CONFIDENCE`."""
+
+    mb_h: float
+    low_mb_h: float
+    high_mb_h: float
 
 
 @dataclass
@@ -16,27 +28,40 @@ class Course:
 
     Attributes:
         t_s: When each was taken, real seconds.
-        rss_mb: Resident memory.
+        rss_mb: Resident memory of the daemon's own process.
+        tree_mb: The same with the processes that it has started.
         files: Open files.
         threads: Threads.
+        processes: The daemon's process and those that it has started.
         journal_mb: Size of the store's journal.
         lag_s: Longest time for which the event loop was held up so far.
     """
 
     t_s: list[float] = field(default_factory=list)
     rss_mb: list[float] = field(default_factory=list)
+    tree_mb: list[float] = field(default_factory=list)
     files: list[int] = field(default_factory=list)
     threads: list[int] = field(default_factory=list)
+    processes: list[int] = field(default_factory=list)
     journal_mb: list[float] = field(default_factory=list)
     lag_s: list[float] = field(default_factory=list)
 
-    def slope_mb_h(self) -> float:
-        """Return the memory's slope by least squares after the warm-up, MB an hour."""
-        return self._line()[0]
+    def slope(self, memory_mb: Sequence[float]) -> Slope:
+        """Return how memory rises after the warm-up: the median of the slopes between any two minutes' lowest values.
 
-    def u_slope_mb_h(self) -> float:
-        """Return its standard uncertainty from the scatter about the line, neighbours in time taken as independent."""
-        return self._line()[1]
+        What a burn takes and gives back makes peaks; what is never given back raises the lowest values. The estimate
+        is Theil's and Sen's, the interval Sen's, which supposes that the minutes scatter independently.
+        """
+        floors: dict[int, tuple[float, float]] = {}
+        for t_s, mb in zip(self.t_s[self._warm() :], memory_mb[self._warm() :], strict=True):
+            minute = int(t_s // FLOOR_S)
+            floors[minute] = min(floors.get(minute, (mb, t_s)), (mb, t_s))
+        if len(floors) < 3:
+            return Slope(float("nan"), float("nan"), float("nan"))
+        found = stats.theilslopes(
+            [mb for mb, _ in floors.values()], [t_s / 3600.0 for _, t_s in floors.values()], CONFIDENCE
+        )
+        return Slope(float(found.slope), float(found.low_slope), float(found.high_slope))
 
     def growth(self, values: Sequence[int]) -> float:
         """Return by how much a count's median grew from the first to the last third after the warm-up."""
@@ -46,14 +71,3 @@ class Course:
 
     def _warm(self) -> int:
         return min(int(WARM_UP * len(self.t_s)), max(0, len(self.t_s) - 1))
-
-    def _line(self) -> tuple[float, float]:
-        t_h = np.array(self.t_s[self._warm() :]) / 3600.0
-        mb = np.array(self.rss_mb[self._warm() :])
-        if len(t_h) < 3:
-            return float("nan"), float("nan")
-        away_h = t_h - t_h.mean()
-        spread = float((away_h**2).sum())
-        slope = float((away_h * mb).sum()) / spread
-        left = mb - mb.mean() - slope * away_h
-        return slope, float(np.sqrt((left**2).sum() / (len(t_h) - 2) / spread))

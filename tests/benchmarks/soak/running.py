@@ -12,19 +12,19 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from benchmarks.soak.course import WARM_UP, Course
+from benchmarks.soak.course import Course
 from broker_fixture import Broker
 from conservation import account
-from daemon_fixture import DaemonProcess, daemon_process
+from daemon_fixture import DaemonProcess, children, daemon_process
 from emberline import app
 from emberline.service.control_place import socket_path
 from live_fixture import simulated_bench
 
-__all__ = ["WARM_UP", "Found", "run"]
-
 SPEED = 20.0
 BURN_S = 560.0
 LOOK_EVERY_S, FAULT_EVERY_S = 2.0, 10.0
+LINGER = ("--linger", "300")
+"""A device is not switched off before its last samples are stored, however busy the machine."""
 AWAY_S = (0.5, 4.0)
 """Real seconds for which something is away."""
 LINE_FAULTS = ("unplug", "reboot", "junk", "bits", "lose", "double")
@@ -39,6 +39,7 @@ class Found:
     stored: int = 0
     lost: int = 0
     unaccounted: int = 0
+    unheard: int = 0
     doubled: int = 0
     unnamed: int = 0
     faults: "Counter[str]" = field(default_factory=Counter)
@@ -67,7 +68,7 @@ async def run(folder: Path, length_s: float, seed: int, say: Callable[[str], obj
                     group.create_task(_look(daemon, found.courses[name], stop_s, name, say))
                     dice = random.Random(f"{seed} {name}")
                     address = broker.address if name == "broker" else None
-                    group.create_task(_burn_on(folder / name, daemon, dice, address, stop_s, found))
+                    group.create_task(_burn_on(folder / name, daemon, dice, address, stop_s, found, say))
                     group.create_task(_trouble(daemon, broker if address else None, dice, stop_s, found))
     finally:
         await asyncio.to_thread(broker.kill)
@@ -75,7 +76,13 @@ async def run(folder: Path, length_s: float, seed: int, say: Callable[[str], obj
 
 
 async def _burn_on(
-    folder: Path, daemon: DaemonProcess, dice: random.Random, address: str | None, stop_s: float, found: Found
+    folder: Path,
+    daemon: DaemonProcess,
+    dice: random.Random,
+    address: str | None,
+    stop_s: float,
+    found: Found,
+    say: Callable[[str], object],
 ) -> None:
     """Burn one batch after the other, each with its trial, and account for each."""
     while time.monotonic() < stop_s:
@@ -84,6 +91,7 @@ async def _burn_on(
         words = [word for fault in faults for word in ("--fault", fault)]
         async with simulated_bench(
             folder,
+            *LINGER,
             "--ring",
             "600",
             "--seed",
@@ -99,6 +107,8 @@ async def _burn_on(
             with contextlib.suppress(AssertionError):
                 await daemon.told({"do": "end"}, 10.0)
             one = await asyncio.to_thread(account, bench, daemon.data)
+        if one.unaccounted or one.doubled or one.unnamed:
+            say(f"{one}\n{bench.words()}{' '.join(words)}\n{json.dumps(bench.tally())}")
         found.burns += 1
         found.taken, found.stored, found.lost = (
             found.taken + one.taken,
@@ -106,6 +116,7 @@ async def _burn_on(
             found.lost + one.lost,
         )
         found.unaccounted += one.unaccounted
+        found.unheard += one.unheard
         found.doubled += one.doubled
         found.unnamed += one.unnamed
 
@@ -174,9 +185,12 @@ async def _look(daemon: DaemonProcess, course: Course, stop_s: float, name: str,
         await asyncio.sleep(LOOK_EVERY_S)
         assert daemon.running, f"the daemon of {name} ended with code {daemon.process.returncode}"
         rss_mb, threads, files = await asyncio.to_thread(needs, daemon.process.pid)
+        started_mb = await asyncio.to_thread(started_rss_mb, daemon.process.pid)
         journal = daemon.data / (app.STORE_NAME + "-wal")
         course.t_s.append(now_s - began_s)
         course.rss_mb.append(rss_mb)
+        course.tree_mb.append(rss_mb + sum(started_mb))
+        course.processes.append(1 + len(started_mb))
         course.threads.append(threads)
         course.files.append(files)
         course.journal_mb.append(journal.stat().st_size / 1e6 if journal.exists() else 0.0)
@@ -184,8 +198,8 @@ async def _look(daemon: DaemonProcess, course: Course, stop_s: float, name: str,
         if now_s - told_s > 60.0:
             told_s = now_s
             say(
-                f"{(now_s - began_s) / 60:.0f} min, {name}: {rss_mb:.1f} MB, {files} files, {threads} threads, "
-                f"journal {course.journal_mb[-1]:.1f} MB"
+                f"{(now_s - began_s) / 60:.0f} min, {name}: {rss_mb:.1f} MB ({course.tree_mb[-1]:.1f} in all), "
+                f"{files} files, {threads} threads, journal {course.journal_mb[-1]:.1f} MB"
             )
 
 
@@ -193,11 +207,17 @@ def needs(pid: int) -> tuple[float, int, int]:
     """Return a process's resident memory in MB, its threads and its open files."""
     place = Path("/proc") / str(pid)
     status = dict(line.split(":", 1) for line in (place / "status").read_text().splitlines())
-    return (
-        float(status["VmRSS"].split()[0]) * 1024 / 1e6,
-        int(status["Threads"]),
-        sum(1 for _ in (place / "fd").iterdir()),
-    )
+    files = sum(1 for _ in (place / "fd").iterdir())
+    return float(status["VmRSS"].split()[0]) * 1024 / 1e6, int(status["Threads"]), files
+
+
+def started_rss_mb(pid: int) -> list[float]:
+    """Return the resident memory of each process that a process has started, without those that end meanwhile."""
+    found = []
+    for child in children(pid):
+        with contextlib.suppress(OSError, KeyError):  # a process that has ended has no memory
+            found.append(needs(child)[0])
+    return found
 
 
 async def lag_s(daemon: DaemonProcess) -> float:

@@ -27,10 +27,10 @@ def benches(path: Path) -> list[str]:
 
 def test_settings_that_keep_the_data_safe(tmp_path: Path) -> None:
     writer = Writer(tmp_path / "s")
-    ask = ("journal_mode", "synchronous", "foreign_keys", "busy_timeout", "journal_size_limit")
+    ask = ("journal_mode", "synchronous", "foreign_keys", "busy_timeout", "journal_size_limit", "cache_size")
     got = writer.run(lambda c: [c.execute(f"PRAGMA {name}").fetchone()[0] for name in ask])
     writer.close()
-    assert got == ["wal", 2, 1, 5000, 64 * 1024 * 1024]
+    assert got == ["wal", 2, 1, 5000, 64 * 1024 * 1024, -512]
 
 
 def test_a_job_that_raises_is_undone_and_told_and_the_next_one_runs(tmp_path: Path) -> None:
