@@ -13,11 +13,12 @@ from typing import Any, BinaryIO
 import pytest
 
 SPEED = 60.0
+LIT_S, LIT_TO_POT_S = 60.0, 90.0
 DEVICE = "sim-bench-1"
 
-SHORT_BURN = """
+_SHORT_BURN = """
 title = "A handful of sticks under a cup of water"
-story = "Short enough for a test: lit after a minute, boiled in another, out after seven."
+story = "Short enough for a test: the pot on after a minute and a half, boiled in another, out after six."
 seed = 11
 duration_s = {duration_s}
 [fuel]
@@ -27,14 +28,14 @@ moisture_wet = 0.10
 lhv_dry_j_g = 18200.0
 starter_g = 2.0
 [burn]
-lit_s = 60.0
+lit_s = {lit_s}
 extinction = 0.11
 [pot]
 tare_g = 198.0
 heat_capacity_j_k = 90.0
 coupling = 0.4
 [[pot.visits]]
-on_s = 150.0
+on_s = {pot_on_s}
 off_after_boil_s = 40.0
 water_g = 150.0
 water_c = 19.0
@@ -83,10 +84,15 @@ class SimulatedBench:
         return (self.folder / "bench.log").read_text(encoding="utf-8")
 
 
-def _scenario(folder: Path, duration_s: float) -> Path:
+def short_burn(duration_s: float, lit_s: float = LIT_S) -> str:
+    """Return the scenario of a short burn that is recorded for so long and lit at that time."""
+    return _SHORT_BURN.format(duration_s=duration_s, lit_s=lit_s, pot_on_s=lit_s + LIT_TO_POT_S)
+
+
+def _scenario(folder: Path, duration_s: float, lit_s: float) -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / "short_burn.toml"
-    path.write_text(SHORT_BURN.format(duration_s=duration_s), encoding="utf-8")
+    path.write_text(short_burn(duration_s, lit_s), encoding="utf-8")
     return path
 
 
@@ -96,10 +102,15 @@ def _log(folder: Path) -> BinaryIO:
 
 @asynccontextmanager
 async def simulated_bench(
-    folder: Path, *options: str, duration_s: float = 780.0, speed: float = SPEED, broker: str | None = None
+    folder: Path,
+    *options: str,
+    duration_s: float = 780.0,
+    speed: float = SPEED,
+    broker: str | None = None,
+    lit_s: float = LIT_S,
 ) -> AsyncIterator[SimulatedBench]:
     """Start a simulated bench, on a port or behind a broker, and wait until it is ready; end it afterwards."""
-    scenario = _scenario(folder, duration_s)
+    scenario = _scenario(folder, duration_s, lit_s)
     command = ["-m", "emberline_sim", "--scenario", str(scenario), "--speed", str(speed)]
     command += ["--pty-link", str(folder / "port")] if broker is None else ["--mqtt", broker]
     command += ["--write-files", str(folder / "burn")]

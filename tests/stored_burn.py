@@ -12,7 +12,7 @@ from emberline.store.store import Store
 from emberline_sim.files import plan_text
 from emberline_sim.recording import Recording, record
 from emberline_sim.scenario import load_scenario
-from live_fixture import SHORT_BURN
+from live_fixture import short_burn
 
 START_NS = 1_764_072_000_000_000_000
 """2025-11-25T12:00:00Z."""
@@ -25,7 +25,7 @@ def recording(folder: str, duration_s: float = 780.0) -> Recording:
     """Simulate the burn; `folder` is where its scenario may be written."""
     path = f"{folder}/short_burn.toml"
     with open(path, "w", encoding="utf-8") as file:  # noqa: PTH123 a cache wants a hashable argument
-        file.write(SHORT_BURN.format(duration_s=duration_s))
+        file.write(short_burn(duration_s))
     return record(load_scenario(path))
 
 

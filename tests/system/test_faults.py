@@ -1,13 +1,28 @@
 """The matrix of faults and phases: whatever breaks, whenever, nothing is lost without a word and a replay agrees.
 
-Faults strike while the bench is idle, before the fire is lit, in the steady trial, as the flame goes out, and while its
-summary is worked out; several in one burn, one after the other, where none hides what another costs. The machine's
-clock set anew has its home in `integration/test_clock_steps.py`, a daemon killed at random moments in
-`test_service_benchmarks.py`, what a broker does to a connection in `integration/test_mqtt_service.py`.
+Each burn meets its faults while the bench is idle, before the fire is lit, in the steady trial, as the flame goes out,
+and while its summary is worked out; several one after the other, where none hides what another costs.
+
+| fault | idle | before it is lit | steady | flameout | summary | test |
+|---|---|---|---|---|---|---|
+| cable out for 2 s, for 60 s | x | x | x | x | x | `test_a_cable_in_trouble...` |
+| device's way to the broker out for 2 s, for 60 s | x | x | x | x | x | `test_a_connection_in_trouble...` |
+| one bit in a hundred flipped, one byte in twenty lost | x | x | x | x | x | both of these |
+| broker ended, killed, frozen; all forgotten | x | x | x | x | x | `test_a_connection_in_trouble...` |
+| device restarts | x | x | x | x | | `test_a_device_that_restarts`, both ways |
+| device's counter wraps | x | x | x | x | | one in each of the four with `--wrap-after` |
+| daemon killed, daemon ended | x | x | x | x | x | `test_a_daemon_that_is_killed_or_ended`, both ways |
+| disk full, then freed | | | x | x | x | `test_a_disk_that_is_full_and_is_freed` |
+| stalled viewer, reader of the store that does not end | x | x | x | x | | `test_a_cable_in_trouble...` |
+| machine's clock set | x | | x | | | `integration/test_clock_steps.py` |
+
+A daemon killed at random moments has its home in `test_service_benchmarks.py`, what a broker does to a connection in
+`integration/test_mqtt_service.py`.
 """
 
 import asyncio
 import contextlib
+import itertools
 import json
 import os
 import signal
@@ -22,24 +37,28 @@ import pytest
 from benchmarks.kills.running import summary_kept
 from broker_fixture import Broker
 from conservation import Account, check, check_replay
-from daemon_fixture import DaemonProcess, daemon_process
+from daemon_fixture import DaemonProcess, children, daemon_process
 from disk_fixture import disk_of
 from emberline import app
+from emberline.links.arrivals import REASONS
 from emberline.service.control_place import socket_path
 from emberline.service.keeper import first_sample_ns
 from emberline.store.errors import StoreError
 from emberline.store.reader import StoreReader
+from emberline_wire import Loss
 from live_fixture import SimulatedBench, end_worker_threads, simulated_bench
 
 # A burn with its summary takes a fifth of this where nobody else wants the machine.
-pytestmark = pytest.mark.timeout(240)
+pytestmark = pytest.mark.timeout(300)
 
-IDLE_S, ARMED_S, BEFORE_S, STEADY_S, OUT_S, ENDED_S = 15.0, 32.0, 52.0, 190.0, 428.0, 485.0
-"""Moments of the burn: it is lit after a minute, and the flame is out after 432 s."""
+IDLE_S, ARMED_S, BEFORE_S, LIT_S, STEADY_S, OUT_S, ENDED_S = 15.0, 110.0, 120.0, 150.0, 265.0, 500.0, 590.0
+"""Moments of the burn; the water boils at 305 s, and the flame is out at 515 s."""
 PHASES_S = (IDLE_S, BEFORE_S, STEADY_S, OUT_S)
-LENGTH_S = 560.0
-RING = ("--ring", "600")
+LENGTH_S = 690.0
+RING = ("--ring", "1200")
 """The device keeps the whole burn: what is lost all the same, the host has lost."""
+SPEED, LINE_SPEED = 20.0, 60.0
+"""Pace of the bench where programs are struck, which takes real time; and where only its line is, which takes none."""
 MOMENT_S = 1.2
 """Real seconds for which something is away."""
 
@@ -74,7 +93,7 @@ class Burn:
                 return 0.0
 
         try:
-            async with asyncio.timeout(90.0):
+            async with asyncio.timeout(120.0):
                 while await asyncio.to_thread(stored_s) < t_s:  # noqa: ASYNC110 it is in another process
                     await asyncio.sleep(0.05)
         except TimeoutError:
@@ -88,6 +107,16 @@ async def nothing(_: Burn) -> None:
     """Leave the fault to the simulated bench."""
 
 
+def in_turn(*strikes: Strike) -> Strike:
+    """Return what strikes in another way each time, and begins again with the first."""
+    turn = itertools.cycle(strikes)
+
+    async def strike(burn: Burn) -> None:
+        await next(turn)(burn)
+
+    return strike
+
+
 async def burned(
     folder: Path,
     *options: str,
@@ -95,7 +124,7 @@ async def burned(
     phases_s: tuple[float, ...] = PHASES_S,
     in_summary: bool = True,
     broker: Broker | None = None,
-    speed: float = 60.0,
+    speed: float = SPEED,
     data: Path | None = None,
     lost: bool | None = False,
 ) -> Account:
@@ -115,7 +144,7 @@ async def burned(
     data = data or folder / "data"
     named = None if broker is None else broker.address
     async with simulated_bench(
-        folder / "bench", *RING, *options, broker=named, duration_s=LENGTH_S, speed=speed
+        folder / "bench", *RING, *options, broker=named, duration_s=LENGTH_S, speed=speed, lit_s=LIT_S
     ) as bench:
         way = ("--port", str(bench.port)) if broker is None else ("--broker", broker.address)
         async with daemon_process(data, *way, "--speed", f"{speed:g}", "--no-http") as daemon:
@@ -135,16 +164,21 @@ async def burned(
             await summary_kept(daemon)
             assert await bench.process.wait() == 0, bench.words()
             assert await daemon.stop() == 0
+    assert "Traceback" not in daemon.log.read_text()
     found = check(bench, data, lost=lost)
     assert {"lit", "pot_on", "boil", "pot_off"} <= set(check_replay(data))
     return found
 
 
 def trouble_on_the_line() -> tuple[str, ...]:
-    """Return what befalls the line at each phase: pulled out, one bit in a hundred flipped, one byte in twenty lost."""
-    faults = [f"unplug@{STEADY_S + 20.0:g}:60"]
+    """Return what befalls the line in each phase: out, one bit in a hundred flipped, one byte in twenty lost, out long.
+
+    The long ones hide the lighting and the flame's end from the host until they are over.
+    """
+    faults: list[str] = []
     for at_s in (*PHASES_S, ENDED_S + 8.0):
         faults += [f"unplug@{at_s:g}:2", f"bits@{at_s + 2:g}-{at_s + 5:g}:0.01", f"lose@{at_s + 5:g}-{at_s + 8:g}:0.05"]
+        faults.append(f"unplug@{at_s + 12:g}:60")
     return tuple(word for fault in faults for word in ("--fault", fault))
 
 
@@ -163,7 +197,8 @@ async def test_a_cable_in_trouble_with_a_viewer_and_a_reader_that_do_not_end(tmp
         reader.execute("SELECT count(*) FROM blocks").fetchall()
 
     try:
-        await burned(tmp_path, *trouble_on_the_line(), "--wrap-after", "200", strike=strike, in_summary=False)
+        options = (*trouble_on_the_line(), "--wrap-after", f"{IDLE_S + 5:g}")
+        await burned(tmp_path, *options, strike=strike, in_summary=False, speed=LINE_SPEED)
     finally:
         for one in kept:
             one.close()
@@ -171,24 +206,45 @@ async def test_a_cable_in_trouble_with_a_viewer_and_a_reader_that_do_not_end(tmp
 
 async def test_a_connection_in_trouble_with_a_broker_that_forgets_and_freezes(tmp_path: Path, broker: Broker) -> None:
     async def strike(_: Burn) -> None:
-        await asyncio.to_thread(broker.kill)
-        await asyncio.sleep(MOMENT_S)
-        await asyncio.to_thread(broker.start)
+        for end in (broker.stop, broker.kill):
+            await asyncio.to_thread(end)
+            await asyncio.sleep(MOMENT_S)
+            await asyncio.to_thread(broker.start)
         broker.freeze()
         await asyncio.sleep(MOMENT_S)
         broker.thaw()
 
-    await burned(tmp_path, *trouble_on_the_line(), "--wrap-after", "200", strike=strike, broker=broker)
+    options = (*trouble_on_the_line(), "--wrap-after", f"{BEFORE_S + 10:g}")
+    await burned(tmp_path, *options, strike=strike, broker=broker)
 
 
 @pytest.mark.parametrize("way", ["serial", "broker"])
 async def test_a_device_that_restarts(tmp_path: Path, way: str, request: pytest.FixtureRequest) -> None:
     broker = request.getfixturevalue("broker") if way == "broker" else None
     faults = [word for at_s in PHASES_S for word in ("--fault", f"reboot@{at_s:g}")]
-    found = await burned(tmp_path, *faults, broker=broker, in_summary=False, lost=None)
+    found = await burned(tmp_path, *faults, broker=broker, in_summary=False, lost=None, speed=LINE_SPEED)
     assert found.boots == 1 + len(PHASES_S)
+    assert found.causes <= {REASONS[Loss.REBOOT]}
     notes = StoreReader(tmp_path / "data" / app.STORE_NAME).notes("bench")
     assert sum("restarted" in note.text for note in notes) == len(PHASES_S)
+
+
+@pytest.mark.parametrize("way", ["serial", "broker"])
+async def test_a_daemon_that_is_killed_or_ended(tmp_path: Path, way: str, request: pytest.FixtureRequest) -> None:
+    async def kill(burn: Burn) -> None:
+        await burn.daemon.kill()
+        await burn.daemon.start()
+
+    async def end(burn: Burn) -> None:
+        assert await burn.daemon.stop() == 0
+        await burn.daemon.start()
+
+    # What is killed on the one way is ended on the other, so that each happens in each phase.
+    if way == "serial":
+        await burned(tmp_path, "--wrap-after", f"{STEADY_S + 5:g}", strike=in_turn(kill, end))
+    else:
+        broker = request.getfixturevalue("broker")
+        await burned(tmp_path, "--wrap-after", f"{OUT_S + 5:g}", strike=in_turn(end, kill), broker=broker)
 
 
 @pytest.fixture
@@ -227,9 +283,3 @@ async def test_a_daemon_ends_though_broker_store_and_follower_hang(tmp_path: Pat
             await daemon.stop()
         broker.thaw()
     assert "Traceback" not in daemon.log.read_text()
-
-
-def children(pid: int) -> list[int]:
-    """Return the processes that a process has started."""
-    tasks = (Path("/proc") / str(pid) / "task").iterdir()
-    return [int(child) for task in tasks for child in (task / "children").read_text().split()]

@@ -14,14 +14,14 @@ import time
 from pathlib import Path
 
 from emberline.service.control_place import socket_path
-from live_fixture import SHORT_BURN
+from live_fixture import short_burn
 
 EMBERLINE = str(Path(sys.executable).with_name("emberline"))
 
 
 def scenario(folder: Path) -> str:
     path = folder / "short_burn.toml"
-    path.write_text(SHORT_BURN.format(duration_s=560.0), encoding="utf-8")
+    path.write_text(short_burn(560.0), encoding="utf-8")
     return str(path)
 
 
