@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from math import hypot, sqrt
 from types import MappingProxyType
 
 from emberline.bench.calibration import Calibration, Identity
@@ -69,6 +70,13 @@ class Channel:
     u_time_constant_s: float = 0.0
     source: str | None = None
     capacity_g: float | None = None
+
+    def u_reading(self, value: float) -> float:
+        """Return the standard uncertainty of one reading, in `unit`; drift and lag are not in it.
+
+        Constant error, span, and a step as a rectangular distribution (JCGM 100:2008, 4.3.7), in quadrature.
+        """
+        return hypot(self.u_bias, self.u_scale * value, self.resolution / sqrt(12.0))
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,15 +8,16 @@ import numpy as np
 
 from emberline.bench.bench_file import Bench
 from emberline.bench.channels import Role
-from emberline.bench.samples import FLAG_FAULT, SampleBatch
 from emberline.curves.events import Phase
 from emberline.links.link import Link, LinkState, age_limits_s
 from emberline.service.clock import Clock
+from emberline.service.course import FIREPOWER, RATE, Course
 from emberline.service.ingest import IngestCounts
+from emberline.service.watch import LOOKOUT_S, SECOND_NS
 from emberline.store.records import CommitReceipt
 from emberline.trials.estimates import Estimates
 from emberline.trials.live_document import LiveState, LiveValue, Recording, live_document
-from emberline.trials.trial import calibrated
+from emberline.trials.live_readings import Readings, readings_of
 
 MAX_EVENTS = 500
 """Announcements kept for those who begin to watch; a trial has a few dozen."""
@@ -53,6 +54,8 @@ class Board:
         summary: Path of the newest summary page.
         summary_document: The newest summary as JSON text.
         version: Grows with every change.
+        course: Its curves.
+        first_commit: Id of the first commit that is in it; None before it.
     """
 
     bench: str
@@ -65,17 +68,25 @@ class Board:
     summary: str | None = None
     summary_document: str | None = None
     version: int = 0
+    course: Course = field(default_factory=Course)
+    first_commit: int | None = None
     _values: dict[Role, LiveValue] = field(default_factory=dict)
     _troubles: dict[str, str] = field(default_factory=dict)
     _said: list[dict[str, Any]] = field(default_factory=list)
     _said_before: int = 0
+    _reminders: int = 0
     _news: asyncio.Event = field(default_factory=asyncio.Event)
 
     def committed(self, receipt: CommitReceipt) -> None:
         """Show what a commit brought."""
         if self.fitted is not None:
-            for batch in receipt.stored:
-                self._show(self.fitted, batch)
+            if self.first_commit is None:
+                self.first_commit = receipt.commit
+            readings = list(readings_of(self.fitted, receipt.stored))
+            for one in readings:
+                self._show(one)
+            self.course.take(readings)
+            self.course.keep(self.shown_from_ns())
         self.lost += sum(gap.next_seq - gap.first_seq for gap in receipt.flagged)
         self.touch()
 
@@ -93,10 +104,37 @@ class Board:
         start = max(0, index - self._said_before)
         return self._said[start:], self._said_before + len(self._said)
 
+    def remind(self) -> None:
+        """Have those who watch look anew at what belongs to the trial: its photos, its plan."""
+        self._reminders += 1
+        self.touch()
+
+    @property
+    def marks(self) -> int:
+        """A number that grows when events, remarks, photos or the plan are other than they were."""
+        return self._said_before + len(self._said) + self._reminders
+
     def report(self, part: str, trouble: str) -> None:
         """Show what is wrong with a part of the bench's lane; nothing, once it is well."""
         self._troubles[part] = trouble
         self.touch()
+
+    def follow(self, trial: TrialNow) -> None:
+        """Show how far the open trial has been followed."""
+        self.trial = trial
+        rate, power = trial.estimates.rate_g_min, trial.estimates.firepower_w
+        self.course.estimate(
+            trial.start_ns + int(trial.followed_s * 1e9),
+            {
+                RATE: None if rate is None else float(rate.nominal_value),
+                FIREPOWER: None if power is None else float(power.nominal_value),
+            },
+        )
+        self.touch()
+
+    def shown_from_ns(self) -> int:
+        """Return from where on curves are shown: the open trial's start, or some minutes ago."""
+        return self.clock.now_ns() - LOOKOUT_S * SECOND_NS if self.trial is None else self.trial.start_ns
 
     def touch(self) -> None:
         """Tell those who wait that something changed."""
@@ -127,6 +165,7 @@ class Board:
                 values=dict(self._values),
                 lost=self.lost,
                 trial=None if trial is None else trial.id,
+                start_ns=None if trial is None else trial.start_ns,
                 label=None if trial is None else trial.label,
                 t_s=None if trial is None else self._trial_s(trial),
                 followed_s=None if trial is None else trial.followed_s,
@@ -172,17 +211,14 @@ class Board:
         greeting = None if self.link is None else self.link.greeting
         return age_limits_s(greeting)[0] + self.clock.slack_s
 
-    def _show(self, bench: Bench, batch: SampleBatch) -> None:
-        channel = bench.by_name(batch.channel)
-        if channel is None or not len(batch):
-            return
-        recent = batch.t_ns >= batch.t_ns[-1] - int(SHOWN_S * 1e9)
-        raw = np.where(batch.flags & FLAG_FAULT, np.nan, batch.raw)[recent]
-        values = calibrated(channel, batch.t_ns[recent] / 1e9, raw)
+    def _show(self, readings: Readings) -> None:
+        channel, newest_ns = readings.channel, int(readings.t_ns[-1])
+        values = readings.value[readings.t_ns >= newest_ns - int(SHOWN_S * 1e9)]
         value = float(np.nanmedian(values)) if np.isfinite(values).any() else None
         period_s = self._period_s(channel.source or channel.name)
         stale_s = max(self._stale_s(), 5.0 * period_s + self.clock.slack_s)
-        self._values[channel.role] = LiveValue(value, channel.unit, int(batch.t_ns[-1]), stale_s)
+        u = None if value is None else channel.u_reading(value)
+        self._values[channel.role] = LiveValue(value, channel.unit, newest_ns, stale_s, u)
 
     def _period_s(self, name: str) -> float:
         greeting = None if self.link is None else self.link.greeting

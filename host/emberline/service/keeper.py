@@ -295,8 +295,7 @@ class Keeper:
         opened.announced, opened.retracted = turn.announced, turn.retracted
         await self._announce(opened, [*opened.notes, *turn.said])
         start_ns = opened.trial.start_ns
-        self.board.trial = TrialNow(opened.trial.id, opened.label, start_ns, turn.t_s, turn.phase, turn.estimates)
-        self.board.touch()
+        self.board.follow(TrialNow(opened.trial.id, opened.label, start_ns, turn.t_s, turn.phase, turn.estimates))
         if turn.end_ns is not None:
             await self._finish(opened, turn.end_ns)
             return True
@@ -342,7 +341,7 @@ class Keeper:
         retracted = await asyncio.to_thread(self.store.retractions, trial.id)
         notes = [event for event in saved if event.kind is EventKind.NOTE]
         announced = tuple(event for event in saved if event.kind is not EventKind.NOTE)
-        known = {_key(one) for one in (*saved, *retracted)}
+        known = {_key(event) for event in saved} | {_key(gone) for gone in retracted}
         label = trial.label or (parse_plan(trial.plan_text).label if trial.plan_text else None)
         log = await asyncio.to_thread(self.store.corrections, trial.id)
         self._open = opened = _Open(trial, label, notes, known, announced, tuple(retracted), log)

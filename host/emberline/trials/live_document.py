@@ -39,12 +39,14 @@ class LiveValue:
         unit: That unit: `c`, `g`, `pa` or `ppm`.
         t_ns: Time of the reading, UTC nanoseconds.
         stale_s: Age from which on it must not be shown as current.
+        u: Standard uncertainty of the value.
     """
 
     value: float | None
     unit: str
     t_ns: int
     stale_s: float
+    u: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +62,7 @@ class LiveState:
         values: Newest readings by role.
         lost: Samples flagged lost in this trial, or since the start of the daemon.
         trial: Id of the open trial, or None.
+        start_ns: Its start, UTC nanoseconds.
         label: Its label.
         t_s: Time of the newest reading within the trial, seconds.
         followed_s: Seconds of the trial in which events have been looked for.
@@ -76,6 +79,7 @@ class LiveState:
     values: Mapping[Role, LiveValue] = field(default_factory=dict)
     lost: int = 0
     trial: str | None = None
+    start_ns: int | None = None
     label: str | None = None
     t_s: float | None = None
     followed_s: float | None = None
@@ -97,6 +101,7 @@ def live_document(state: LiveState) -> dict[str, Any]:
         "values": {role.value: _value(value, state.now_ns) for role, value in state.values.items()},
         "samples_lost": state.lost,
         "trial": state.trial,
+        "start_ns": state.start_ns,
         "label": state.label,
         "t_s": None if state.t_s is None else round(state.t_s, 2),
         "followed_s": state.followed_s,
@@ -140,6 +145,7 @@ def _value(value: LiveValue, now_ns: int) -> dict[str, Any]:
     age_s = max(0.0, (now_ns - value.t_ns) * 1e-9)
     return {
         "value": None if value.value is None else round(value.value, 3),
+        "u": None if value.u is None else round(value.u, 3),
         "unit": value.unit,
         "age_s": round(age_s, 2),
         "stale": age_s > value.stale_s,

@@ -8,8 +8,7 @@ from emberline.service.daemon import Daemon
 from emberline.service.metrics import Metrics
 from emberline.web.frame import ERRORS, Guard, StaticFiles
 from emberline.web.health_page import health_routes
-from emberline.web.live_page import live_routes
-from emberline.web.trials_page import trials_routes
+from emberline.web.live_page import LivePages
 
 
 def site(daemon: Daemon, version: str) -> ASGIApp:
@@ -21,8 +20,7 @@ def site(daemon: Daemon, version: str) -> ASGIApp:
     """
     metrics = Metrics(lambda: daemon.figures(version))
     routes = [
-        *live_routes(daemon),
-        *trials_routes(daemon),
+        *LivePages(daemon).routes(),
         *health_routes(daemon.health.health, metrics),
         Route("/static/{name}", StaticFiles().serve),
     ]

@@ -41,3 +41,9 @@ def test_the_sentence_gives_the_numbers_with_units() -> None:
         "0.43 % of span, 0.3 °C of drift an hour, steps of 0.25 °C and a lag of 1.5 ± 0.4 s, as standard uncertainties."
     )
     assert "lag" not in describe_assumptions(default_channel(Role.MASS))
+
+
+def test_a_reading_is_as_uncertain_as_its_parts_in_quadrature() -> None:
+    # 1.4 g of constant error, 0.2 % of 1000 g, a step of 0.1 g over the square root of 12.
+    expected = (1.4**2 + 2.0**2 + 0.1**2 / 12.0) ** 0.5
+    assert default_channel(Role.MASS).u_reading(1000.0) == pytest.approx(expected)

@@ -53,7 +53,7 @@ def test_a_value_is_the_median_of_the_newest_second_with_its_age(board: Board, t
     commit(board, receipt("mass", [5000.0] * 30 + [970.0] * 9 + [4000.0]))
     time.now_s += 0.75
     mass = board.document()["values"]["mass"]
-    assert mass == {"value": 970.0, "unit": "g", "age_s": 0.75, "stale": False}
+    assert mass == {"value": 970.0, "u": 2.393, "unit": "g", "age_s": 0.75, "stale": False}
 
 
 def test_an_old_value_is_marked_as_stale(board: Board, time: Time) -> None:

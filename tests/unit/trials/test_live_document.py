@@ -22,7 +22,7 @@ STATE = LiveState(
     recording=Recording.RECORDING,
     link="streaming",
     values={
-        Role.WATER: LiveValue(87.25, "c", 9_500_000_000, 5.0),
+        Role.WATER: LiveValue(87.25, "c", 9_500_000_000, 5.0, 1.91),
         Role.MASS: LiveValue(None, "g", 1_000_000_000, 5.0),
     },
     trial="2025-11-25-1",
@@ -43,8 +43,8 @@ STATE = LiveState(
 
 def test_each_value_has_its_age_and_whether_it_may_be_shown_as_current() -> None:
     values = live_document(STATE)["values"]
-    assert values["water"] == {"value": 87.25, "unit": "c", "age_s": 0.5, "stale": False}
-    assert values["mass"] == {"value": None, "unit": "g", "age_s": 9.0, "stale": True}
+    assert values["water"] == {"value": 87.25, "u": 1.91, "unit": "c", "age_s": 0.5, "stale": False}
+    assert values["mass"] == {"value": None, "u": None, "unit": "g", "age_s": 9.0, "stale": True}
 
 
 def test_forecasts_carry_an_interval_or_a_reason() -> None:

@@ -67,7 +67,8 @@ export async function send(form, submitter) {
   return said;
 }
 
-// A form marked data-quiet stays on its page; it tells of its success by the event "sent".
+// A form marked data-quiet stays on its page, emptied where it says "clear", or goes on with the next one where it says
+// "go"; it tells of its success by the event "sent".
 document.addEventListener("submit", async (event) => {
   const form = event.target;
   if (!form.matches("[data-quiet]")) return;
@@ -78,9 +79,19 @@ document.addEventListener("submit", async (event) => {
   for (const button of buttons) button.disabled = false;
   event.submitter?.focus({ preventScroll: true });
   if (!said) return;
+  if (form.dataset.quiet === "go") location.assign(said.to);
   if (form.dataset.quiet === "clear") form.reset();
   form.dispatchEvent(new CustomEvent("sent", { bubbles: true, detail: said }));
 });
+
+// The name of whoever corrects something is kept on this device.
+export function keepWho(place) {
+  for (const field of place.querySelectorAll('input[name="who"]')) {
+    if (!field.value) field.value = localStorage.getItem("who") ?? "";
+    field.addEventListener("change", () => localStorage.setItem("who", field.value.trim()));
+  }
+}
+keepWho(document);
 
 // A form that cannot be undone asks first.
 document.addEventListener("submit", (event) => {

@@ -1,0 +1,19 @@
+// The page of all benches: a few figures of each.
+
+import { put, showReadings, showRecording } from "./readings.js";
+import { follow } from "./stream.js";
+
+let benches = JSON.parse(document.getElementById("now").textContent);
+const lostBanner = document.querySelector("[data-lost]");
+
+follow("/stream", (message) => { benches = message; }, (late_s, lost) => {
+  lostBanner.hidden = !lost;
+  for (const live of benches) {
+    const root = document.querySelector(`.bench[data-bench="${CSS.escape(live.bench)}"]`);
+    if (!root) continue;
+    put(root.querySelector("[data-phase]"), live.phase);
+    put(root.querySelector("[data-label]"), live.label ?? "");
+    showRecording(root, live, lost);
+    showReadings(root, live, late_s, lost);
+  }
+});

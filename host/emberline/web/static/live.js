@@ -1,0 +1,100 @@
+// The live page of one bench.
+
+import { Curves } from "./curves.js";
+import { keepWho, tell } from "./frame.js";
+import { clock, put, showReadings, showRecording, span } from "./readings.js";
+import { follow } from "./stream.js";
+
+const root = document.getElementById("main");
+const bench = root.dataset.bench;
+const find = (name) => root.querySelector(`[data-${name}]`);
+const burn = find("burn");
+const curves = new Curves(find("curves"), find("curves-aside"));
+
+let live = JSON.parse(document.getElementById("now").textContent);
+let marks = null;
+let events = [];
+let lit_s = null;
+
+// What belongs to the burn: events, remarks, photos
+
+function readBurn() {
+  const lit = burn.querySelector("[data-lit-s]").dataset.litS;
+  lit_s = lit === "" ? null : Number(lit);
+  events = [...burn.querySelectorAll("[data-kind]")].map(({ dataset }) => ({
+    kind: dataset.kind, t_s: Number(dataset.tS), name: dataset.name,
+  }));
+  keepWho(burn);
+}
+
+const key = (event) => `${event.kind} ${event.name}`;
+
+async function renewBurn() {
+  const answer = await fetch(`/bench/${bench}/burn`).catch(() => null);
+  if (!answer?.ok) return;
+  const text = await answer.text();
+  const typed = [...burn.querySelectorAll("input:not([type=file]), textarea")].map((field) => [field.id, field.value]);
+  const at = burn.contains(document.activeElement) ? document.activeElement : null;
+  const again = at && (at.id ? `#${CSS.escape(at.id)}` : at.name ? `[name="${CSS.escape(at.name)}"][value="${CSS.escape(at.value)}"]` : null);
+  const known = new Set(events.map(key));
+  burn.innerHTML = text;
+  for (const [id, value] of typed) {
+    const field = id && burn.querySelector(`#${CSS.escape(id)}`);
+    if (field) field.value = value;
+  }
+  if (again) burn.querySelector(again)?.focus({ preventScroll: true });
+  readBurn();
+  const fresh = events.filter((event) => event.kind !== "note" && !known.has(key(event)));
+  if (fresh.length) tell(fresh.map((event) => `${event.name}, ${clock(event.t_s - (lit_s ?? 0))}`).join("; "));
+}
+
+// The state now
+
+function forecast(name, given) {
+  const place = find(name);
+  if (given.absent !== undefined) {
+    put(place, "–");
+    put(find(`${name}-aside`), given.absent);
+    return;
+  }
+  const [low, high] = given.interval_95.map((end) => end - live.t_s);
+  put(place, clock(given.t_s - live.t_s));
+  put(find(`${name}-aside`), `95 %: ${clock(Math.max(low, 0))} to ${clock(high)} from now`);
+}
+
+function show(late_s, lost) {
+  find("lost").hidden = !lost;
+  showRecording(root, live, lost);
+  put(find("link"), live.samples_lost ? ` ${live.link}, ${live.samples_lost} samples lost` : ` ${live.link}`);
+  put(find("label"), live.label ?? bench);
+  put(find("trial"), live.trial ? `, trial ${live.trial}` : ", no trial is open");
+  showReadings(root, live, late_s, lost);
+  put(find("phase"), live.trial ? live.phase : "no trial");
+  put(find("phase-aside"), live.progress === null ? "" : `${Math.round(100 * live.progress)} % of it has passed`);
+  put(find("since-lit"), lit_s === null || live.t_s === null ? "–" : clock(live.t_s - lit_s));
+  put(find("since-aside"), live.t_s === null ? "" : `${clock(live.t_s)} of record`);
+  const behind_s = live.t_s === null || live.followed_s === null ? 0 : live.t_s - live.followed_s;
+  put(find("behind"), behind_s > 60 ? `Events are looked for ${span(behind_s)} behind the readings.` : "");
+  forecast("boil", live.boil_forecast);
+  forecast("flameout", live.flameout_forecast);
+  find("hot").hidden = live.phase !== "char";
+  document.title = `${live.values.water?.value?.toFixed(1) ?? "–"} °C, ${live.trial ? live.phase : "no trial"} – ${bench} – Emberline`;
+}
+
+readBurn();
+show(0, false);
+burn.addEventListener("sent", renewBurn);
+
+follow(`/bench/${bench}/stream`, async (message) => {
+  live = message.live;
+  curves.take(message.points, message.whole, live);
+  if (marks !== message.marks) {
+    const first = marks === null;
+    marks = message.marks;
+    if (!first || live.trial) await renewBurn();
+  }
+  curves.draw(live, events, lit_s);
+}, show);
+
+addEventListener("schemechange", () => curves.renew());
+matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => curves.renew());

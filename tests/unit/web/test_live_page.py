@@ -1,0 +1,137 @@
+from types import SimpleNamespace
+from typing import Any
+from urllib.parse import urlencode
+
+import pytest
+from starlette.applications import Starlette
+
+from emberline.service.board import Board, TrialNow
+from emberline.service.errors import RequestError
+from emberline.store.store import Store
+from emberline.trials.corrections import AddEvent, CorrectionError
+from emberline.web.frame import ERRORS, Guard
+from emberline.web.live_page import LivePages
+from unit.store.made_up import NOON_NS
+from web_fixture import Answer, asked
+
+FORM = {"host": "127.0.0.1", "content-type": "application/x-www-form-urlencoded"}
+SCRIPT = {**FORM, "accept": "application/json"}
+
+
+class Desk:
+    def __init__(self) -> None:
+        self.made: list[tuple[str, AddEvent, str]] = []
+
+    async def correct(self, trial: str, change: AddEvent, by: Any) -> None:
+        if not by.who:
+            raise CorrectionError("say who you are", "who")
+        self.made.append((trial, change, by.who))
+
+
+@pytest.fixture
+def desk() -> Desk:
+    return Desk()
+
+
+@pytest.fixture
+def app(lane: SimpleNamespace, store: Store, desk: Desk) -> Guard:
+    daemon: Any = SimpleNamespace(lanes={"yard": lane}, store=store, desk=desk)
+    return Guard(Starlette(routes=LivePages(daemon).routes(), exception_handlers=ERRORS))
+
+
+@pytest.fixture
+def trial(board: Board, store: Store) -> str:
+    opened = store.create_trial(bench="yard", start_ns=NOON_NS, zone="UTC", label="chips", bench_text="", plan_text="")
+    board.trial = TrialNow(opened.id, "chips", NOON_NS)
+    return opened.id
+
+
+async def posted(app: Guard, path: str, headers: dict[str, str] = SCRIPT, **form: str) -> Answer:
+    return await asked(app, "POST", f"/bench/yard/{path}", headers, urlencode(form).encode())
+
+
+async def test_the_only_bench_is_the_first_page(app: Guard) -> None:
+    answer = await asked(app, "GET", "/")
+    assert answer.status == 200
+    assert 'data-bench="yard"' in answer.text
+    assert "carbon monoxide" in answer.text.lower()
+    assert answer.text == (await asked(app, "GET", "/bench/yard")).text
+
+
+async def test_several_benches_are_listed(lane: SimpleNamespace, store: Store) -> None:
+    daemon: Any = SimpleNamespace(lanes={"yard": lane, "shed": lane}, store=store)
+    answer = await asked(Starlette(routes=LivePages(daemon).routes()), "GET", "/")
+    assert answer.text.count('class="block bench"') == 2
+
+
+async def test_an_unknown_bench_is_told_with_those_that_there_are(app: Guard) -> None:
+    answer = await asked(app, "GET", "/bench/attic")
+    assert answer.status == 404
+    assert "is recorded here, but yard." in answer.text
+
+
+async def test_a_remark_is_kept(app: Guard, lane: SimpleNamespace) -> None:
+    answer = await posted(app, "remark", text="  flame \n unsteady ")
+    assert answer.json()["done"] == "Kept: flame unsteady"
+    assert lane.asked == [("note", "flame unsteady")]
+    plain = await posted(app, "remark", FORM, text="smoke")
+    assert (plain.status, plain.headers["location"]) == (303, "/bench/yard")
+
+
+async def test_an_empty_or_endless_remark_is_refused_beside_its_field(app: Guard, lane: SimpleNamespace) -> None:
+    assert (await posted(app, "remark", text=" ")).json() == {"refused": {"text": "write something first"}}
+    without_script = await posted(app, "remark", FORM, text="x" * 2_001)
+    assert without_script.status == 422
+    assert "at most 2000 characters" in without_script.text
+    assert "x" * 2_001 in without_script.text
+    assert lane.asked == []
+
+
+async def test_a_stamp_is_a_correction_at_this_moment_or_some_seconds_ago(app: Guard, desk: Desk, trial: str) -> None:
+    assert (await posted(app, "stamp", kind="boil", who="Ada")).json()["done"] == "Boil: now."
+    await posted(app, "stamp", kind="flameout", who="Ada", ago_s="20,0")
+    (_, now, who), (_, ago, _) = desk.made
+    assert (now.kind, now.t_s, now.u_s, who) == ("boil", 300.0, 1.0, "Ada")
+    assert (ago.t_s, ago.u_s) == (280.0, 2.0)
+
+
+@pytest.mark.parametrize(
+    ("form", "field"),
+    [({"who": ""}, "who"), ({"ago_s": "soon"}, "ago_s"), ({"ago_s": "-3"}, "ago_s"), ({"ago_s": "nan"}, "ago_s")],
+)
+async def test_a_stamp_that_cannot_be_is_refused_beside_its_field(
+    app: Guard, trial: str, form: dict[str, str], field: str
+) -> None:
+    answer = await posted(app, "stamp", SCRIPT, **{"kind": "boil", "who": "Ada", **form})
+    assert list(answer.json()["refused"]) == [field]
+
+
+async def test_without_a_trial_nothing_can_be_stamped(app: Guard) -> None:
+    assert "no trial is running" in (await posted(app, "stamp", kind="lit", who="Ada")).text
+    assert (await posted(app, "stamp", FORM, kind="party", who="Ada")).status == 400
+
+
+async def test_a_trial_is_started_and_ended(app: Guard, lane: SimpleNamespace) -> None:
+    assert (await posted(app, "arm", label=" chips,  run 3 ")).json()["done"] == "Trial 2025-11-25-1 is open."
+    ended = await posted(app, "end", FORM)
+    assert (ended.status, ended.headers["location"]) == (303, "/trials/2025-11-25-1")
+    assert lane.asked == [("arm", "", "chips, run 3"), ("end",)]
+
+
+async def test_what_the_keeper_refuses_is_said(app: Guard, lane: SimpleNamespace) -> None:
+    async def refuse(*_: object) -> str:
+        raise RequestError("no reading has come yet")
+
+    lane.keeper = SimpleNamespace(arm=refuse, end=refuse)
+    assert (await posted(app, "arm", label="x")).json() == {"refused": {"label": "no reading has come yet"}}
+    assert (await posted(app, "end")).json() == {"refused": {"": "No reading has come yet."}}
+
+
+async def test_the_part_about_the_burn_changes_with_the_trial(
+    app: Guard, store: Store, trial: str, board: Board
+) -> None:
+    running = await asked(app, "GET", "/bench/yard/burn")
+    assert "What you see yourself" in running.text
+    assert f"/trials/{trial}/plan" in running.text
+    board.trial = None
+    assert "Start a trial" in (await asked(app, "GET", "/bench/yard/burn")).text
