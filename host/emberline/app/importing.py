@@ -10,9 +10,13 @@ from emberline.app.output import make_folder
 from emberline.app.stored import STORE_NAME, analysis_of, local_zone
 from emberline.app.summaries import Stage, Summary, write_summary
 from emberline.bench.bench_file import default_bench, parse_bench
+from emberline.bench.errors import TextError
 from emberline.bench.plan import parse_plan
 from emberline.config import load_bench, load_plan, read_text
 from emberline.links.replay import Recording, read_recording
+from emberline.store.errors import PackError
+from emberline.store.pack import SUFFIX, read_pack, unpack
+from emberline.store.records import Trial
 from emberline.store.store import Store
 from emberline.store.trials import zone_named
 from emberline.trials.documents import summary_document
@@ -32,7 +36,7 @@ def import_burn(
     """Make a trial of a recorded burn: read it, keep it, analyse it, write its summary.
 
     Args:
-        source: A text table of anyone's making.
+        source: A text table of anyone's making, or a pack of another store's trial.
         data: Data directory; made where it does not exist.
         columns: Name or number of the column for `t_s` and for roles; guessed where None or empty.
         plan_file: What a person knows of the burn.
@@ -44,9 +48,14 @@ def import_burn(
     Raises:
         ConfigError: The plan or the bench file has problems.
         RecordingError: The table cannot be read.
+        PackError: The pack cannot be read, or brings what was named besides.
         StoreError: It cannot be kept.
         OutputError: The summary's files cannot be written.
     """
+    if source.suffix.lower() == SUFFIX:
+        if columns or bench_file or plan_file:
+            raise PackError(f"{source} brings its own plan and bench: leave --plan, --bench and --column out")
+        return _import_pack(source, data, label, stage, now_ns)
     stage("reading the file")
     plan_text = _checked(plan_file, "plan", load_plan)
     bench_text = _checked(bench_file, "bench file", load_bench)
@@ -74,14 +83,36 @@ def import_burn(
         store.commit(bench.id, [replace(one, boot=boot) for one in recording.batches.values()], trial=trial.id)
         store.end_trial(trial.id, recording.end_ns)
         trial = store.trial(trial.id)
-        stage("finding events, telling fuel from water")
-        analysis = analysis_of(store, trial)
-        document = summary_document(analysis)
-        store.save_events(trial.id, analysis.events, analysis.retracted)
-        stage("drawing the summary")
-        summary = write_summary(trial, analysis, document, data)
-        store.save_summary(trial.id, summary.text, __version__, summary.listing)
-        return summary
+        return _summed(store, trial, data, stage)
+
+
+def _import_pack(source: Path, data: Path, label: str | None, stage: Stage, now_ns: Callable[[], int]) -> Summary:
+    """Make a trial of a pack, and work its numbers out anew from the samples."""
+    stage("reading the pack")
+    packed = read_pack(source)
+    try:
+        parse_plan(packed.plan_text)
+        if packed.bench_text:
+            parse_bench(packed.bench_text)
+    except TextError as exc:
+        raise PackError(f"{source} holds a plan or a bench with problems: {exc}") from exc
+    stage("keeping the samples")
+    make_folder(data)
+    with Store.open(data / STORE_NAME, now_ns) as store:
+        trial = unpack(source, packed, store, label)
+        return _summed(store, trial, data, stage)
+
+
+def _summed(store: Store, trial: Trial, data: Path, stage: Stage) -> Summary:
+    """Work out an entered trial, and keep and write what came out."""
+    stage("finding events, telling fuel from water")
+    analysis = analysis_of(store, trial)
+    document = summary_document(analysis)
+    store.save_events(trial.id, analysis.events, analysis.retracted)
+    stage("drawing the summary")
+    summary = write_summary(trial, analysis, document, data)
+    store.save_summary(trial.id, summary.text, __version__, summary.listing)
+    return summary
 
 
 def _checked(path: Path | None, what: str, load: Callable[[Path], object]) -> str:

@@ -104,7 +104,7 @@ def analysis_of(store: StoreReader, trial: Trial, *, follow: bool = True) -> "An
     saved = store.events(trial.id)
     notes = [event for event in saved if event.kind is EventKind.NOTE]
     tracked = None if follow else Tracked()
-    if trial.origin == "live":
+    if trial.origin == "live" or trial.packed:
         # What was announced stands, whatever a replay would say.
         said = [event for event in saved if event.announced_t_s is not None and not event.by_person]
         tracked = Tracked(said, store.retractions(trial.id))

@@ -61,8 +61,9 @@ def import_(
 ) -> None:
     """Make a trial of a recorded burn and print its summary.
 
-    CSV is a table of anyone's making: time in seconds, ISO 8601 or epoch; comma, semicolon or tab; decimal points or
-    commas. A time and one of mass and water are enough. What cannot be read is set aside and counted.
+    CSV is a table of anyone's making, or a zip that `emberline export` wrote. In a table: time in seconds, ISO 8601 or
+    epoch; comma, semicolon or tab; decimal points or commas. A time and one of mass and water are enough. What cannot
+    be read is set aside and counted.
     """
     from emberline import app
     from emberline.cli.terminal import show_summary
@@ -130,17 +131,18 @@ def summary(trial: str, form: str | None, data: Path | None) -> None:
     type=click.Path(path_type=Path),
     required=True,
     metavar="FILE",
-    help="File that ends in .csv or .parquet.",
+    help="File that ends in .csv or .parquet; or in .zip, for all of the trial.",
 )
 @click.option("--raw", is_flag=True, help="Every sample instead of one row a second.")
 @click.option("--overwrite", is_flag=True, help="Replace the file if it exists.")
 @data_option
 @telling
 def export(trial: str, target: Path, raw: bool, overwrite: bool, data: Path | None) -> None:
-    """Write a trial's curves into a file for other programs.
+    """Write a trial's curves into a file for other programs, or all of it for another person.
 
     TRIAL is an id that `emberline trials` lists, or `last`. A row a second has the time t_s, each channel, fuel_g,
-    water_g, burning_rate_g_min with its standard uncertainty, firepower_w and the phase.
+    water_g, burning_rate_g_min with its standard uncertainty, firepower_w and the phase. A zip holds every sample,
+    the plan, the bench and the summary; `emberline import` makes the same trial of it.
     """
     from emberline.app import export_trial
 

@@ -59,6 +59,10 @@ class SeriesKnownError(StoreError):
     """A series of that name is planned already."""
 
 
+class PackError(StoreError):
+    """A pack cannot be read."""
+
+
 class ExportError(StoreError):
     """An export cannot be written."""
 

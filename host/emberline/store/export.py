@@ -3,7 +3,7 @@
 import csv
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TextIO
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 Columns = Mapping[str, NDArray[np.float64] | Sequence[str]]
 
-SUFFIXES = (".csv", ".parquet")
+SUFFIXES = (".csv", ".parquet", ".zip")
 
 
 def column_name(role: Role) -> str:
@@ -79,7 +79,7 @@ def require_writable(target: Path, *, overwrite: bool) -> None:
         ExportError: The name has no known ending, the file exists, or its folder does not.
     """
     if target.suffix.lower() not in SUFFIXES:
-        raise ExportError(f"{target}: name a file that ends in {' or '.join(SUFFIXES)}")
+        raise ExportError(f"{target}: name a file that ends in {', '.join(SUFFIXES)}")
     if target.suffix.lower() == ".parquet":
         _parquet()
     if target.exists() and not overwrite:
@@ -106,12 +106,17 @@ def write(columns: Columns, target: Path) -> None:
 
 
 def _write_csv(columns: Columns, path: Path) -> None:
+    with path.open("w", newline="", encoding="utf-8") as file:
+        write_rows(columns, file)
+
+
+def write_rows(columns: Columns, file: TextIO) -> None:
+    """Write columns as CSV into an open file."""
     exact = any(map(_has_none, columns.values()))
     texts = [_texts(column, exact=exact) for column in columns.values()]
-    with path.open("w", newline="", encoding="utf-8") as file:
-        writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(columns)
-        writer.writerows(zip(*texts, strict=True))
+    writer = csv.writer(file, lineterminator="\n")
+    writer.writerow(columns)
+    writer.writerows(zip(*texts, strict=True))
 
 
 def _has_none(column: NDArray[Any] | Sequence[str]) -> bool:

@@ -61,11 +61,16 @@ class StoreReader:
         for commit in self.commits(bench, start_ns, end_ns, trial=trial, after=after):
             yield from commit.batches
 
-    def trial_batches(self, trial: Trial) -> Iterator[SampleBatch]:
-        """Yield the batches of a trial in commit order, from its start to its end (or so far)."""
+    def trial_commits(self, trial: Trial) -> Iterator[Commit]:
+        """Yield the commits of a trial in their order, from its start to its end (or so far)."""
         owner = trial.id if trial.origin == "import" else None
         end_ns = ALWAYS_NS if trial.end_ns is None else trial.end_ns
-        return self.batches(trial.bench, trial.start_ns, end_ns, trial=owner)
+        return self.commits(trial.bench, trial.start_ns, end_ns, trial=owner)
+
+    def trial_batches(self, trial: Trial) -> Iterator[SampleBatch]:
+        """Yield the batches of `trial_commits` one by one."""
+        for commit in self.trial_commits(trial):
+            yield from commit.batches
 
     def next_seq(self, device: str, boot: int, channel: str) -> int:
         """Return the number after the greatest one that is stored or flagged lost; 0 for an unknown stream."""

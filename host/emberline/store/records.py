@@ -39,6 +39,11 @@ class Trial:
     bench_text: str
     plan_text: str
 
+    @property
+    def packed(self) -> bool:
+        """Whether it came as another store's pack, which says what the live run there announced."""
+        return self.origin == "import" and (self.source or "").endswith(".zip")
+
 
 @dataclass(frozen=True, slots=True)
 class Gap:

@@ -1,0 +1,347 @@
+"""A trial in one file for another person: everything that its numbers rest on, in open formats, as a zip.
+
+| member | holds |
+|---|---|
+| `trial.json` | what the trial is; its announcements, its corrections |
+| `samples.csv` | every sample, raw, in the order of the commits |
+| `bench.toml`, `plan.toml` | the bench and the plan as they held |
+| others | for people: the summary and its page, curves a row a second |
+
+Only the first four are read again, by their names; nothing of a pack ever becomes a path.
+"""
+
+import csv
+import io
+import json
+import zipfile
+import zlib
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from itertools import groupby
+from pathlib import Path
+from typing import Any, TextIO
+
+import numpy as np
+from uncertainties import ufloat
+
+from emberline import __version__
+from emberline.bench.samples import SampleBatch
+from emberline.curves.events import Event, EventKind, Retraction
+from emberline.store.blocks import Commit
+from emberline.store.errors import ExportError, PackError
+from emberline.store.reader import StoreReader
+from emberline.store.records import Trial
+from emberline.store.store import Store
+from emberline.trials.correction_documents import change_document, read_change
+from emberline.trials.corrections import Correction
+
+SCHEMA = "emberline.pack/1"
+SUFFIX = ".zip"
+TRIAL, SAMPLES, BENCH, PLAN = "trial.json", "samples.csv", "bench.toml", "plan.toml"
+HEAD = ("commit", "device", "boot", "channel", "seq", "t_ns", "raw", "flags")
+MOST_BYTES = {TRIAL: 64 << 20, SAMPLES: 2 << 30, BENCH: 1 << 20, PLAN: 1 << 20}
+"""Bounds of what is unpacked: two days of a bench at 80 Hz, and no more than a disk can take."""
+FIRST_TIME = (1980, 1, 1, 0, 0, 0)
+"""Stands on every member, so that the same trial gives the same bytes."""
+BLOCK_COMMITS = 500
+
+
+@dataclass(frozen=True)
+class Packed:
+    """What a pack's documents say; the samples are read with `commits_in`.
+
+    Attributes:
+        head: The members of `trial.json` under `trial`.
+        events: Events as they were saved.
+        retracted: What a live run took back.
+        corrections: What a person changed.
+        bench_text: The bench file.
+        plan_text: The plan.
+    """
+
+    head: Mapping[str, Any]
+    events: tuple[Event, ...]
+    retracted: tuple[Retraction, ...]
+    corrections: tuple[Correction, ...]
+    bench_text: str
+    plan_text: str
+
+
+def write_pack(store: StoreReader, trial: Trial, beside: Mapping[str, bytes], target: Path) -> int:
+    """Write a trial into one file, which appears when it is whole, and return its number of samples.
+
+    Args:
+        store: Where the trial is.
+        trial: The trial.
+        beside: More members by name, for people.
+        target: The file.
+
+    Raises:
+        ExportError: It cannot be written.
+        StoreError: The samples cannot be read.
+    """
+    unfinished = target.with_name(target.name + ".unfinished")
+    try:
+        with zipfile.ZipFile(unfinished, "w", zipfile.ZIP_DEFLATED) as pack:
+            documents = {TRIAL: _documents(store, trial), BENCH: trial.bench_text, PLAN: trial.plan_text}
+            for name, text in documents.items():
+                pack.writestr(_member(name), text)
+            with pack.open(_member(SAMPLES), "w", force_zip64=True) as file:
+                text_file = io.TextIOWrapper(file, "utf-8", newline="")
+                count = _write_samples(store.trial_commits(trial), text_file)
+                text_file.flush()
+                text_file.detach()
+            for name, content in beside.items():
+                pack.writestr(_member(name), content)
+        unfinished.replace(target)
+    except OSError as exc:
+        raise ExportError(f"cannot write {target}: {exc.strerror or exc}") from exc
+    finally:
+        unfinished.unlink(missing_ok=True)
+    return count
+
+
+def read_pack(source: Path) -> Packed:
+    """Read a pack's documents.
+
+    Raises:
+        PackError: The file is no pack, is damaged, or is larger than any trial.
+    """
+    with _opened(source) as pack:
+        try:
+            found = json.loads(_text(pack, source, TRIAL))
+            if found["schema"] != SCHEMA:
+                raise PackError(f"{source} is a pack of another kind ({found['schema']}): use a newer Emberline")
+            return Packed(
+                head=found["trial"],
+                events=tuple(map(_event, found["events"])),
+                retracted=tuple(
+                    Retraction(EventKind(one["kind"]), one["announced_t_s"], one["retracted_t_s"], one["why"])
+                    for one in found["retracted"]
+                ),
+                corrections=tuple(
+                    Correction(one["number"], one["made_ns"], one["who"], one["why"], read_change(one["change"]))
+                    for one in found["corrections"]
+                ),
+                bench_text=_text(pack, source, BENCH),
+                plan_text=_text(pack, source, PLAN),
+            )
+        except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as exc:
+            raise PackError(f"{source} is no pack of Emberline's, or was changed: {exc!r}") from exc
+
+
+def unpack(source: Path, packed: Packed, store: Store, label: str | None = None) -> Trial:
+    """Enter a pack's trial under a new id, with its samples and all that was said of it.
+
+    Args:
+        source: The pack.
+        packed: Its documents.
+        store: The store.
+        label: A name for the trial; that of the pack where None.
+
+    Raises:
+        PackError: The samples are damaged.
+        StoreError: The trial cannot be kept.
+    """
+    head = packed.head
+    trial = store.create_trial(
+        bench=str(head["bench"]),
+        start_ns=int(head["start_ns"]),
+        zone=str(head["zone"]),
+        origin="import",
+        source=source.name,
+        relative=bool(head["relative"]),
+        remarks=[str(one) for one in head["remarks"]],
+        label=label or head["label"],
+        bench_text=packed.bench_text,
+        plan_text=packed.plan_text,
+    )
+    device = f"import:{source.name}"
+    first_boot = store.next_boot(device)
+    boots: dict[tuple[str, int], int] = {}
+    for batches in _portions(source):
+        renamed = []
+        for batch in batches:
+            boot = boots.setdefault((batch.device, batch.boot), first_boot + len(boots))
+            renamed.append(
+                SampleBatch(device, boot, batch.channel, batch.first_seq, batch.t_ns, batch.raw, batch.flags)
+            )
+        store.commit(trial.bench, renamed, trial=trial.id)
+    store.end_trial(trial.id, max(int(head["end_ns"]), trial.start_ns))
+    store.save_events(trial.id, packed.events, packed.retracted)
+    for entry in packed.corrections:
+        store.add_correction(trial.id, entry)
+    return store.trial(trial.id)
+
+
+def _portions(source: Path) -> Iterator[list[SampleBatch]]:
+    """Yield the batches of some commits at a time: one transaction each would take as long as the burn."""
+    held: list[SampleBatch] = []
+    for number, commit in enumerate(commits_in(source), 1):
+        held += commit.batches
+        if number % BLOCK_COMMITS == 0:
+            yield held
+            held = []
+    if held:
+        yield held
+
+
+def commits_in(source: Path) -> Iterator[Commit]:
+    """Yield a pack's commits in their order.
+
+    Raises:
+        PackError: The samples are damaged.
+    """
+    with _opened(source) as pack:
+        try:
+            with pack.open(_known(pack, source, SAMPLES)) as file:
+                rows = csv.reader(io.TextIOWrapper(file, "utf-8", newline=""))
+                if tuple(next(rows, ())) != HEAD:
+                    raise PackError(f"{source}: {SAMPLES} has other columns than {', '.join(HEAD)}")
+                for number, of_commit in groupby(rows, key=lambda row: row[0]):
+                    batches = [_batch(list(part)) for _, part in groupby(of_commit, key=_Streams())]
+                    yield Commit(int(number), tuple(batches))
+        except (ValueError, IndexError, OverflowError, csv.Error, zlib.error, zipfile.BadZipFile, EOFError) as exc:
+            raise PackError(f"{source}: {SAMPLES} is damaged, or was changed: {exc}") from exc
+
+
+class _Streams:
+    """Tells rows of one batch: one stream, its numbers running on."""
+
+    def __init__(self) -> None:
+        self._last: list[str] = []
+        self._batch = 0
+
+    def __call__(self, row: list[str]) -> int:
+        same = self._last[1:4] == row[1:4] and int(row[4]) == int(self._last[4]) + 1
+        if not same:
+            self._batch += 1
+        self._last = row
+        return self._batch
+
+
+def _batch(rows: list[list[str]]) -> SampleBatch:
+    _, device, boot, channel, seq = rows[0][:5]
+    return SampleBatch(
+        device,
+        int(boot),
+        channel,
+        int(seq),
+        np.array([row[5] for row in rows], dtype=np.int64),
+        np.array([row[6] for row in rows], dtype=np.float64),
+        np.array([row[7] for row in rows], dtype=np.uint8),
+    )
+
+
+def _write_samples(commits: Iterable[Commit], file: TextIO) -> int:
+    writer = csv.writer(file, lineterminator="\n")
+    writer.writerow(HEAD)
+    count = 0
+    for commit in commits:
+        for batch in commit.batches:
+            columns = (batch.t_ns.tolist(), map(repr, batch.raw.tolist()), batch.flags.tolist())
+            names = (commit.id, batch.device, batch.boot, batch.channel)
+            for seq, values in enumerate(zip(*columns, strict=True), batch.first_seq):
+                writer.writerow((*names, seq, *values))
+            count += len(batch)
+    return count
+
+
+def _documents(store: StoreReader, trial: Trial) -> str:
+    end_ns = trial.end_ns
+    if end_ns is None:
+        raise ExportError(f"trial {trial.id} is still running: end it first")
+    document = {
+        "schema": SCHEMA,
+        "software": {"version": __version__},
+        "trial": {
+            "id": trial.id,
+            "bench": trial.bench,
+            "label": trial.label,
+            "start_ns": trial.start_ns,
+            "end_ns": end_ns,
+            "zone": trial.zone,
+            "relative": trial.relative,
+            "remarks": list(trial.remarks),
+        },
+        "events": [_event_document(event) for event in store.events(trial.id)],
+        "retracted": [
+            {
+                "kind": one.kind.value,
+                "announced_t_s": one.announced_t_s,
+                "retracted_t_s": one.retracted_t_s,
+                "why": one.why,
+            }
+            for one in store.retractions(trial.id)
+        ],
+        "corrections": [
+            {
+                "number": one.number,
+                "made_ns": one.made_ns,
+                "who": one.who,
+                "why": one.why,
+                "change": change_document(one.change),
+            }
+            for one in store.corrections(trial.id)
+        ],
+    }
+    return json.dumps(document, ensure_ascii=False, allow_nan=False, indent=2) + "\n"
+
+
+def _event_document(event: Event) -> dict[str, Any]:
+    size = None if event.size_g is None else [float(event.size_g.n), float(event.size_g.s)]
+    return {
+        "kind": event.kind.value,
+        "t_s": float(event.t_s),
+        "u_s": float(event.u_s),
+        "evidence": event.evidence,
+        "size_g": size,
+        "confirmed": event.confirmed,
+        "announced_t_s": event.announced_t_s,
+        "by_person": event.by_person,
+    }
+
+
+def _event(document: Mapping[str, Any]) -> Event:
+    size = document["size_g"]
+    return Event(
+        kind=EventKind(document["kind"]),
+        t_s=float(document["t_s"]),
+        u_s=float(document["u_s"]),
+        evidence=str(document["evidence"]),
+        size_g=None if size is None else ufloat(float(size[0]), float(size[1]), "size"),
+        confirmed=bool(document["confirmed"]),
+        announced_t_s=None if document["announced_t_s"] is None else float(document["announced_t_s"]),
+        by_person=bool(document["by_person"]),
+    )
+
+
+def _member(name: str) -> zipfile.ZipInfo:
+    member = zipfile.ZipInfo(name, FIRST_TIME)
+    member.compress_type = zipfile.ZIP_DEFLATED
+    member.external_attr = 0o644 << 16
+    return member
+
+
+def _opened(source: Path) -> zipfile.ZipFile:
+    try:
+        return zipfile.ZipFile(source)
+    except (zipfile.BadZipFile, OSError) as exc:
+        raise PackError(f"{source} is no zip file, or cannot be read: {exc}") from exc
+
+
+def _known(pack: zipfile.ZipFile, source: Path, name: str) -> zipfile.ZipInfo:
+    try:
+        member = pack.getinfo(name)
+    except KeyError as exc:
+        raise PackError(f"{source} is no pack of Emberline's: it holds no {name}") from exc
+    if member.file_size > MOST_BYTES[name]:
+        raise PackError(f"{source}: {name} would unpack to {member.file_size >> 20} MiB, more than any trial has")
+    return member
+
+
+def _text(pack: zipfile.ZipFile, source: Path, name: str) -> str:
+    try:
+        return pack.read(_known(pack, source, name)).decode("utf-8")
+    except (zlib.error, zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError) as exc:
+        raise PackError(f"{source}: {name} is damaged: {exc}") from exc
