@@ -9,6 +9,7 @@ import click
 from emberline import __version__
 from emberline.cli.bench_files import check, init
 from emberline.cli.burns import export, import_, summary, trials
+from emberline.cli.carding import card
 from emberline.cli.comparing import compare
 from emberline.cli.demo import demo
 from emberline.cli.keeping import backup, status
@@ -63,6 +64,7 @@ for command in (
     summary,
     compare,
     order,
+    card,
     export,
     backup,
 ):

@@ -50,6 +50,10 @@ def _pairs(_: click.Context, parameter: click.Parameter, values: tuple[str, ...]
 @click.option(
     "--wish", type=float, metavar="AMOUNT", help="The difference you want to see shown, in the unit of one --result."
 )
+@click.option("--card", type=click.Path(path_type=Path), metavar="FILE", help="Draw it as a picture (.png or .svg).")
+@click.option("--title", help="Title of that picture.  [default: the groups' names]")
+@click.option("--square", is_flag=True, help="A square picture.")
+@click.option("--overwrite", is_flag=True, help="Replace the picture if it exists.")
 @click.option("--json", "json_file", metavar="FILE", help="Write the comparison as JSON there; - for the screen only.")
 @data_option
 @telling
@@ -60,6 +64,10 @@ def compare(
     groups: dict[str, str],
     results: tuple[str, ...],
     wish: float | None,
+    card: Path | None,
+    title: str | None,
+    square: bool,
+    overwrite: bool,
     json_file: str | None,
     data: Path | None,
 ) -> None:
@@ -94,6 +102,12 @@ def compare(
         else:
             chosen = {name: [one.strip() for one in trials.split(",")] for name, trials in groups.items()}
             found = compare_groups(folder, chosen, names, stage)
+    if card is not None:
+        from emberline.app.carding import card_of_comparison
+        from emberline.reports.cards import Shape
+
+        named = title or " or ".join(found.groups)
+        card_of_comparison(found, named, card, Shape.SQUARE if square else Shape.WIDE, overwrite=overwrite)
     text = json.dumps(comparison_document(found), ensure_ascii=False, allow_nan=False, indent=2) + "\n"
     if json_file == "-":
         click.echo(text, nl=False)

@@ -106,3 +106,11 @@ def test_a_trial_that_there_is_not_ends_with_3(data: Path) -> None:
     said = run("--group", "a=2020-01-01-1", "--data", str(data))
     assert said.exit_code == 3
     assert "no trial '2020-01-01-1'" in said.output
+
+
+def test_a_comparison_is_drawn_as_a_picture(data: Path, tmp_path: Path) -> None:
+    target = tmp_path / "c.svg"
+    said = run("--by", "holes", "--card", str(target), "--title", "More holes", "--square", "--data", str(data))
+    assert said.exit_code == 0, said.output
+    assert target.read_text().startswith("<?xml")
+    assert run("--by", "holes", "--card", str(target), "--data", str(data)).exit_code == 5
