@@ -1,6 +1,7 @@
 """A stored trial as the other stations need it: its bench, channels and plan, and its final pass."""
 
 import os
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -16,7 +17,7 @@ from emberline.heat.result import QualityNote
 from emberline.store.curves import curves_of
 from emberline.store.errors import UnknownTrialError
 from emberline.store.reader import StoreReader
-from emberline.store.records import Trial
+from emberline.store.records import Gap, Trial
 from emberline.store.trials import zone_named
 
 if TYPE_CHECKING:
@@ -27,6 +28,8 @@ if TYPE_CHECKING:
 STORE_NAME = "emberline.sqlite3"
 LAST = "last"
 """Stands for the trial that was entered last."""
+MOST_GAPS_NAMED = 12
+"""Gaps of one channel and cause that a summary names; the others are counted."""
 
 
 def find_trial(store: StoreReader, name: str) -> Trial:
@@ -119,20 +122,32 @@ def analysis_of(store: StoreReader, trial: Trial, *, follow: bool = True) -> "An
         bench=trial.bench,
     )
     told = [QualityNote("import", remark) for remark in trial.remarks]
-    told += [QualityNote("lost", words) for words in _losses(store, trial)]
+    told += [QualityNote("lost", words) for words in losses(store, trial)]
     return replace(analysis, quality=(*told, *analysis.quality))
 
 
-def _losses(store: StoreReader, trial: Trial) -> list[str]:
-    """Return what was lost of a live trial on the way to the store, a sentence for each reason."""
+def losses(store: StoreReader, trial: Trial) -> list[str]:
+    """Return what was lost of a live trial on the way to the store: a sentence for each channel and cause.
+
+    Each names its gaps by their start and end, seconds from the trial's start.
+    """
     if trial.origin != "live":
         return []
     end_ns = trial.end_ns if trial.end_ns is not None else trial.start_ns + 10**16
-    lost: dict[tuple[str, str], tuple[int, float]] = {}
+    lost: dict[tuple[str, str], list[Gap]] = {}
     for gap in store.gaps(trial.bench, trial.start_ns + 1, end_ns):
-        number, since_s = lost.get((gap.channel, gap.reason), (0, (gap.start_ns - trial.start_ns) / 1e9))
-        lost[gap.channel, gap.reason] = (number + gap.next_seq - gap.first_seq, since_s)
+        lost.setdefault((gap.channel, gap.reason), []).append(gap)
     return [
-        f"{number} samples of channel {channel} were lost, from {max(since_s, 0.0):.0f} s after the start on: {reason}."
-        for (channel, reason), (number, since_s) in lost.items()
+        f"{sum(gap.next_seq - gap.first_seq for gap in gaps)} samples of channel {channel} were lost"
+        f" ({_spans(gaps, trial.start_ns)}): {reason}."
+        for (channel, reason), gaps in lost.items()
     ]
+
+
+def _spans(gaps: Sequence[Gap], start_ns: int) -> str:
+    spans = [
+        f"{max(0.0, (gap.start_ns - start_ns) * 1e-9):.1f} to {(gap.end_ns - start_ns) * 1e-9:.1f} s"
+        for gap in gaps[:MOST_GAPS_NAMED]
+    ]
+    more = len(gaps) - len(spans)
+    return ", ".join(spans) + (f" and {more} gaps more" if more else "")

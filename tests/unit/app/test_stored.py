@@ -4,7 +4,9 @@ from pathlib import Path
 import pytest
 
 from emberline import app
-from emberline.app.stored import local_zone
+from emberline.app.stored import MOST_GAPS_NAMED, local_zone, losses
+from emberline.store.store import Store
+from unit.store.made_up import NOON_NS, batch, gap
 
 
 def test_when_a_trial_began(imported: tuple[Path, app.Summary]) -> None:
@@ -21,3 +23,23 @@ def test_the_zone_comes_from_the_environment_or_the_system(monkeypatch: pytest.M
     assert local_zone() != "nonsense"
     monkeypatch.delenv("TZ")
     assert local_zone()
+
+
+def test_each_gap_of_a_trial_is_told_with_start_end_and_cause(tmp_path: Path) -> None:
+    with Store.open(tmp_path / "s", lambda: NOON_NS) as store:
+        trial = store.create_trial(bench="yard", start_ns=NOON_NS)
+        gaps = [gap(30, 50), gap(80, 81), gap(30, 50, channel="water", reason="the device restarted")]
+        store.commit("yard", [batch(0, 30), batch(50, 30), batch(81, 10)], gaps)
+        assert losses(store, trial) == [
+            "21 samples of channel mass were lost (2.9 to 5.0 s, 7.9 to 8.1 s): link lost.",
+            "20 samples of channel water were lost (2.9 to 5.0 s): the device restarted.",
+        ]
+
+
+def test_of_many_gaps_the_first_are_named_and_the_others_counted(tmp_path: Path) -> None:
+    with Store.open(tmp_path / "s", lambda: NOON_NS) as store:
+        trial = store.create_trial(bench="yard", start_ns=NOON_NS)
+        store.commit("yard", [], [gap(20 * n, 20 * n + 2) for n in range(1, MOST_GAPS_NAMED + 6)])
+        (told,) = losses(store, trial)
+        assert told.count(" to ") == MOST_GAPS_NAMED
+        assert "and 5 gaps more" in told
