@@ -139,6 +139,8 @@ class Translator:
                 out.append(_greeting(event.hello))
             elif isinstance(event, Rebooted) and self._hello is not None:
                 out.append(Restart(self._hello.device, event.old_boot, event.boot))
+                # What was missing of the old boot has been told before its end was.
+                self._last_ns.clear()
             elif isinstance(event, Readings):
                 batch = self._batch(event)
                 self._last_ns[batch.boot, batch.channel] = int(batch.t_ns[-1])

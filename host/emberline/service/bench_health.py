@@ -84,7 +84,9 @@ class BenchWatch:
                 # Whoever found the cause has told it as a warning.
                 LOG.debug("%s", self._titled(state, why))
                 self._why = why
-            self._causes[why] += 1
+            if state is Recording.NOT_RECORDING:
+                # Only an outage tells its cause afterwards; gaps may come for weeks, each with a number of its own.
+                self._causes[why] += 1
             return None
         notice = self._outage(now_ns) if self._state is Recording.NOT_RECORDING else None
         last_ns = self.board.counts.last_commit_ns

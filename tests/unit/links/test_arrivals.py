@@ -66,3 +66,9 @@ def test_a_loss_before_any_sample_has_a_time_all_the_same(translator: Translator
 
 def test_a_restart_is_told(translator: Translator) -> None:
     assert translator.arrivals([Rebooted(7, 8, {0: 60})], 0) == [Restart("dev", 7, 8)]
+
+
+def test_a_device_that_restarts_again_and_again_leaves_nothing_behind(translator: Translator) -> None:
+    for boot in range(50):
+        translator.arrivals([readings(MASS, 0, [1.0], 0), Rebooted(7, boot, {})], 0)
+    assert not translator._last_ns

@@ -54,6 +54,15 @@ def test_a_short_outage_is_no_notice(bench: RecordedBench) -> None:
     assert bench.go_on(5.0) == []
 
 
+def test_a_bench_that_loses_samples_for_weeks_takes_no_more_memory_for_it(bench: RecordedBench) -> None:
+    bench.go_on(5.0)
+    for _ in range(50):
+        bench.commit(lost=1)
+        bench.look()
+    assert bench.state()[2] == "50 samples were lost"
+    assert len(bench.watch._causes) == 1
+
+
 def test_losses_and_a_silent_channel_are_gaps(bench: RecordedBench) -> None:
     bench.go_on(5.0)
     bench.go_on(8.0, "mass")
