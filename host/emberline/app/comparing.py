@@ -1,22 +1,13 @@
-"""Comparing stored trials."""
+"""Comparing stored trials; a summary that this version has not written is worked out anew first."""
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from emberline.app.stored import STORE_NAME, find_trial, plan_of
-from emberline.app.summaries import Document, Stage, document_of
+from emberline.app.stored import STORE_NAME, find_trial
+from emberline.app.summaries import Stage, document_of
+from emberline.service.comparing import burn_of, by_factors
 from emberline.store.reader import StoreReader
-from emberline.store.records import Trial
-from emberline.trials.comparison.comparison import Burn, Comparison, compare, grouped
-from emberline.trials.comparison.confounding import Circumstances
-from emberline.trials.comparison.errors import ComparisonError
-
-_WEATHER = {
-    "air temperature": ("air_c", 1.0),
-    "air pressure": ("pressure_pa", 0.01),
-    "wind on the scale": ("load_wavering_g", 1.0),
-}
-"""Where a summary's conditions have what a comparison looks at, and the factor to its unit."""
+from emberline.trials.comparison.comparison import Comparison, compare
 
 
 def compare_by(
@@ -24,17 +15,17 @@ def compare_by(
     by: Sequence[str],
     results: Sequence[str],
     where: Mapping[str, str] | None = None,
-    series: str | None = None,
+    series: str = "",
     stage: Stage = lambda _: None,
 ) -> Comparison:
-    """Compare the trials of a store, grouped by factors.
+    """Compare the trials of a store, grouped by factors; see `by_factors`.
 
     Args:
         data: Data directory.
         by: Factors by which to group them.
         results: Names of the results.
         where: Levels of factors that a trial must have to take part.
-        series: Name of the planned series to which a trial must belong; None for any.
+        series: Name of the planned series to which a trial must belong; empty for any.
         stage: Is told what begins.
 
     Raises:
@@ -42,17 +33,8 @@ def compare_by(
         ComparisonError: No trial takes part, or no trial has such a factor.
     """
     store = StoreReader(data / STORE_NAME)
-    ended = [trial for trial in store.trials() if trial.end_ns is not None]
-    if series is not None:
-        ended = [trial for trial in ended if plan_of(trial).series == series]
-    burns = [burn_of(trial, document_of(data, trial, stage)) for trial in ended]
-    burns = [burn for burn in burns if _has(burn, where or {})]
-    if not burns:
-        raise ComparisonError('no trial takes part: factors are given in the plan, such as factors = { holes = "12" }')
-    # Of no trial with such a factor, grouping says so.
-    return compare(
-        grouped([burn for burn in burns if burn.circumstances.factors.keys() & by] or burns, by), results, by
-    )
+    trials = [(one, document_of(data, one, stage)) for one in store.trials() if one.end_ns is not None]
+    return by_factors(trials, by, results, where, series)
 
 
 def compare_groups(
@@ -73,37 +55,6 @@ def compare_groups(
     store = StoreReader(data / STORE_NAME)
     chosen = {name: [find_trial(store, one) for one in trials] for name, trials in groups.items()}
     return compare(
-        {
-            name: [burn_of(trial, document_of(data, trial, stage)) for trial in trials]
-            for name, trials in chosen.items()
-        },
+        {name: [burn_of(one, document_of(data, one, stage)) for one in trials] for name, trials in chosen.items()},
         results,
     )
-
-
-def burn_of(trial: Trial, document: Document) -> Burn:
-    """Return a trial as a comparison sees it.
-
-    Args:
-        trial: The trial.
-        document: Its summary.
-    """
-    conditions = document["conditions"]
-    weather = {
-        name: conditions[key] * factor for name, (key, factor) in _WEATHER.items() if conditions[key] is not None
-    }
-    excluded = document["excluded"]
-    return Burn(
-        trial=trial.id,
-        label=document["label"],
-        bench=trial.bench,
-        lot=plan_of(trial).fuel.lot,
-        results=document["results"],
-        absent=document["absent"],
-        circumstances=Circumstances(None if trial.relative else trial.start_ns, document["factors"], weather),
-        left_out=None if excluded is None else excluded["why"],
-    )
-
-
-def _has(burn: Burn, where: Mapping[str, str]) -> bool:
-    return all(burn.circumstances.factors.get(name) == level for name, level in where.items())

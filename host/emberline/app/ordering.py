@@ -2,7 +2,6 @@
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from math import sqrt
 from pathlib import Path
 
@@ -10,39 +9,17 @@ import numpy as np
 
 from emberline.app.comparing import compare_by
 from emberline.app.output import make_folder
-from emberline.app.stored import STORE_NAME, plan_of
+from emberline.app.stored import STORE_NAME
 from emberline.bench.plan_values import changed
 from emberline.service.control_client import ask
+from emberline.service.series_standing import standing_of
 from emberline.store.errors import StoreBusyError, StoreMissingError
 from emberline.store.reader import StoreReader
-from emberline.store.records import Trial
 from emberline.store.store import Store
-from emberline.trials.comparison.comparison import Comparison, half_widths
 from emberline.trials.comparison.errors import ComparisonError
 from emberline.trials.comparison.run_order import Run, run_order
-from emberline.trials.comparison.series import Series, next_run, series_document, series_of
-from emberline.trials.comparison.stop_rule import Kept, StopRule, kept
-from emberline.trials.corrections import exclusion
-
-
-@dataclass(frozen=True, slots=True)
-class Standing:
-    """How far a series has come.
-
-    Attributes:
-        series: The series.
-        burnt: Its trials by the number of their run, also those that do not count.
-        counting: The numbers of the runs that a trial that counts has taken.
-    """
-
-    series: Series
-    burnt: Mapping[int, Sequence[Trial]]
-    counting: frozenset[int]
-
-    @property
-    def next(self) -> Run | None:
-        """The run to be made next; None where all are made."""
-        return next_run(self.series, sorted(self.counting))
+from emberline.trials.comparison.series import Series, series_document
+from emberline.trials.comparison.stop_rule import StopRule
 
 
 def plan_series(
@@ -84,52 +61,6 @@ def plan_series(
     return series
 
 
-def all_series(data: Path) -> list[Standing]:
-    """Return all planned series with their standing, in the order in which they were planned.
-
-    Raises:
-        StoreError: There is no store, or it cannot be read.
-    """
-    store = StoreReader(data / STORE_NAME)
-    return [_standing(store, series_of(json.loads(one))) for one in store.all_series()]
-
-
-def standing_of(data: Path, name: str) -> Standing:
-    """Return how far a series has come.
-
-    Raises:
-        StoreError: There is no store or no such series, or it cannot be read.
-    """
-    store = StoreReader(data / STORE_NAME)
-    return _standing(store, series_of(json.loads(store.series(name))))
-
-
-def _standing(store: StoreReader, series: Series) -> Standing:
-    burnt: dict[int, list[Trial]] = {}
-    counting: set[int] = set()
-    for trial in store.trials():
-        plan = plan_of(trial)
-        if plan.series == series.name and plan.run is not None:
-            burnt.setdefault(plan.run, []).append(trial)
-            if exclusion(store.corrections(trial.id)) is None:
-                counting.add(plan.run)
-    return Standing(series, burnt, frozenset(counting))
-
-
-def rule_kept(series: Series, comparison: Comparison) -> Kept:
-    """Return how a series stands to its stop rule.
-
-    Args:
-        series: The series.
-        comparison: Its trials compared by its factors.
-    """
-    conditions = {tuple(run.factors.items()) for run in series.runs}
-    deciding = next((one for one in comparison.compared if one.result == series.result), None)
-    counts = [len(burns) for burns in comparison.groups.values()]
-    counts += [0] * (len(conditions) - len(counts))
-    return kept(series.rule, counts, half_widths(deciding) if deciding is not None and min(counts) else ())
-
-
 def plan_for_next(data: Path, name: str, plan_text: str) -> tuple[str, Run]:
     """Return a plan's text for the next run of a series, and that run.
 
@@ -143,7 +74,7 @@ def plan_for_next(data: Path, name: str, plan_text: str) -> tuple[str, Run]:
         PlanError: The plan has problems.
         StoreError: There is no such series, or the store cannot be read.
     """
-    run = standing_of(data, name).next
+    run = standing_of(StoreReader(data / STORE_NAME), name).next
     if run is None:
         raise ComparisonError(f"all runs of the series {name} are made: see `emberline compare --series {name}`")
     values = {f"factors.{factor}": level for factor, level in run.factors.items()}

@@ -8,17 +8,6 @@ import click
 from emberline.cli.burns import data_folder
 from emberline.cli.telling import data_option, epilog, progress, telling
 
-COMPARED = (
-    "time_to_boil",
-    "burn_time",
-    "burning_rate_mean",
-    "firepower_mean",
-    "thermal_efficiency",
-    "thermal_efficiency_char_credit",
-    "specific_fuel_consumption",
-)
-"""Results that are compared where none is named."""
-
 
 def _pairs(_: click.Context, parameter: click.Parameter, values: tuple[str, ...]) -> dict[str, str]:
     found: dict[str, str] = {}
@@ -76,11 +65,12 @@ def compare(
     Trials are grouped by factors of their plans, or by hand. Each result has its mean, scatter and number of burns,
     each difference its 95 % interval. Excluded trials are named and do not count.
     """
-    from emberline.app import write_text
+    from emberline.app import STORE_NAME, write_text
     from emberline.app.comparing import compare_by, compare_groups
-    from emberline.app.ordering import rule_kept, standing_of
     from emberline.cli.compared import show_comparison
-    from emberline.reports.wording import RESULTS
+    from emberline.reports.wording import COMPARED, RESULTS
+    from emberline.service.series_standing import rule_kept, standing_of
+    from emberline.store.reader import StoreReader
     from emberline.trials.comparison.document import comparison_document
 
     if bool(by) + bool(groups) + (series is not None) != 1 or (where and not by):
@@ -93,7 +83,7 @@ def compare(
     folder, names, rule = data_folder(data), results or COMPARED, None
     with progress(2) as stage:
         if series is not None:
-            planned = standing_of(folder, series).series
+            planned = standing_of(StoreReader(folder / STORE_NAME), series).series
             names = tuple(dict.fromkeys((planned.result, *names)))
             found = compare_by(folder, planned.factors, names, series=series, stage=stage)
             rule = rule_kept(planned, found)

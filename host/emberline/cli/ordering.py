@@ -62,15 +62,19 @@ def order(
     alike. The stop rule is set here, before the first burn, and `emberline compare --series NAME` says whether it was
     kept. `emberline arm --series NAME` takes up the next run.
     """
-    from emberline.app.ordering import all_series, plan_series, scatter_so_far, standing_of
+    from emberline.app import STORE_NAME
+    from emberline.app.ordering import plan_series, scatter_so_far
     from emberline.cli.series import show_series
     from emberline.reports.wording import RESULTS
+    from emberline.service.series_standing import all_standings, standing_of
+    from emberline.store.reader import StoreReader
     from emberline.trials.comparison.burns_needed import POWER, burns_needed
     from emberline.trials.comparison.stop_rule import StopRule
 
     folder = data_folder(data)
+    store = StoreReader(folder / STORE_NAME)
     if name is None:
-        listed = all_series(folder)
+        listed = all_standings(store)
         for standing in listed:
             done, runs = len(standing.counting), len(standing.series.runs)
             click.echo(f"{standing.series.name}: {done} of {runs} runs, by {', '.join(standing.series.factors)}")
@@ -80,7 +84,7 @@ def order(
     if not factors:
         if blocks or show or until or scatter or seed is not None:
             raise click.UsageError("to plan a series, say what is varied: --factor holes=8,12")
-        show_series(standing_of(folder, name))
+        show_series(standing_of(store, name))
         return
     if result not in RESULTS:
         raise click.UsageError(f"there is no result {result!r}; the results are: {', '.join(RESULTS)}")
@@ -97,4 +101,4 @@ def order(
     rule = StopRule(burns=blocks) if until is None else StopRule(half_width=until, most_burns=blocks)
     drawn = secrets.randbelow(1_000_000) if seed is None else seed
     plan_series(folder, name, factors, result, blocks=blocks, rule=rule, seed=drawn)
-    show_series(standing_of(folder, name))
+    show_series(standing_of(store, name))

@@ -2,9 +2,9 @@
 
 from rich.text import Text
 
-from emberline.app.ordering import Standing
 from emberline.cli.terminal import printing, table_of
 from emberline.reports.wording import in_sentence
+from emberline.service.series_standing import Standing
 from emberline.trials.comparison.stop_rule import StopRule
 
 

@@ -2,44 +2,18 @@
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
-from emberline.reports.drawing import repeatable
 from emberline.reports.figures import MINUS
 from emberline.reports.panels import FAINT, FLAME, INK, RULE
-from emberline.reports.svg import inline_svg
 from emberline.reports.verdicts import mean_and_interval
-from emberline.reports.wording import result_title
 from emberline.trials.comparison.comparison import Compared
 
-ROW_IN = 0.36
-LEFT_IN, RIGHT_IN = 1.55, 1.35
 LONGEST_NAME = 24
 
 
-def dot_plot(compared: Compared, *, key: str, width_in: float = 7.3, font_pt: float = 8.0) -> str:
-    """Draw one result of several groups as one SVG element, the same for the same input.
-
-    Args:
-        compared: The result; a group without a value keeps its row, empty.
-        key: Prefix of all ids, unique within the page.
-        width_in: Width, inches.
-        font_pt: Size of its letters.
-    """
-    height_in = ROW_IN * (len(compared.groups) + 1)
-    with repeatable(key, font_pt):
-        figure = Figure(figsize=(width_in, height_in))
-        left, right = LEFT_IN / width_in, RIGHT_IN / width_in
-        ax = figure.add_axes((left, ROW_IN / height_in, 1.0 - left - right, 1.0 - ROW_IN / height_in))
-        draw_dots(ax, compared, font_pt)
-        names = ", ".join(f"{name}: {mean_and_interval(compared, name)}" for name in compared.groups)
-        title = f"{result_title(compared.result)} by group"
-        return inline_svg(figure, key=key, title=title, description=f"Dots are burns, bars 95 % intervals. {names}.")
-
-
 def draw_dots(ax: Axes, compared: Compared, font_pt: float) -> None:
-    """Draw the groups from top to bottom: burns as open dots, the mean as a stroke with its interval, figures beside."""
+    """Draw the groups from top to bottom: burns as open dots, means as strokes with their intervals, figures beside."""
     scale = 100.0 if compared.unit == "" else 1.0
     names = list(compared.groups)
     for row, name in enumerate(names):

@@ -63,6 +63,17 @@ HEADLINES = (
 )
 """Results shown large at the top."""
 
+COMPARED = (
+    "time_to_boil",
+    "burn_time",
+    "burning_rate_mean",
+    "firepower_mean",
+    "thermal_efficiency",
+    "thermal_efficiency_char_credit",
+    "specific_fuel_consumption",
+)
+"""Results that are compared where none is named."""
+
 BESIDE = {
     "thermal_efficiency": "thermal_efficiency_char_credit",
     "char_left": "char_yield",

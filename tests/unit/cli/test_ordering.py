@@ -7,9 +7,11 @@ import pytest
 from click.testing import CliRunner, Result
 
 from emberline.app import STORE_NAME
-from emberline.app.ordering import plan_for_next, standing_of
+from emberline.app.ordering import plan_for_next
 from emberline.bench.plan import parse_plan
 from emberline.cli import main
+from emberline.service.series_standing import standing_of
+from emberline.store.reader import StoreReader
 from emberline.store.store import Store
 from emberline.trials.comparison.errors import ComparisonError
 from emberline.trials.corrections import Correction, Exclude
@@ -59,7 +61,7 @@ def test_runs_are_taken_up_in_order_and_an_excluded_one_again(tmp_path: Path) ->
     burn(tmp_path, text)
     for _ in range(2):
         burn(tmp_path, plan_for_next(tmp_path, "holes-1", "")[0])
-    assert standing_of(tmp_path, "holes-1").next is None
+    assert standing_of(StoreReader(tmp_path / STORE_NAME), "holes-1").next is None
     with pytest.raises(ComparisonError, match="all runs of the series holes-1 are made"):
         plan_for_next(tmp_path, "holes-1", "")
 

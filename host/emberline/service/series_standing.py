@@ -1,0 +1,78 @@
+"""How far a planned series has come."""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from emberline.bench.plan import parse_plan
+from emberline.store.reader import StoreReader
+from emberline.store.records import Trial
+from emberline.trials.comparison.comparison import Comparison, half_widths
+from emberline.trials.comparison.run_order import Run
+from emberline.trials.comparison.series import Series, next_run, series_of
+from emberline.trials.comparison.stop_rule import Kept, kept
+from emberline.trials.corrections import exclusion
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """How far a series has come.
+
+    Attributes:
+        series: The series.
+        burnt: Its trials by the number of their run, also those that do not count.
+        counting: The numbers of the runs that a trial that counts has taken.
+    """
+
+    series: Series
+    burnt: Mapping[int, Sequence[Trial]]
+    counting: frozenset[int]
+
+    @property
+    def next(self) -> Run | None:
+        """The run to be made next; None where all are made."""
+        return next_run(self.series, sorted(self.counting))
+
+
+def all_standings(store: StoreReader) -> list[Standing]:
+    """Return all planned series with their standing, in the order in which they were planned.
+
+    Raises:
+        StoreError: The store cannot be read.
+    """
+    return [_standing(store, series_of(json.loads(one))) for one in store.all_series()]
+
+
+def standing_of(store: StoreReader, name: str) -> Standing:
+    """Return how far a series has come.
+
+    Raises:
+        StoreError: There is no such series, or the store cannot be read.
+    """
+    return _standing(store, series_of(json.loads(store.series(name))))
+
+
+def _standing(store: StoreReader, series: Series) -> Standing:
+    burnt: dict[int, list[Trial]] = {}
+    counting: set[int] = set()
+    for trial in store.trials():
+        plan = parse_plan(trial.plan_text)
+        if plan.series == series.name and plan.run is not None:
+            burnt.setdefault(plan.run, []).append(trial)
+            if exclusion(store.corrections(trial.id)) is None:
+                counting.add(plan.run)
+    return Standing(series, burnt, frozenset(counting))
+
+
+def rule_kept(series: Series, comparison: Comparison) -> Kept:
+    """Return how a series stands to its stop rule.
+
+    Args:
+        series: The series.
+        comparison: Its trials compared by its factors.
+    """
+    conditions = {tuple(run.factors.items()) for run in series.runs}
+    deciding = next((one for one in comparison.compared if one.result == series.result), None)
+    counts = [len(burns) for burns in comparison.groups.values()]
+    counts += [0] * (len(conditions) - len(counts))
+    return kept(series.rule, counts, half_widths(deciding) if deciding is not None and min(counts) else ())
