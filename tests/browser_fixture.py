@@ -178,7 +178,7 @@ async def live_site(folder: Path, *, speed: float, duration_s: float = 780.0) ->
 
     Args:
         folder: For their files.
-        speed: Seconds of the bench in a second; its burn of `live_fixture.SHORT_BURN` is lit after a minute.
+        speed: Seconds of the bench in a second; its burn is that of `live_fixture.short_burn`.
         duration_s: Length of the bench's record.
     """
     async with simulated_bench(folder / "bench", speed=speed, duration_s=duration_s) as bench:

@@ -162,6 +162,7 @@ class Board:
                 recording=self.recording(),
                 link=self.link_words(),
                 trouble=self._trouble(),
+                committed_ns=self.counts.last_commit_ns,
                 values=dict(self._values),
                 lost=self.lost,
                 trial=None if trial is None else trial.id,

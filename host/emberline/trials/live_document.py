@@ -56,6 +56,7 @@ class LiveState:
     Attributes:
         bench: Id of the bench.
         now_ns: The daemon's time, UTC nanoseconds.
+        committed_ns: When readings reached the disk last, by the same clock; None before.
         recording: Whether readings reach the disk.
         link: State of the link in words.
         trouble: What is wrong, in words; empty if nothing is.
@@ -76,6 +77,7 @@ class LiveState:
     recording: Recording
     link: str
     trouble: str = ""
+    committed_ns: int | None = None
     values: Mapping[Role, LiveValue] = field(default_factory=dict)
     lost: int = 0
     trial: str | None = None
@@ -95,6 +97,7 @@ def live_document(state: LiveState) -> dict[str, Any]:
         "schema": LIVE_SCHEMA,
         "bench": state.bench,
         "time_ns": state.now_ns,
+        "committed_ns": state.committed_ns,
         "recording": state.recording.value,
         "link": state.link,
         "trouble": state.trouble,

@@ -52,6 +52,7 @@ def commit(board: Board, one: CommitReceipt) -> None:
 def test_a_value_is_the_median_of_the_newest_second_with_its_age(board: Board, time: Time) -> None:
     commit(board, receipt("mass", [5000.0] * 30 + [970.0] * 9 + [4000.0]))
     time.now_s += 0.75
+    assert board.document()["committed_ns"] == int(NOW_S * SECOND_NS)
     mass = board.document()["values"]["mass"]
     assert mass == {"value": 970.0, "u": 2.393, "unit": "g", "age_s": 0.75, "stale": False}
 

@@ -1,0 +1,1 @@
+"""`deploy/bench viewers`: many people watch, and recording does not notice."""
