@@ -16,7 +16,6 @@ from emberline.store.records import (
     Note,
     StoredSummary,
     Tally,
-    TrackerState,
     Trial,
 )
 from emberline.store.schema import keep_copy
@@ -136,11 +135,6 @@ class StoreReader:
         """Return how many corrections each corrected trial has, by its id."""
         with reading(self.path) as connection:
             return corrections.counts(connection)
-
-    def tracker_state(self, trial: str) -> TrackerState | None:
-        """Return the state of an open trial's tracker, or None."""
-        with reading(self.path) as connection:
-            return trials.tracker_state(connection, trial)
 
     def notes(self, bench: str) -> list[Note]:
         """Return the remarks on a bench in order of time."""

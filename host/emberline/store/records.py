@@ -90,14 +90,6 @@ class Tally:
 
 
 @dataclass(frozen=True, slots=True)
-class TrackerState:
-    """State of a tracker that has seen every commit up to and including `commit`."""
-
-    state: bytes
-    commit: int
-
-
-@dataclass(frozen=True, slots=True)
 class Note:
     """A person's remark."""
 

@@ -18,7 +18,7 @@ from emberline.store.errors import StoreDamagedError
 from emberline.store.notices import Notice, NoticeKind
 from emberline.store.place import WriterLock, refuse_network_share
 from emberline.store.reader import StoreReader
-from emberline.store.records import CommitReceipt, Gap, Note, Pruned, TrackerState, Trial
+from emberline.store.records import CommitReceipt, Gap, Note, Pruned, Trial
 from emberline.store.set_aside import set_aside
 from emberline.trials.corrections import Correction
 
@@ -211,10 +211,6 @@ class Store(StoreReader):
         """
         now_ns = self._now_ns()
         self._writer.run(lambda connection: corrections.add(connection, trial, entry, plan_text, now_ns))
-
-    def save_tracker_state(self, trial: str, state: TrackerState) -> None:
-        """Replace the state of an open trial's tracker."""
-        self._writer.run(lambda connection: trials.save_tracker_state(connection, trial, state, self._now_ns()))
 
     def add_note(self, bench: str, note: Note) -> None:
         """Keep a person's remark."""

@@ -1,4 +1,4 @@
-"""Trials and what belongs to them: plans, events, summaries, notes and the tracker's state."""
+"""Trials and what belongs to them: plans, events, summaries and notes."""
 
 import sqlite3
 from collections.abc import Sequence
@@ -9,7 +9,7 @@ from uncertainties import ufloat
 
 from emberline.curves.events import Event, EventKind, Retraction
 from emberline.store.errors import UnknownTrialError
-from emberline.store.records import Note, StoredSummary, TrackerState, Trial
+from emberline.store.records import Note, StoredSummary, Trial
 
 _SELECT = (
     "SELECT trials.id, trials.bench, label, origin, source, start_ns, end_ns, zone, relative, remarks, created_ns,"
@@ -115,10 +115,9 @@ def _trial(row: tuple[str, str, str | None, str, str | None, int, int | None, st
 
 
 def end(connection: sqlite3.Connection, trial: str, end_ns: int) -> None:
-    """Close a trial; its tracker's state is not needed any more."""
+    """Close a trial."""
     get(connection, trial)
     connection.execute("UPDATE trials SET end_ns = ? WHERE id = ?", (end_ns, trial))
-    connection.execute("DELETE FROM tracker_states WHERE trial = ?", (trial,))
 
 
 def save_plan(connection: sqlite3.Connection, trial: str, document: str, now_ns: int) -> None:
@@ -212,21 +211,6 @@ def summary(connection: sqlite3.Connection, trial: str) -> StoredSummary | None:
     get(connection, trial)
     row = connection.execute("SELECT document, version, listing FROM results WHERE trial = ?", (trial,)).fetchone()
     return StoredSummary(*row) if row else None
-
-
-def save_tracker_state(connection: sqlite3.Connection, trial: str, state: TrackerState, now_ns: int) -> None:
-    """Replace the state of an open trial's tracker."""
-    get(connection, trial)
-    connection.execute(
-        "INSERT OR REPLACE INTO tracker_states VALUES (?, ?, ?, ?)", (trial, now_ns, state.commit, state.state)
-    )
-
-
-def tracker_state(connection: sqlite3.Connection, trial: str) -> TrackerState | None:
-    """Return the state of a trial's tracker, or None where none was saved or the trial has ended."""
-    get(connection, trial)
-    row = connection.execute("SELECT state, last_commit FROM tracker_states WHERE trial = ?", (trial,)).fetchone()
-    return TrackerState(*row) if row else None
 
 
 def add_note(connection: sqlite3.Connection, bench: str, note: Note, now_ns: int) -> None:

@@ -7,7 +7,7 @@ from uncertainties import ufloat
 
 from emberline.curves.events import Event, EventKind, Retraction
 from emberline.store.errors import UnknownTrialError
-from emberline.store.records import Note, StoredSummary, TrackerState
+from emberline.store.records import Note, StoredSummary
 from emberline.store.store import Store
 from emberline.store.trials import zone_named
 from unit.store.made_up import NOON_NS, SECOND_NS, batch, numbers
@@ -84,21 +84,16 @@ def test_events_come_back_as_they_were(store: Store) -> None:
     assert store.retractions(trial) == gone
 
 
-def test_summaries_notes_and_tracker_states(store: Store) -> None:
+def test_summaries_and_notes(store: Store) -> None:
     trial = store.create_trial(bench="b", start_ns=NOON_NS).id
     assert store.summary(trial) is None
     store.save_summary(trial, "{}", "0.1.0")
     store.save_summary(trial, '{"a": 1}', "0.2.0")
     assert store.summary(trial) == StoredSummary('{"a": 1}', "0.2.0")
-    assert store.tracker_state(trial) is None
-    store.save_tracker_state(trial, TrackerState(b"\x01", 5))
-    store.save_tracker_state(trial, TrackerState(b"\x02", 9))
-    assert store.tracker_state(trial) == TrackerState(b"\x02", 9)
     store.add_note("b", Note(NOON_NS + 5, "a gust", trial))
     store.add_note("b", Note(NOON_NS, "set up", None))
     assert [one.text for one in store.notes("b")] == ["set up", "a gust"]
     store.end_trial(trial, NOON_NS + SECOND_NS)
-    assert store.tracker_state(trial) is None
     assert store.trial(trial).end_ns == NOON_NS + SECOND_NS
 
 
@@ -108,11 +103,9 @@ def test_an_unknown_trial_is_told_everywhere(store: Store) -> None:
         lambda: store.events("x"),
         lambda: store.retractions("x"),
         lambda: store.summary("x"),
-        lambda: store.tracker_state("x"),
         lambda: store.save_plan("x", ""),
         lambda: store.save_events("x", []),
         lambda: store.save_summary("x", "", ""),
-        lambda: store.save_tracker_state("x", TrackerState(b"", 0)),
         lambda: store.add_note("b", Note(0, "", "x")),
         lambda: store.end_trial("x", 0),
         lambda: store.compact("x"),

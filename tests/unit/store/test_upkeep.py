@@ -75,6 +75,7 @@ def test_a_bench_that_runs_on_is_stored_between_two_merges(store: Store, monkeyp
     monkeypatch.setattr(upkeep, "compact_next", merge_while_running)
     store.compact(trial.id)
     assert len(waiting) > 10
+    waiting[-1].result(timeout=30.0)
     assert shape(store.commits("b1"))[: len(before)] == before
     assert store.tally("dev", 1, "mass").stored == 1_000 + 5 * len(waiting)
 

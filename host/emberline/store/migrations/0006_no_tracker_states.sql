@@ -1,0 +1,2 @@
+-- A trial goes on from its stored samples, which takes seconds; a state of its own was never kept.
+DROP TABLE tracker_states;
