@@ -6,6 +6,7 @@ from starlette.types import ASGIApp
 
 from emberline.service.daemon import Daemon
 from emberline.service.metrics import Metrics
+from emberline.web.compare_page import compare_routes
 from emberline.web.frame import ERRORS, Guard, StaticFiles
 from emberline.web.health_page import health_routes
 from emberline.web.live_page import LivePages
@@ -21,6 +22,7 @@ def site(daemon: Daemon, version: str) -> ASGIApp:
     metrics = Metrics(lambda: daemon.figures(version))
     routes = [
         *LivePages(daemon).routes(),
+        *compare_routes(daemon),
         *health_routes(daemon.health.health, metrics),
         Route("/static/{name}", StaticFiles().serve),
     ]

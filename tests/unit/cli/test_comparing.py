@@ -2,53 +2,24 @@
 
 import json
 from pathlib import Path
-from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
 
-from emberline import __version__
+from compared_fixture import fill
 from emberline.app import STORE_NAME
 from emberline.cli import main
 from emberline.store.reader import StoreReader
 from emberline.store.store import Store
 
-RESULTS = {
-    "time_to_boil": ((402.0, 411.0, 395.0), (361.0, 370.0, 352.0)),
-    "thermal_efficiency": ((0.20, 0.21, 0.19), (0.20, 0.21, 0.20)),
-}
-
-
-def document(trial: str, holes: str, index: int, excluded: str | None) -> dict[str, Any]:
-    group = ("8", "12").index(holes)
-    results: dict[str, Any] = {
-        name: {"value": groups[group][index % 3], "u": 1.0, "unit": "s" if name == "time_to_boil" else "", "budget": {}}
-        for name, groups in RESULTS.items()
-    }
-    return {
-        "trial": trial,
-        "label": None,
-        "factors": {"holes": holes},
-        "results": results,
-        "absent": {},
-        "conditions": {"air_c": 12.0, "pressure_pa": None, "load_wavering_g": 0.2},
-        "excluded": None if excluded is None else {"why": excluded},
-    }
-
 
 @pytest.fixture
 def data(tmp_path: Path) -> Path:
-    """Six trials with summaries, and one that was excluded; the summaries are taken as they are."""
+    """A store with a short series of burns."""
     folder = tmp_path / "data"
     folder.mkdir()
     with Store.open(folder / STORE_NAME) as store:
-        for index in range(7):
-            holes = ("8", "12")[index % 2]
-            plan = f'factors = {{ holes = "{holes}" }}\n'
-            trial = store.create_trial(bench="yard", start_ns=(index + 1) * 10**13, plan_text=plan)
-            store.end_trial(trial.id, trial.start_ns + 10**12)
-            told = document(trial.id, holes, index // 2, "rain" if index == 6 else None)
-            store.save_summary(trial.id, json.dumps(told), __version__)
+        fill(store)
     return folder
 
 
