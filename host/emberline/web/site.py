@@ -10,6 +10,7 @@ from emberline.web.compare_page import compare_routes
 from emberline.web.frame import ERRORS, Guard, StaticFiles
 from emberline.web.health_page import health_routes
 from emberline.web.live_page import LivePages
+from emberline.web.overlay_page import overlay_routes
 
 
 def site(daemon: Daemon, version: str) -> ASGIApp:
@@ -22,6 +23,7 @@ def site(daemon: Daemon, version: str) -> ASGIApp:
     metrics = Metrics(lambda: daemon.figures(version))
     routes = [
         *LivePages(daemon).routes(),
+        *overlay_routes(daemon),
         *compare_routes(daemon),
         *health_routes(daemon.health.health, metrics),
         Route("/static/{name}", StaticFiles().serve),
