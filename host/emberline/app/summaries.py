@@ -127,6 +127,7 @@ def write_summary(trial: Trial, analysis: "Analysis", document: Document, data: 
     """
     from emberline.reports.curve_data import curve_data
     from emberline.reports.page import summary_texts
+    from emberline.store.export import by_second, write
     from emberline.trials.listing import listing_document
 
     listing = json.dumps(listing_document(analysis), ensure_ascii=False, allow_nan=False)
@@ -137,6 +138,7 @@ def write_summary(trial: Trial, analysis: "Analysis", document: Document, data: 
     write_text(summary.folder / "parts.json", json.dumps({"head": texts.head, "rest": texts.rest}))
     write_text(summary.folder / "curves.json", json.dumps(curve_data(analysis), allow_nan=False))
     write_text(summary.folder / "curves.svg", texts.picture)
+    write(by_second(analysis), summary.folder / "seconds.csv")
     write_text(summary.page, texts.page)
     return summary
 

@@ -89,7 +89,7 @@ class Daemon:
         )
         self.lanes = {one.bench_id: Lane(one, boards[one.bench_id], shared) for one in setting.benches}
         keepers = {name: lane.keeper for name, lane in self.lanes.items()}
-        self.desk = Desk(store, clock, keepers, self.summaries.put)
+        self.desk = Desk(store, clock, keepers, self.summaries.put, self.summaries.works_on)
         self.again = False
         self.worst_lag_s = 0.0
         self._notifier = Notifier(os.environ)

@@ -12,13 +12,11 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass, replace
 
 from emberline.bench.plan_values import PlanValue, changed, plan_values
-from emberline.curves.events import EventKind
 from emberline.service.clock import Clock
 from emberline.service.keeper import Ended, Keeper
 from emberline.store.records import StoredSummary, Trial
 from emberline.store.store import Store
 from emberline.trials.corrections import (
-    BY_HAND_U_S,
     LONGEST_TEXT,
     AddEvent,
     Change,
@@ -59,9 +57,20 @@ class By:
 
 
 class Desk:
-    """Takes corrections of all trials of a store."""
+    """Takes corrections of all trials of a store.
 
-    def __init__(self, store: Store, clock: Clock, keepers: Mapping[str, Keeper], due: Callable[[Ended], None]) -> None:
+    Attributes:
+        works_on: Tells whether a trial's summary is being worked out, or waits for it.
+    """
+
+    def __init__(
+        self,
+        store: Store,
+        clock: Clock,
+        keepers: Mapping[str, Keeper],
+        due: Callable[[Ended], None],
+        works_on: Callable[[str], bool] = lambda _: False,
+    ) -> None:
         """Prepare.
 
         Args:
@@ -69,11 +78,12 @@ class Desk:
             clock: The daemon's clock.
             keepers: Those who keep the running trials, by bench.
             due: Told when a summary is due.
+            works_on: Tells whether a trial's summary is being worked out, or waits for it.
         """
         self._store = store
         self._clock = clock
         self._keepers = keepers
-        self._due = due
+        self._due, self.works_on = due, works_on
         self._lock = asyncio.Lock()
 
     async def resume(self) -> None:
@@ -86,18 +96,10 @@ class Desk:
         corrected = [trial for trial in self._store.trials() if trial.end_ns is not None and trial.id in counts]
         return [trial for trial in corrected if is_behind(self._store.summary(trial.id), counts[trial.id])]
 
-    async def stamp(self, bench: str, kind: EventKind, by: By, u_s: float = BY_HAND_U_S) -> Correction:
-        """Set an event of a bench's running trial at this moment.
-
-        Raises:
-            CorrectionError: None is running, or this cannot be stamped.
-            StoreError: It cannot be kept.
-        """
-        now_ns = self._clock.now_ns()
-        board = self._keepers[bench].board if bench in self._keepers else None
-        if board is None or board.trial is None:
-            raise CorrectionError("no trial is running on this bench: start one first")
-        return await self.correct(board.trial.id, AddEvent(kind, (now_ns - board.trial.start_ns) / 1e9, u_s), by)
+    def renew(self, trial: Trial) -> None:
+        """Have the summary of an ended trial worked out, such as one that an earlier version wrote."""
+        if trial.end_ns is not None and not self.works_on(trial.id):
+            self._due(Ended(trial.bench, trial.id, provisional=False))
 
     async def edit_plan(self, trial: str, text: str, by: By) -> Correction:
         """Put another text in the place of a plan.

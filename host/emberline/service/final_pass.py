@@ -62,6 +62,7 @@ class Summaries:
         self._boards = boards
         self._final_pass = final_pass
         self._due: dict[str, Ended] = {}
+        self._now: str | None = None
         self._news = asyncio.Event()
         self._idle = asyncio.Event()
         self._idle.set()
@@ -75,6 +76,10 @@ class Summaries:
         self._idle.clear()
         self._news.set()
 
+    def works_on(self, trial: str) -> bool:
+        """Tell whether a trial's summary is being worked out, or waits for it."""
+        return trial in self._due or trial == self._now
+
     async def done(self) -> None:
         """Wait until every summary that is due has been worked out, or has failed and is put off."""
         await self._idle.wait()
@@ -86,11 +91,14 @@ class Summaries:
             put_off: dict[str, Ended] = {}
             while self._due:
                 ended = self._due.pop(next(iter(self._due)))
+                self._now = ended.trial
                 try:
                     await self._work(ended)
                 except (ApartError, StoreError) as error:
                     put_off[ended.trial] = ended
                     self._report(ended.bench, str(error))
+                finally:
+                    self._now = None
             self._due = put_off
             for bench in self._troubles.keys() - {ended.bench for ended in put_off.values()}:
                 self._report(bench, "")

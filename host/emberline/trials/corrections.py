@@ -173,20 +173,25 @@ def words(log: Log) -> dict[int, Word]:
     return said
 
 
-def with_corrections(announced: Sequence[Event], log: Log, start_ns: int) -> list[Event]:
-    """Return the events of a running trial with a person's in the place of those that they are about.
+def with_corrections(events: Sequence[Event], log: Log, start_ns: int) -> list[Event]:
+    """Return the events of a trial as its corrections leave them: a person's in the place of those that were found.
 
     Args:
-        announced: What a live run announced.
+        events: What was found or announced, remarks, and what earlier corrections set.
         log: All corrections so far.
         start_ns: UTC nanoseconds of the trial's first sample; a person's event is announced when it is set.
     """
     made_ns = {entry.number: entry.made_ns for entry in log}
-    said = [
-        word if word.event is None else replace(word, event=word.event.announced((made_ns[number] - start_ns) / 1e9))
-        for number, word in words(log).items()
-    ]
-    return with_words(announced, said)
+    found = [event for event in events if not event.by_person or event.kind is EventKind.NOTE]
+    # One that was read with the record already knows its load.
+    read = {(event.kind, event.t_s): event for event in events if event.by_person}
+    said = []
+    for number, word in words(log).items():
+        if word.event is not None:
+            event = read.get((word.kind, word.event.t_s), word.event)
+            word = replace(word, event=event.announced((made_ns[number] - start_ns) / 1e9))
+        said.append(word)
+    return with_words(found, said)
 
 
 def set_by(log: Log, event: Event) -> int | None:

@@ -10,6 +10,8 @@ from emberline.web.compare_page import compare_routes
 from emberline.web.frame import ERRORS, Guard, StaticFiles
 from emberline.web.health_page import health_routes
 from emberline.web.live_page import LivePages
+from emberline.web.trial_page import TrialPages
+from emberline.web.trials_page import trials_routes
 from emberline.web.overlay_page import overlay_routes
 
 
@@ -24,6 +26,8 @@ def site(daemon: Daemon, version: str) -> ASGIApp:
     routes = [
         *LivePages(daemon).routes(),
         *overlay_routes(daemon),
+        *trials_routes(daemon),
+        *TrialPages(daemon).routes(),
         *compare_routes(daemon),
         *health_routes(daemon.health.health, metrics),
         Route("/static/{name}", StaticFiles().serve),

@@ -21,6 +21,7 @@ from emberline.store.errors import StoreFullError, UnknownTrialError
 from emberline.store.records import StoredSummary
 from emberline.store.store import Store
 from emberline.trials.corrections import (
+    BY_HAND_U_S,
     AddEvent,
     Correction,
     CorrectionError,
@@ -52,7 +53,16 @@ class Bench:
         board = Board("yard", self.clock, IngestCounts())
         self.store.commit("yard", [batch(0, 3000)])
         self.keeper = Keeper(self.store, "yard", self.clock, board, "UTC", self.script, self.due.append)
-        self.desk = Desk(self.store, self.clock, {"yard": self.keeper}, self.due.append)
+        self.desk = Desk(self.store, self.clock, {"yard": self.keeper}, self.due.append, self.works_on)
+
+    def works_on(self, trial: str) -> bool:
+        return any(ended.trial == trial for ended in self.due)
+
+    async def stamp(self, kind: EventKind, by: By) -> Correction:
+        """Set an event of the running trial now, as its live page does."""
+        assert self.keeper.board.trial is not None
+        t_s = (self.clock.now_ns() - self.keeper.board.trial.start_ns) / 1e9
+        return await self.desk.correct(self.keeper.board.trial.id, AddEvent(kind, t_s, BY_HAND_U_S), by)
 
     def imported(self, *events: Event) -> str:
         """Enter a trial of 300 seconds, such as of another program's file."""
@@ -185,7 +195,7 @@ async def test_of_two_at_once_the_second_is_refused(bench: Bench) -> None:
 
 async def test_a_stamp_is_announced_in_the_place_of_what_was_found(bench: Bench) -> None:
     name = await bench.running(replace(LIT, t_s=100.0, announced_t_s=115.0), BOIL)
-    made = await bench.desk.stamp("yard", EventKind.BOIL, By("Ana"))
+    made = await bench.stamp(EventKind.BOIL, By("Ana"))
     assert isinstance(made.change, AddEvent)
     assert made.change.t_s == 160.0
     assert bench.told() == ["lit", "boil", "boil back", "boil"]
@@ -198,7 +208,7 @@ async def test_a_stamp_is_announced_in_the_place_of_what_was_found(bench: Bench)
 
 async def test_what_is_found_after_a_stamp_is_kept_and_not_shown(bench: Bench) -> None:
     name = await bench.running(LIT)
-    await bench.desk.stamp("yard", EventKind.BOIL, By("Ana"))
+    await bench.stamp(EventKind.BOIL, By("Ana"))
     bench.script.turns = [turn(LIT, replace(BOIL, t_s=150.0)), turn(LIT, replace(BOIL, t_s=150.0), OUT)]
     await bench.keeper.catch_up()
     await bench.keeper.catch_up()
@@ -213,7 +223,7 @@ async def test_what_is_found_after_a_stamp_is_kept_and_not_shown(bench: Bench) -
 
 async def test_a_restarted_daemon_shows_a_persons_events_in_their_place(bench: Bench) -> None:
     await bench.running(LIT, BOIL)
-    await bench.desk.stamp("yard", EventKind.BOIL, By("Ana"))
+    await bench.stamp(EventKind.BOIL, By("Ana"))
     board = Board("yard", bench.clock, IngestCounts())
     again = Keeper(bench.store, "yard", bench.clock, board, "UTC", bench.script, bench.due.append)
     await again.resume()
@@ -228,11 +238,20 @@ async def test_a_plan_that_is_edited_while_it_burns_is_followed_at_once(bench: B
     assert bench.keeper.board.document()["label"] == "bark"
 
 
-async def test_nothing_is_stamped_where_nothing_runs(bench: Bench) -> None:
-    assert "no trial is running" in str(await refusal(bench.desk.stamp("yard", EventKind.BOIL, ANA)))
-    assert "no trial is running" in str(await refusal(bench.desk.stamp("attic", EventKind.BOIL, ANA)))
+async def test_a_remark_is_no_event_to_stamp(bench: Bench) -> None:
     await bench.running()
-    assert (await refusal(bench.desk.stamp("yard", EventKind.NOTE, ANA))).field == "kind"
+    assert (await refusal(bench.stamp(EventKind.NOTE, ANA))).field == "kind"
+
+
+async def test_a_summary_is_asked_for_once_and_only_of_what_has_ended(bench: Bench) -> None:
+    trial = bench.imported()
+    for _ in range(2):
+        bench.desk.renew(bench.store.trial(trial))
+    assert bench.due == [Ended("shed", trial, provisional=False)]
+    assert bench.desk.works_on(trial)
+    name = await bench.running()
+    bench.desk.renew(bench.store.trial(name))
+    assert not bench.desk.works_on(name)
 
 
 async def test_what_the_store_does_not_take_is_not_announced(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -243,7 +262,7 @@ async def test_what_the_store_does_not_take_is_not_announced(bench: Bench, monke
 
     monkeypatch.setattr(bench.store, "add_correction", full)
     with pytest.raises(StoreFullError):
-        await bench.desk.stamp("yard", EventKind.BOIL, ANA)
+        await bench.stamp(EventKind.BOIL, ANA)
     assert bench.told() == ["lit"]
 
 

@@ -162,8 +162,10 @@ async def test_only_the_newest_request_of_a_trial_is_worked_out(store: Store, bo
     summaries = Summaries(store, {"yard": board}, sum_up)
     for provisional in (True, True, False):
         summaries.put(Ended("yard", trial.id, provisional=provisional))
+    assert summaries.works_on(trial.id)
     await worked(summaries)
     assert pages(board) == [f"{trial.id}-False.html"]
+    assert not summaries.works_on(trial.id)
 
 
 async def test_a_failure_is_shown_and_the_next_summary_is_worked_out(

@@ -25,6 +25,7 @@ from emberline.trials.corrections import (
     set_by,
     standing,
     undone_by,
+    with_corrections,
     words,
 )
 
@@ -185,3 +186,17 @@ def test_values_of_a_plan_go_back_to_what_they_were() -> None:
     assert plan_after(undone, Undo(3)) == {"fuel.char_left_g": 62.0, "label": "b"}
     assert plan_after(undone, Undo(1)) == {"fuel.char_left_g": None}
     assert plan_after(undone, Exclude()) == {}
+
+
+def test_events_are_as_their_corrections_leave_them() -> None:
+    found = Event(EventKind.BOIL, 612.0, 2.0, "curve", announced_t_s=624.0)
+    lit = Event(EventKind.LIT, 60.0, 2.0, "curve")
+    note = Event(EventKind.NOTE, 300.0, 1.0, "wind", by_person=True)
+    entries = log(MOVED)
+    moved = Event(EventKind.BOIL, 620.0, 2.0, "set by Ana", announced_t_s=1.0, by_person=True)
+    assert with_corrections([lit, note, found], entries, 0) == [lit, note, moved]
+    # Once the record was read again, the event is kept with what was read.
+    read = replace(moved, evidence="set by Ana; load rose by 5.0 g")
+    assert with_corrections([lit, read], entries, 0) == [lit, read]
+    # What was taken back is gone before the record is read again.
+    assert with_corrections([lit, read], log(MOVED, Undo(1)), 0) == [lit]

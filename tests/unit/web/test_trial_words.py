@@ -1,11 +1,7 @@
 """A stored trial in words."""
 
 import json
-from collections.abc import Iterator
-from pathlib import Path
 from zoneinfo import ZoneInfo
-
-import pytest
 
 from emberline.store.store import Store
 from emberline.trials.corrections import Correction, Exclude
@@ -17,12 +13,6 @@ LISTING = {
     "absent": {"burn_time": "it burns on"}, "spark": [1.0, None], "excluded": None, "corrected": True,
     "unconfirmed_boil": True, "corrections": 0,
 }  # fmt: skip
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with Store.open(tmp_path / "s") as opened:
-        yield opened
 
 
 def test_moments_are_local_with_their_offset() -> None:

@@ -4,12 +4,9 @@ import json
 import re
 import sqlite3
 import time
-from collections.abc import Iterator
-from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
-import pytest
 from starlette.applications import Starlette
 from starlette.datastructures import QueryParams
 from starlette.types import ASGIApp
@@ -21,12 +18,6 @@ from emberline.web.trials_page import trials_routes, wanted_of
 from unit.store.made_up import NOON_NS, SECOND_NS
 from unit.web.test_trial_words import LISTING
 from web_fixture import asked
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with Store.open(tmp_path / "s") as opened:
-        yield opened
 
 
 def pages(store: Store) -> ASGIApp:
