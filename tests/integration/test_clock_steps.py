@@ -100,20 +100,26 @@ async def test_the_clock_is_set_between_trials(tmp_path: Path, wall: Wall, step_
     assert [store.missing(*stream) for stream in streams] == [[]] * len(CHANNELS)
 
 
-async def test_a_running_trial_keeps_to_the_time_in_which_it_began(tmp_path: Path, wall: Wall) -> None:
+@pytest.mark.parametrize("step_ns", [HOUR_NS, -HOUR_NS], ids=["forward", "back"])
+async def test_a_running_trial_keeps_to_the_time_in_which_it_began(tmp_path: Path, wall: Wall, step_ns: int) -> None:
     data, seen = tmp_path / "data", Seen()
     async with simulated_bench(tmp_path / "bench", duration_s=200.0, speed=1.0) as bench, asyncio.TaskGroup() as group:
         group.create_task(recorded(bench, data, seen))
         await until(lambda: seen.stored() > 50, "some readings")
         trial = await seen.daemons[0].lanes["bench"].keeper.arm("", None)
-        wall.offset_ns = HOUR_NS
+        wall.offset_ns = step_ns
         count = seen.stored()
         await until(lambda: seen.stored() > count + 50, "more readings")
         assert len(seen.daemons) == 1
-        newest_ns = StoreReader(data / STORE_NAME).newest_ns() or 0
-        assert newest_ns - StoreReader(data / STORE_NAME).trial(trial).start_ns < 120 * 10**9
+        store = StoreReader(data / STORE_NAME)
+        assert 0 < (store.newest_ns() or 0) - store.trial(trial).start_ns < 120 * 10**9
+        count = seen.stored()
         await seen.daemons[0].lanes["bench"].keeper.end()
-        await until(lambda: len(seen.daemons) == 2 and seen.stored() > 20, "the new time, once the trial has ended")
+        if step_ns > 0:
+            await until(lambda: len(seen.daemons) == 2 and seen.stored() > 20, "the new time, once the trial has ended")
+        else:
+            await until(lambda: seen.stored() > count + 50, "readings after the trial")
+            assert len(seen.daemons) == 1
         seen.over.set()
 
 

@@ -20,11 +20,12 @@ ALL, QUICK, EACH = 200, 20, 20
 @click.command(name="deploy/bench kills")
 @click.option("--quick", is_flag=True, help=f"{QUICK} kills instead of {ALL}.")
 @click.option("--kills", type=click.IntRange(1), help="So many kills.")
+@click.option("--in-order", is_flag=True, help="Ask it to end instead (SIGTERM): it must, with code 0, every time.")
 @click.option("--seed", default=1, show_default=True, help="Another seed kills at other moments.")
 @click.option(
     "--json", "json_file", type=click.Path(dir_okay=False, path_type=Path), help="Write the figures into this file."
 )
-def main(*, quick: bool, kills: int | None, seed: int, json_file: Path | None) -> None:
+def main(*, quick: bool, kills: int | None, in_order: bool, seed: int, json_file: Path | None) -> None:
     """Kill a recording daemon (SIGKILL) at random moments, and see that no sample is lost and nothing is told twice.
 
     Each burn takes some twenty kills, over a serial port and by way of a broker in turn: while the daemon starts, while
@@ -44,7 +45,7 @@ def main(*, quick: bool, kills: int | None, seed: int, json_file: Path | None) -
         while (left := wanted - sum(one.kills for one in rounds)) > 0:
             place = Path(folder) / str(len(rounds))
             broker = Broker(place / "broker") if len(rounds) % 2 else None
-            rounds.append(asyncio.run(_round(place, dice, min(EACH, left), broker)))
+            rounds.append(asyncio.run(_round(place, dice, min(EACH, left), broker, in_order=in_order)))
             progress.advance(task, rounds[-1].kills)
     figures: dict[str, object] = {
         "burns": len(rounds),
@@ -64,14 +65,14 @@ def main(*, quick: bool, kills: int | None, seed: int, json_file: Path | None) -
     for one in rounds:
         if one.replay:
             click.echo(f"{one.folder.name}: {one.replay}", err=True)
-    tell(f"{wanted} kills, seed {seed}", figures, bars, json_file)
+    tell(f"{wanted} {'ends in order' if in_order else 'kills'}, seed {seed}", figures, bars, json_file)
 
 
-async def _round(place: Path, dice: random.Random, kills: int, broker: Broker | None) -> Round:
+async def _round(place: Path, dice: random.Random, kills: int, broker: Broker | None, *, in_order: bool) -> Round:
     if broker is not None:
         broker.start()
     try:
-        return await burn_with_kills(place, dice, kills, broker)
+        return await burn_with_kills(place, dice, kills, broker, in_order=in_order)
     finally:
         if broker is not None:
             broker.kill()

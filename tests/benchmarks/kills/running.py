@@ -2,6 +2,7 @@
 
 import asyncio
 import random
+import signal
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -47,7 +48,13 @@ class Round:
 
 
 async def burn_with_kills(
-    folder: Path, dice: random.Random, kills: int, broker: Broker | None, speed: float = SPEED
+    folder: Path,
+    dice: random.Random,
+    kills: int,
+    broker: Broker | None,
+    speed: float = SPEED,
+    *,
+    in_order: bool = False,
 ) -> Round:
     """Record a burn with its trial under a daemon that is killed, and look at what is stored.
 
@@ -57,6 +64,7 @@ async def burn_with_kills(
         kills: How often; those that the burn is too short for come while its summary is worked out.
         broker: The broker by which the device is reached; None for a serial port.
         speed: Pace of the bench.
+        in_order: Whether it is asked to end instead, and must then end in order.
     """
     data = folder / "data"
     await asyncio.to_thread(folder.mkdir, parents=True, exist_ok=True)
@@ -76,14 +84,21 @@ async def burn_with_kills(
                     ended = True
                     await asyncio.sleep(dice.uniform(0.0, LONGEST_S))
                 summing += ended
-                starting += await daemon.health() is None
-                await daemon.kill()
+                answers = await daemon.health() is not None
+                starting += not answers
+                if in_order:
+                    code = await daemon.stop()
+                    # Before its first word it has nothing to put in order, and ends by the signal itself.
+                    assert code == 0 or (not answers and code == -signal.SIGTERM), f"it ended with code {code}"
+                else:
+                    await daemon.kill()
                 await daemon.start()
             await bench.process.wait()
             if not ended:
                 await daemon.told({"do": "end"}, LIMIT_S)
             await summary_kept(daemon)
             assert await daemon.stop() == 0, "the daemon did not end in order"
+        assert "Traceback" not in daemon.log.read_text()
         found = account(bench, data)
     events: tuple[str, ...] = ()
     replay = ""
