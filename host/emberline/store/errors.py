@@ -63,6 +63,14 @@ class PackError(StoreError):
     """A pack cannot be read."""
 
 
+class UnknownPhotoError(StoreError):
+    """A trial has no photo of that number."""
+
+
+class TooManyPhotosError(StoreError):
+    """A trial has as many photos as it may have."""
+
+
 class ExportError(StoreError):
     """An export cannot be written."""
 

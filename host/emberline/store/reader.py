@@ -5,12 +5,13 @@ from pathlib import Path
 
 from emberline.bench.samples import SampleBatch
 from emberline.curves.events import Event, Retraction
-from emberline.store import corrections, inventory, notices, samples, series, trials, upkeep
+from emberline.store import corrections, inventory, notices, photos, samples, series, trials, upkeep
 from emberline.store.blocks import Commit
 from emberline.store.connection import reading
 from emberline.store.errors import StoreDamagedError, StorePlaceError
 from emberline.store.inventory import StoredEntry
 from emberline.store.notices import Notice
+from emberline.store.photos import Photo
 from emberline.store.records import (
     Gap,
     Note,
@@ -135,6 +136,16 @@ class StoreReader:
         """Return how many corrections each corrected trial has, by its id."""
         with reading(self.path) as connection:
             return corrections.counts(connection)
+
+    def photos(self, trial: str) -> list[Photo]:
+        """Return the photos of a trial in order of time."""
+        with reading(self.path) as connection:
+            return photos.listed(connection, trial)
+
+    def photo(self, trial: str, photo: int) -> bytes:
+        """Return the picture of one photo, JPEG; `UnknownPhotoError` where there is none."""
+        with reading(self.path) as connection:
+            return photos.content(connection, trial, photo)
 
     def notes(self, bench: str) -> list[Note]:
         """Return the remarks on a bench in order of time."""

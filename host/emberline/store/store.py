@@ -12,7 +12,7 @@ from typing import Self
 
 from emberline.bench.samples import SampleBatch
 from emberline.curves.events import Event, Retraction
-from emberline.store import corrections, inventory, notices, samples, series, trials, upkeep
+from emberline.store import corrections, inventory, notices, photos, samples, series, trials, upkeep
 from emberline.store.connection import Writer
 from emberline.store.errors import StoreDamagedError
 from emberline.store.notices import Notice, NoticeKind
@@ -211,6 +211,14 @@ class Store(StoreReader):
         """
         now_ns = self._now_ns()
         self._writer.run(lambda connection: corrections.add(connection, trial, entry, plan_text, now_ns))
+
+    def add_photo(self, trial: str, taken_ns: int, size: tuple[int, int], content: bytes) -> int:
+        """Keep a photo of a trial and return its number; see `photos.add`."""
+        return self._writer.run(lambda connection: photos.add(connection, trial, taken_ns, size, content))
+
+    def remove_photo(self, trial: str, photo: int) -> None:
+        """Remove a photo of a trial."""
+        self._writer.run(lambda connection: photos.remove(connection, trial, photo))
 
     def add_note(self, bench: str, note: Note) -> None:
         """Keep a person's remark."""

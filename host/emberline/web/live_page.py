@@ -22,6 +22,7 @@ from emberline.trials.corrections import BY_HAND_U_S, CORRECTABLE, AddEvent, Cor
 from emberline.trials.live_document import HOT_CHAR
 from emberline.web.burn_events import burn_rows, lit_s
 from emberline.web.frame import REFUSED, done, page, refused, wants_json
+from emberline.web.photos import photo_rows
 from emberline.web.stream import Stream, Viewers, overview
 
 REMARKS = ("smoke", "soot", "flame unsteady", "jets formed")
@@ -137,6 +138,7 @@ class LivePages:
             "stamps": {kind.value: EVENTS[kind] for kind in CORRECTABLE if kind is not EventKind.STEP},
             "refusals": refusals,
             "typed": typed,
+            "photos": [] if trial is None else await asyncio.to_thread(photo_rows, store, trial),
             "planned": trial is not None and bool(trial.plan_text),
         }
 

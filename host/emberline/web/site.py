@@ -10,6 +10,8 @@ from emberline.web.compare_page import compare_routes
 from emberline.web.frame import ERRORS, Guard, StaticFiles
 from emberline.web.health_page import health_routes
 from emberline.web.live_page import LivePages
+from emberline.web.photos import PhotoPages
+from emberline.web.plan_page import plan_routes
 from emberline.web.trial_page import TrialPages
 from emberline.web.trials_page import trials_routes
 from emberline.web.overlay_page import overlay_routes
@@ -25,6 +27,8 @@ def site(daemon: Daemon, version: str) -> ASGIApp:
     metrics = Metrics(lambda: daemon.figures(version))
     routes = [
         *LivePages(daemon).routes(),
+        *plan_routes(daemon),
+        *PhotoPages(daemon).routes(),
         *overlay_routes(daemon),
         *trials_routes(daemon),
         *TrialPages(daemon).routes(),

@@ -31,7 +31,11 @@ def daemon() -> SimpleNamespace:
     watch.over(Board("yard", clock, IngestCounts()))
     figures = {"yard": BenchFigures(0, 0, 0)}
     return SimpleNamespace(
-        health=watch, lanes={}, figures=lambda version: Figures(watch.health(), version, figures, 0.0, 0.0, 0)
+        health=watch,
+        lanes={},
+        store=None,
+        desk=None,
+        figures=lambda version: Figures(watch.health(), version, figures, 0.0, 0.0, 0),
     )
 
 

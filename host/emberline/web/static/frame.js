@@ -84,6 +84,12 @@ document.addEventListener("submit", async (event) => {
   form.dispatchEvent(new CustomEvent("sent", { bubbles: true, detail: said }));
 });
 
+// A form with one field that says it all is sent as soon as the field is filled.
+document.addEventListener("change", (event) => {
+  const form = event.target.form;
+  if (form?.matches("[data-at-once]")) form.requestSubmit();
+});
+
 // The name of whoever corrects something is kept on this device.
 export function keepWho(place) {
   for (const field of place.querySelectorAll('input[name="who"]')) {
