@@ -1,10 +1,11 @@
-// The curves of a burn: three panels over one axis of minutes, with its events.
+// The curves of a burn: its panels over one axis of minutes, with its events.
 
 import { clock, number, put } from "./readings.js";
 
 const WINDOW_S = 1200;
 const PANELS = [
-  { title: "Temperature", unit: "°C", places: 1, series: [["water", "water", []], ["flame", "flame", [7, 4]]] },
+  { title: "Water", unit: "°C", places: 1, series: [["water", "water", []]] },
+  { title: "Flame", unit: "°C", places: 0, series: [["flame", "flame", []]] },
   { title: "On the scale", unit: "g", places: 1, series: [["mass", "load", []], ["pot_mass", "pot", [7, 4]]] },
   { title: "Burning rate", unit: "g/min", places: 1, floor: 0, span: true, series: [["burning_rate", "rate", []]] },
 ];
@@ -143,7 +144,8 @@ export class Curves {
       const at = plot?.cursor.idx;
       const parts = panel.series.map(([, name], index) => {
         const value = at == null ? null : plot.data[index + 1][at];
-        return value == null ? name : `${name} ${number(value, panel.places)}`;
+        const called = panel.series.length > 1 ? name : "";
+        return value == null ? called : `${called} ${number(value, panel.places)}`.trim();
       });
       const when = at == null ? "" : ` at ${clock(60 * plot.data[0][at])}`;
       put(head.querySelector("span"), ` ${parts.join(", ")} ${panel.unit}${when}`);
