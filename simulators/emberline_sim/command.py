@@ -6,6 +6,7 @@ import json
 import os
 import secrets
 import signal
+import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
@@ -16,6 +17,7 @@ from typing import Protocol
 import click
 
 from emberline_sim.broker_port import BrokerPlace, BrokerPort
+from emberline_sim.by_hand import Hand, handled
 from emberline_sim.device.life import DeviceSpec
 from emberline_sim.device.microcontroller import Microcontroller
 from emberline_sim.device.wiring import wire
@@ -98,6 +100,12 @@ MAX_RING_S = MAX_RING_MS / 1000.0
     help="Seconds to wait after the burn for the host to store the rest.",
 )
 @click.option(
+    "--by-hand",
+    is_flag=True,
+    help="Read from standard input what somebody does at the bench: put G, take G, clear, dip, lift, light, end. The "
+    "burn begins at `light`.",
+)
+@click.option(
     "--tally",
     type=click.Path(dir_okay=False, path_type=Path),
     help="Write what was sent, by boot and stream, into this JSON file at the end.",
@@ -122,6 +130,7 @@ def main(
     frame_period: float,
     ring: float | None,
     linger: float,
+    by_hand: bool,
     tally: Path | None,
 ) -> None:
     """Burn a batch on a simulated bench, and speak to a host as its microcontroller would.
@@ -159,7 +168,8 @@ def main(
             line = _BrokerLine(BrokerPort(_place(mqtt, mqtt_user, mqtt_ca), bench, device), f"broker {mqtt}")
         elif pty_link is not None:
             line = _SerialLine(PtyPort(pty_link))
-        left = _run(recording, spec, line, mischief, speed, linger, at_once=at_once, tally=tally)
+        hand = Hand(sys.stdin.fileno()) if by_hand else None
+        left = _run(recording, spec, line, mischief, speed, linger, hand, at_once=at_once, tally=tally)
     except SimError as exc:
         raise click.UsageError(str(exc)) from exc
     if left:
@@ -239,12 +249,15 @@ def _run(
     mischief: Mischief,
     speed: float,
     linger_s: float,
+    hand: Hand | None = None,
     *,
     at_once: bool,
     tally: Path | None,
 ) -> int:
     """Run the burn on a line; return how many samples were left without an acknowledgement, 0 if told to stop."""
     converters, blocks = wire(recording)
+    if hand is not None:
+        blocks = handled(recording, converters, blocks, hand)
     with _stop_signals() as stopped, line.open():
         _say(f"{line.name}, waiting for the host" if not at_once else line.name)
         while not (at_once or stopped() or line.heard()):
