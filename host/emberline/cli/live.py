@@ -116,15 +116,26 @@ def watch(bench: str | None, data: Path | None) -> None:
 @click.command(epilog=epilog("emberline arm --plan plan.toml --label 'chips, run 3'", 2, 6))
 @click.option("--plan", type=click.Path(path_type=Path), metavar="FILE", help="What you know of the burn (TOML).")
 @click.option("--label", help="A name for the trial, where the plan has none.")
+@click.option("--guided", is_flag=True, help="Be asked one thing after the other, with the load cell as the balance.")
 @click.option("--series", metavar="NAME", help="The burn is the next run of a planned series, whose factors it takes.")
 @bench_option
 @data_option
 @telling
-def arm(plan: Path | None, label: str | None, series: str | None, bench: str | None, data: Path | None) -> None:
+def arm(
+    plan: Path | None, label: str | None, guided: bool, series: str | None, bench: str | None, data: Path | None
+) -> None:
     """Open a trial on the running bench, before the fire is lit.
 
-    Where a trial was opened by a fire that nobody armed, it is given the plan.
+    Where a trial was opened by a fire that nobody armed, it is given the plan. With --guided, fuel, pot and water are
+    weighed on the bench's own load cell, and what is weighed after the burn enters the plan.
     """
+    if guided:
+        if plan is not None or label is not None:
+            raise click.UsageError("--guided asks for what --plan and --label say: leave them out")
+        from emberline.cli.guided import guide
+
+        guide(_data(data), bench)
+        return
     from emberline.config import load_plan, read_text
     from emberline.service.control_client import ask
 

@@ -16,6 +16,7 @@ from typing import Any
 from emberline.service.board import Board
 from emberline.service.control_place import socket_path
 from emberline.service.errors import RequestError, ServiceError
+from emberline.service.guide import Guides
 from emberline.service.health import HealthWatch, health_document
 from emberline.service.lane import Lane, lane_of
 from emberline.store.errors import StoreError
@@ -41,8 +42,16 @@ LEAST_PAUSE_S = 0.1
 class Control:
     """Serves the control channel of one data folder."""
 
-    def __init__(self, folder: Path, lanes: Mapping[str, Lane], watch: HealthWatch, store: Store) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        lanes: Mapping[str, Lane],
+        watch: HealthWatch,
+        store: Store,
+        guides: Guides | None = None,
+    ) -> None:
         """Prepare; `run` serves until cancelled."""
+        self._guides = guides
         self._path = socket_path(folder)
         self._store = store
         self._watch = watch
@@ -124,6 +133,8 @@ class Control:
                 case {"do": "plan series", "name": str(name), "document": str(document)}:
                     await asyncio.to_thread(self._store.plan_series, name, document)
                     return {"done": "plan series"}
+                case {"do": "guide"} if self._guides is not None:
+                    return {"done": "guide", "guide": await self._guided(self._guides, request)}
                 case {"do": "health", "bench": str()}:
                     health = self._watch.health().of(self._lane(request).bench_id)
                     return {"done": "health", "health": health_document(health)}
@@ -134,6 +145,10 @@ class Control:
         except (ServiceError, StoreError) as error:
             return {"refused": str(error)}
         return {"refused": f"no request of this kind is known, or a part of it is missing: {request.get('do')!r}"}
+
+    async def _guided(self, guides: Guides, request: Mapping[str, Any]) -> dict[str, Any]:
+        bench = self._lane(request).bench_id
+        return await guides.ask(bench, request) if "act" in request else await guides.show(bench)
 
     def _lane(self, request: Mapping[str, Any]) -> Lane:
         bench = request.get("bench")

@@ -16,11 +16,13 @@ from emberline.service.control import Control
 from emberline.service.desk import Desk
 from emberline.service.final_pass import FinalPass, Summaries
 from emberline.service.follower import ApartFollower
+from emberline.service.guide import Guides
 from emberline.service.health import HealthWatch
 from emberline.service.health_loop import HealthLoop, commit_p99_s
 from emberline.service.health_notify import Notifier
 from emberline.service.housekeeping import Housekeeping
 from emberline.service.ingest import IngestCounts
+from emberline.service.inventory import Inventory
 from emberline.service.lane import OTHERS_LIMIT_S, BenchSetting, Lane, Shared
 from emberline.service.metrics import Figures
 from emberline.service.supervisor import OnFailure, Supervisor, Work
@@ -63,6 +65,8 @@ class Daemon:
         store: Where everything is kept.
         summaries: Works out the summaries of all of them.
         desk: Takes a person's corrections of trials.
+        inventory: Fuel lots, pots and stoves.
+        guides: The guided burns of the benches.
         health: How the recording stands.
         again: Set where it has ended in order to be started again with the wall clock's new time.
         worst_lag_s: Longest time for which its event loop was held up, seconds.
@@ -90,10 +94,12 @@ class Daemon:
         self.lanes = {one.bench_id: Lane(one, boards[one.bench_id], shared) for one in setting.benches}
         keepers = {name: lane.keeper for name, lane in self.lanes.items()}
         self.desk = Desk(store, clock, keepers, self.summaries.put, self.summaries.works_on)
+        self.inventory = Inventory(store)
+        self.guides = Guides(store, self.lanes, self.desk, self.inventory, self.health)
         self.again = False
         self.worst_lag_s = 0.0
         self._notifier = Notifier(os.environ)
-        self._control = Control(setting.folder, self.lanes, self.health, store)
+        self._control = Control(setting.folder, self.lanes, self.health, store, guides=self.guides)
         self._housekeeping = Housekeeping(store, clock, self.health, setting.keep_days)
         self._health_loop = HealthLoop(
             store,

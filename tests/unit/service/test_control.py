@@ -2,7 +2,7 @@ import asyncio
 import json
 import socket
 import stat
-from collections.abc import AsyncIterator, Sequence
+from collections.abc import AsyncIterator, Mapping, Sequence
 from contextlib import asynccontextmanager, suppress
 from pathlib import Path
 from types import SimpleNamespace
@@ -17,6 +17,7 @@ from emberline.service.control import MAX_NOTE, MAX_VIEWERS, Control, read_reque
 from emberline.service.control_client import ask, watch
 from emberline.service.control_place import socket_path
 from emberline.service.errors import ApartError, NoDaemonError, RequestError
+from emberline.service.guide import Guides
 from emberline.service.health import HealthWatch
 from emberline.service.ingest import IngestCounts
 from emberline.store.errors import SeriesKnownError, StoreFullError
@@ -339,3 +340,29 @@ async def test_of_several_benches_a_request_names_one(tmp_path: Path, board: Boa
     assert (await asyncio.to_thread(lambda: next(watch(tmp_path, "shed"))))["live"]["bench"] == "shed"
     task.cancel()
     await asyncio.wait([task])
+
+
+class Asked:
+    """Guides that note what they are asked."""
+
+    async def show(self, bench: str) -> dict[str, Any]:
+        return {"step": "begin", "bench": bench}
+
+    async def ask(self, bench: str, request: Mapping[str, Any]) -> dict[str, Any]:
+        return {"step": request["act"], "bench": bench}
+
+
+async def test_a_guided_burn_is_shown_and_answered(tmp_path: Path, board: Board, trials: Trials) -> None:
+    lanes: dict[str, Any] = {"yard": SimpleNamespace(bench_id="yard", board=board, keeper=trials)}
+    guides = cast(Guides, Asked())
+    channel = Control(tmp_path, lanes, HealthWatch(board.clock), cast(Store, trials), guides)
+    task = asyncio.create_task(channel.run())
+    try:
+        await until(socket_path(tmp_path).exists, "the socket")
+        for request, step in (({"do": "guide"}, "begin"), ({"do": "guide", "act": "skip"}, "skip")):
+            answer = await asyncio.to_thread(ask, tmp_path, request)
+            assert answer["guide"] == {"step": step, "bench": "yard"}
+    finally:
+        task.cancel()
+        with suppress(asyncio.CancelledError):
+            await task

@@ -3,7 +3,7 @@
 from math import hypot
 
 from emberline.bench.channels import Channel
-from emberline.trials.guide.level import Level
+from emberline.trials.guide.level import LEAST_S, Level
 from emberline.trials.guide.weighing import u_difference
 
 WARM_UP_G_MIN = 0.1
@@ -25,7 +25,9 @@ LEAST_DISK_BYTES = 200_000_000
 
 def cell_words(level: Level) -> list[str]:
     """Say what an untouched scale shows of wind and warm-up; empty where all is well."""
-    found = []
+    found: list[str] = []
+    if level.seconds < LEAST_S:
+        return found  # somebody handles it
     if level.within_10s_g > WINDY_G:
         found.append(
             f"The load shakes by {level.within_10s_g:.1f} g: shelter the bench from wind, and see that no lead or hand "

@@ -24,8 +24,10 @@ from emberline.trials.guide.weighing import Offer, Stand, offers
 
 WITH_WATER = "pot.with_water_g"
 """What a balance shows of the pot with its water; the plan wants the water alone."""
-CHECKED = ("empty", "known", "stove", "empty_after", "known_after")
-"""Steps that only a scale can answer."""
+ON_EMPTY = ("known", "stove")
+"""Steps whose things are put on the empty scale."""
+SNUFFED = "snuffed"
+"""Name of the mark that a person sets as the char is smothered."""
 
 
 def begin(now_ns: int) -> Guide:
@@ -47,7 +49,9 @@ def look(guide: Guide, seen: Seen) -> Guide:
         guide = replace(guide, air_c=seen.readings.get(Role.WATER))
     if guide.trial is None:
         return guide
-    guide = replace(guide, marks_ns={**guide.marks_ns, **seen.marks_ns})
+    # What was announced and taken back is no mark any more; what a person marked stays.
+    own = {kind: at_ns for kind, at_ns in guide.marks_ns.items() if kind == SNUFFED}
+    guide = replace(guide, marks_ns={**own, **seen.marks_ns})
     if seen.lift_g is not None and "pot_off" in seen.marks_ns and "pot_after" not in guide.answers:
         words = f"The scale saw {seen.lift_g:.1f} g go with the pot: that weighs it."
         guide = _with(guide, "pot_after", Answer("seen", seen.marks_ns["pot_off"], {}, words))
@@ -83,7 +87,7 @@ def act(guide: Guide, seen: Seen, request: Mapping[str, Any]) -> Guide:
         case "tare" if seen.level is not None and seen.level.steady:
             return replace(guide, stand=Stand(seen.level, seen.level))
         case "mark" if step.id == "snuff":
-            marks = {**guide.marks_ns, "snuffed": seen.now_ns}
+            marks = {**guide.marks_ns, SNUFFED: seen.now_ns}
             answer = Answer("seen", seen.now_ns, {}, "smothered")
             return _next(_dated_snuff(_with(replace(guide, marks_ns=marks), step.id, answer)), seen)
         case "back":
@@ -104,9 +108,7 @@ def go_to(guide: Guide, seen: Seen, step: str) -> Guide:
         raise GuideError({"": "This burn has no such step."})
     if guide.trial is None and ids.index(step) > ids.index("ready"):
         raise GuideError({"": "Open the trial first."})
-    level = seen.level
-    stand = Stand() if level is None or not level.steady else Stand(level, level)
-    return replace(guide, at=step, stand=stand, air_c=None)
+    return replace(guide, at=step, stand=_stand_at(guide, seen, step), air_c=None)
 
 
 def opened(guide: Guide, seen: Seen, trial: str, plan_text: str) -> Guide:
@@ -133,12 +135,12 @@ def offered(guide: Guide, seen: Seen) -> list[Offer]:
     channel = seen.channels[Role.MASS]
     if guide.at in ("known", "known_after"):
         # What is shown is asked for, not what is true.
-        return offers(seen.level, guide.stand, channel, ufloat(0.0, 1e-9))
+        return offers(seen.level, guide.stand, channel, ufloat(0.0, 1e-9), apart=guide.at in ON_EMPTY)
     holder = None
     if guide.at in ("water", "pot_after"):
         pot = value_of(guide, "pot.tare_g")
         holder = None if pot is None else (*pot, "the pot")
-    apart = any(answer.alone for answer in guide.answers.values())
+    apart = guide.at in ON_EMPTY or any(answer.alone for answer in guide.answers.values())
     return offers(seen.level, guide.stand, channel, span_of(guide, seen), holder_g=holder, apart=apart)
 
 
@@ -220,7 +222,8 @@ def _taken(guide: Guide, seen: Seen, step: Step, values: Mapping[str, str], whic
     answers = {} if not step.key else {step.key: (offer.mass_g, offer.u_g)}
     if step.id == "pot_after":
         answers.update(_delay(guide, seen))
-    return Answer("scale", seen.now_ns, answers, f"{offer.mass_g:.1f} g", level, offer.how == "alone")
+    alone = offer.how == "alone" and step.id not in ON_EMPTY
+    return Answer("scale", seen.now_ns, answers, f"{offer.mass_g:.1f} g", level, alone)
 
 
 def _passed_over(guide: Guide, seen: Seen, step: Step) -> Answer:
@@ -304,7 +307,7 @@ def _delay(guide: Guide, seen: Seen) -> dict[str, tuple[float, float]]:
 
 def _dated_snuff(guide: Guide) -> Guide:
     """Say how long after flameout the char was smothered, once both moments are known."""
-    snuffed, out = guide.marks_ns.get("snuffed"), guide.marks_ns.get("flameout")
+    snuffed, out = guide.marks_ns.get(SNUFFED), guide.marks_ns.get("flameout")
     answer = guide.answers.get("snuff")
     if snuffed is None or out is None or answer is None or answer.how != "seen":
         return guide
@@ -323,9 +326,14 @@ def _next(guide: Guide, seen: Seen, *, unanswered: bool = False) -> Guide:
     steps = [one.id for one in course(guide, seen)]
     while unanswered and step in guide.answers and step != steps[-1]:
         step = steps[steps.index(step) + 1]
-    level = seen.level
-    stand = Stand() if level is None or not level.steady else Stand(level, level)
-    return replace(guide, at=step, stand=stand, air_c=None)
+    return replace(guide, at=step, stand=_stand_at(guide, seen, step), air_c=None)
+
+
+def _stand_at(guide: Guide, seen: Seen, step: str) -> Stand:
+    """Return where the level is as a step begins. What is put on the empty scale is weighed against its zero."""
+    level = seen.level if seen.level is not None and seen.level.steady else None
+    zero = guide.level("empty") if step in ON_EMPTY else guide.level("empty_after") if step == "known_after" else None
+    return Stand(level or zero, zero or level)
 
 
 def _neighbour(guide: Guide, seen: Seen, by: int) -> str:

@@ -10,7 +10,7 @@ from emberline.bench.plan import parse_plan
 from emberline.bench.plan_quantities import QUANTITIES
 from emberline.trials.guide import checks
 from emberline.trials.guide.after import MISSING, Warmth, why_not_cold
-from emberline.trials.guide.course import WITH_WATER, course, keys_of, listed_value, offered, value_of
+from emberline.trials.guide.course import SNUFFED, WITH_WATER, course, keys_of, listed_value, offered, value_of
 from emberline.trials.guide.plan_making import changes, plan_table, plan_text
 from emberline.trials.guide.seen import Seen
 from emberline.trials.guide.state import Guide
@@ -94,7 +94,7 @@ def _takes(seen: Seen, step: Step, offers: bool, cold: str) -> bool:
     if step.id in ("empty", "empty_after"):
         return seen.level is not None and seen.level.steady
     if step.id == "probe":
-        return Role.WATER in seen.readings
+        return Role.WATER in seen.readings and seen.water_spread_c <= checks.SETTLED_C
     return offers
 
 
@@ -106,7 +106,7 @@ def _why_wait(guide: Guide, seen: Seen, step: Step) -> str:
         Warmth(
             seen.now_ns,
             marks.get("flameout"),
-            marks.get("snuffed"),
+            marks.get(SNUFFED),
             readings.get(Role.FLAME),
             readings.get(Role.CELL_TEMPERATURE),
             readings.get(Role.AMBIENT),
@@ -170,8 +170,8 @@ def _warnings(guide: Guide, seen: Seen, step: Step) -> list[str]:
 
 
 def _room(guide: Guide, seen: Seen) -> str:
-    level = seen.level
-    if level is None:
+    level, scale = seen.level, seen.channels.get(Role.MASS)
+    if level is None or scale is None:
         return ""
     zero = guide.level("empty")
     on_it = level.mean_g - (0.0 if zero is None else zero.mean_g)
@@ -182,7 +182,7 @@ def _room(guide: Guide, seen: Seen) -> str:
             name, _, leaf = step.key.partition(".")
             known = listed_value(guide, step.key)
             to_come += known[0] if known is not None else float(last.get(name, {}).get(leaf, 0.0))
-    return checks.room_words(on_it, to_come, seen.capacity_g)
+    return checks.room_words(on_it, to_come, scale.capacity_g)
 
 
 def _changed(guide: Guide) -> list[str]:
@@ -228,7 +228,7 @@ def _ready(guide: Guide) -> dict[str, Any]:
 
 
 def _burn(guide: Guide, seen: Seen) -> dict[str, Any]:
-    marks = {kind: at_ns for kind, at_ns in guide.marks_ns.items() if kind != "snuffed"}
+    marks = {kind: at_ns for kind, at_ns in guide.marks_ns.items() if kind != SNUFFED}
     return {"phase": seen.phase, "marks_ns": marks}
 
 

@@ -20,7 +20,6 @@ class Seen:
         readings: Newest value of each other role; a role whose converter reports a fault, or that fell silent, is
             absent.
         water_spread_c: How far the water probe moved within the last seconds.
-        capacity_g: What the cell can take, where that is known.
         disk_free_bytes: Room left on the disk.
         phase: Phase of the open trial, in the words of `curves.events.Phase`; empty without one.
         marks_ns: When the trial's events happened, by kind: the last of each.
@@ -36,7 +35,6 @@ class Seen:
     level: Level | None = None
     readings: Mapping[Role, float] = field(default_factory=dict)
     water_spread_c: float = 0.0
-    capacity_g: float | None = None
     disk_free_bytes: int | None = None
     phase: str = ""
     marks_ns: Mapping[str, int] = field(default_factory=dict)

@@ -90,6 +90,8 @@ def offers(
         return []
     found = []
     added = _difference(level, stand.before, channel, span)
+    if not _is_load(abs(added[0]), added[1]):
+        return []  # it stands as it stood
     if _is_load(*added):
         words = f"{_g(level.mean_g)} now, {_g(stand.before.mean_g)} before"
         found.append(Offer("added", *added, words))

@@ -16,6 +16,10 @@ def test_a_calm_warm_cell_has_nothing_said_of_it() -> None:
     assert checks.cell_words(level(drift=0.03)) == []
 
 
+def test_nothing_is_said_while_somebody_handles_the_scale() -> None:
+    assert checks.cell_words(Level(500.0, 9.0, 1, 0, False, 5.0, 90.0)) == []
+
+
 def test_wind_and_warm_up_are_told_in_words() -> None:
     assert "draught" in checks.cell_words(level(shakes_g=0.6))[0]
     assert "shelter" in checks.cell_words(level(shakes_g=2.0))[0]

@@ -69,6 +69,22 @@ def test_things_weighed_apart_give_the_same_plan() -> None:
     assert person.value("pot.water_g")[0] == pytest.approx(500.0, abs=4.0)
 
 
+def test_a_stove_put_on_while_the_known_mass_is_lifted_is_weighed_against_the_zero() -> None:
+    person = Person(Table(14))
+    person.does("begin", with_pot=False)
+    person.does("take")
+    person.table.put(200.0)
+    person.does("take", values={"load_cell.known_g": "200"})
+    assert offered(person.guide, person.looks()) == []  # the known mass still stands there
+    person.table.put(-200.0, then_s=1.0)
+    person.looks()
+    person.table.put(640.0)
+    person.does("take")
+    assert person.guide.answers["stove"].words.startswith(("639", "640"))
+    person.weighs(330.0)
+    assert person.value("fuel.mass_g")[0] == pytest.approx(330.0, abs=2.0)
+
+
 def test_a_tray_is_tared_away() -> None:
     person = Person(Table(4))
     person.does("begin", with_pot=False)
@@ -175,7 +191,7 @@ def test_a_pot_weighed_elsewhere_says_how_long_it_stood() -> None:
     off_ns = person.table.now_ns
     person.does("next")
     assert person.guide.at == "pot_after"
-    person.guide = replace(person.guide, marks_ns={"pot_off": off_ns - 40 * SECOND_NS})
+    person.looks(marks_ns={"pot_off": off_ns - 40 * SECOND_NS})
     person.does("type", values={"pot.with_water_g": "742 ± 2"})
     left_g, u_g = person.value("pot.final_water_g")
     assert left_g == pytest.approx(430.0)

@@ -9,7 +9,7 @@ from emberline.trials.guide.course import opened
 from emberline.trials.guide.plan_making import plan_table, plan_text
 from emberline.trials.guide.screen import screen
 from emberline.trials.guide.steps import STEPS
-from unit.trials.guide.guided import LOT, POT, STOVE, Person, ready
+from unit.trials.guide.guided import LOT, POT, STOVE, Person, channels, ready
 from unit.trials.guide.weighing_table import Table
 
 HOUR_NS = 3_600_000_000_000
@@ -81,7 +81,8 @@ def test_two_changes_at_once_are_warned_of_before_the_trial_opens() -> None:
 def test_a_cell_that_will_be_overloaded_is_told_before_the_water_is_poured() -> None:
     last = plan_table(ready(Person()).guide)
     person = Person(Table(2))
-    person.looks(last=last, capacity_g=1_500.0)
+    small = {**channels(), Role.MASS: replace(channels()[Role.MASS], capacity_g=1_500.0)}
+    person.looks(last=last, channels=small)
     person.does("begin", as_last=True, with_pot=True)
     person.does("go", step="stove")
     person.table.put(900.0)
