@@ -12,8 +12,10 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass, replace
 
 from emberline.bench.plan_values import PlanValue, changed, plan_values
+from emberline.curves.events import Event
 from emberline.service.clock import Clock
 from emberline.service.keeper import Ended, Keeper
+from emberline.store.reader import StoreReader
 from emberline.store.records import StoredSummary, Trial
 from emberline.store.store import Store
 from emberline.trials.corrections import (
@@ -30,6 +32,7 @@ from emberline.trials.corrections import (
     Target,
     checked,
     plan_after,
+    with_corrections,
 )
 from emberline.trials.documents import known_corrections
 
@@ -201,6 +204,11 @@ class Desk:
             words = target.kind.value.replace("_", " ")
             raise CorrectionError(f"there is no {words} at that moment any more: look at the trial as it is now")
         return replace(change, target=Target(target.kind, min(near)[1]))
+
+
+def corrected_events(store: StoreReader, trial: Trial) -> list[Event]:
+    """Return a trial's events as its corrections leave them, whether or not its record was read again since."""
+    return with_corrections(store.events(trial.id), store.corrections(trial.id), trial.start_ns)
 
 
 def is_behind(kept: StoredSummary | None, corrections: int) -> bool:

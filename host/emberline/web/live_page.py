@@ -13,7 +13,7 @@ from emberline.curves.events import EventKind
 from emberline.reports.wording import EVENTS
 from emberline.service.control import MAX_NOTE
 from emberline.service.daemon import Daemon
-from emberline.service.desk import By
+from emberline.service.desk import By, corrected_events
 from emberline.service.errors import RequestError
 from emberline.service.lane import Lane
 from emberline.service.recall import Recall
@@ -127,7 +127,7 @@ class LivePages:
     async def _burn(self, view: BenchView, refusals: dict[str, str], typed: Any) -> dict[str, Any]:
         board, store = view.lane.board, self._daemon.store
         trial = None if board.trial is None else await asyncio.to_thread(store.trial, board.trial.id)
-        events = [] if trial is None else await asyncio.to_thread(store.events, trial.id)
+        events = [] if trial is None else await asyncio.to_thread(corrected_events, store, trial)
         earlier = None if trial is not None else await asyncio.to_thread(last_trial, self._daemon, board.bench)
         return {
             "bench": board.bench,

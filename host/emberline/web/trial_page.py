@@ -20,7 +20,7 @@ from emberline.reports.corrections import CorrectionRow, correction_rows
 from emberline.reports.figures import clock, moment, plain
 from emberline.reports.wording import EVENTS
 from emberline.service.daemon import Daemon
-from emberline.service.desk import is_behind, labelled
+from emberline.service.desk import corrected_events, is_behind, labelled
 from emberline.store.records import StoredSummary, Trial
 from emberline.store.trials import zone_named
 from emberline.trials.corrections import (
@@ -30,11 +30,11 @@ from emberline.trials.corrections import (
     exclusion,
     set_by,
     undone_by,
-    with_corrections,
 )
 from emberline.web.corrections_form import FORMS, WEIGHTS, Refusals, correct, reference, words
 from emberline.web.frame import REFUSED, done, page, refused, wants_json
 from emberline.web.moment_field import moment_text
+from emberline.web.photos import photo_rows
 from emberline.web.trial_files import FILES, Parts, folder_of, read_parts
 from emberline.web.trial_words import began
 
@@ -84,6 +84,7 @@ class Known:
     log: Log
     events: tuple[Event, ...]
     parts: Parts | None
+    photos: list[dict[str, Any]]
 
     @property
     def zero_s(self) -> float:
@@ -159,9 +160,9 @@ class TrialPages:
     def _known(self, name: str) -> Known:
         trial = self._store.trial(name)
         log = self._store.corrections(name)
-        events = with_corrections(self._store.events(name), log, trial.start_ns)
+        events = corrected_events(self._store, trial)
         parts = read_parts(folder_of(self._store.path, name))
-        return Known(trial, self._store.summary(name), log, tuple(events), parts)
+        return Known(trial, self._store.summary(name), log, tuple(events), parts, photo_rows(self._store, trial))
 
     def _waited_for(self, known: Known) -> bool:
         """Tell whether the summary is waited for; has one worked out that nobody works on."""
@@ -206,6 +207,7 @@ class TrialPages:
             refusals={} if refusals is None else {refusals.form: refusals.by_field},
             typed={} if refusals is None or typed is None else {refusals.form: typed},
             marks=[_mark(row) for row in rows],
+            photos=known.photos,
         )
 
 

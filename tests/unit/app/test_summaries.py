@@ -5,9 +5,14 @@ import pytest
 
 from emberline import app
 from emberline.app import STORE_NAME, summaries
+from emberline.bench.plan_values import changed
+from emberline.curves.events import EventKind
 from emberline.store.errors import StoreBusyError, StoreMissingError, UnknownTrialError
 from emberline.store.reader import StoreReader
 from emberline.store.store import Store
+from emberline.trials.corrections import Correction, DeleteEvent, EditPlan, MoveEvent, Target, Undo
+from emberline_sim.files import write_csv, write_plan
+from stored_burn import recording
 from unit.app.small_burn import NOON_NS
 
 
@@ -69,3 +74,75 @@ def test_what_is_not_there(tmp_path: Path) -> None:
         app.summary_of(tmp_path, "last")
     with pytest.raises(UnknownTrialError, match="'7'"):
         app.summary_of(tmp_path, "7")
+
+
+BURN_S = 780
+FLAMEOUT_S = 400.0
+
+
+@pytest.fixture(scope="module")
+def burnt(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
+    """Import a whole burn."""
+    folder = tmp_path_factory.mktemp("burnt")
+    burn = recording(str(folder))
+    write_csv(burn, folder / "burn.csv")
+    write_plan(burn, folder / "plan.toml")
+    return folder / "data", app.import_burn(
+        folder / "burn.csv", folder / "data", plan_file=folder / "plan.toml"
+    ).trial.id
+
+
+def times(document: app.Document, kind: str) -> list[float]:
+    return [event["t_s"] for event in document["events"] if event["kind"] == kind]
+
+
+def test_a_correction_is_worked_in_wherever_the_summary_is_asked_for(burnt: tuple[Path, str]) -> None:
+    data, name = burnt
+    before = app.summary_of(data, name)
+    (found_s,) = times(before.document, "flameout")
+    moved = MoveEvent(Target(EventKind.FLAMEOUT, found_s), FLAMEOUT_S, 2.0)
+    (boil_s,) = times(before.document, "boil")
+    with Store.open(data / STORE_NAME) as store:
+        store.add_correction(name, Correction(1, NOON_NS, "Ana", "saw it die", moved))
+        store.add_correction(
+            name, Correction(2, NOON_NS, "Ana", "never bubbled", DeleteEvent(Target(EventKind.BOIL, boil_s)))
+        )
+        edit = EditPlan({"fuel.char_left_g": (None, 9.5)})
+        plan = changed(store.trial(name).plan_text, {"fuel.char_left_g": 9.5})
+        store.add_correction(name, Correction(3, NOON_NS, "Ben", "", edit), plan)
+    after = app.summary_of(data, name)
+    assert times(after.document, "flameout") == [FLAMEOUT_S]
+    assert times(after.document, "boil") == []
+    assert "time_to_boil" in after.document["absent"]
+    assert after.document["results"]["burn_time"]["value"] < before.document["results"]["burn_time"]["value"]
+    assert [entry["who"] for entry in after.document["corrections"]] == ["Ana", "Ana", "Ben"]
+    page = after.page.read_text(encoding="utf-8")
+    assert "Flameout moved to" in page
+    assert "never bubbled" in page
+    assert "char 9.5" in page.replace("\N{NO-BREAK SPACE}", " ")
+    assert json.loads(StoreReader(data / STORE_NAME).listings()[name])["corrected"]
+    # Worked out again, it is the same to the byte; taken back, it is what it was but for the history.
+    bytes_before = {path.name: path.read_bytes() for path in after.folder.iterdir()}
+    after.page.unlink()
+    assert app.summary_of(data, name).text == after.text
+    assert {path.name: path.read_bytes() for path in after.folder.iterdir()} == bytes_before
+    with Store.open(data / STORE_NAME) as store:
+        text = changed(store.trial(name).plan_text, {"fuel.char_left_g": None})
+        for number, of in enumerate((3, 2, 1), 4):
+            store.add_correction(name, Correction(number, NOON_NS, "Eva", "", Undo(of)), text if of == 3 else None)
+    undone = app.summary_of(data, name).document
+    assert {key: value for key, value in undone.items() if key != "corrections"} == {
+        key: value for key, value in before.document.items() if key != "corrections"
+    }
+    assert [entry["undone_by"] for entry in undone["corrections"]] == [6, 5, 4, None, None, None]
+
+
+def test_the_parts_and_curves_for_other_pages_are_written_beside_the_summary(burnt: tuple[Path, str]) -> None:
+    data, name = burnt
+    folder = app.summary_of(data, name).folder
+    assert set(json.loads((folder / "parts.json").read_text(encoding="utf-8"))) == {"head", "rest"}
+    assert json.loads((folder / "curves.json").read_text(encoding="utf-8"))["end_s"] == BURN_S
+    assert (folder / "curves.svg").read_text(encoding="utf-8").startswith("<svg xmlns=")
+    lines = (folder / "seconds.csv").read_text(encoding="utf-8").splitlines()
+    assert lines[0].startswith("t_s,")
+    assert len(lines) == BURN_S + 1

@@ -14,7 +14,7 @@ from emberline.bench.plan import parse_plan
 from emberline.curves.events import Event, EventKind
 from emberline.service.board import Board
 from emberline.service.clock import Clock
-from emberline.service.desk import By, Desk, is_behind, labelled
+from emberline.service.desk import By, Desk, corrected_events, is_behind, labelled
 from emberline.service.ingest import IngestCounts
 from emberline.service.keeper import Ended, Keeper
 from emberline.store.errors import StoreFullError, UnknownTrialError
@@ -219,6 +219,13 @@ async def test_what_is_found_after_a_stamp_is_kept_and_not_shown(bench: Bench) -
     await bench.desk.correct(name, Undo(1), By("Ben"))
     assert bench.told()[-2:] == ["boil back", "boil"]
     assert bench.due == [Ended("yard", name, provisional=True)] * 2
+
+
+async def test_what_a_page_lists_is_what_viewers_were_told(bench: Bench) -> None:
+    name = await bench.running(LIT, BOIL)
+    await bench.stamp(EventKind.BOIL, By("Ana"))
+    events = corrected_events(bench.store, bench.store.trial(name))
+    assert [(event.kind.value, event.by_person) for event in events] == [("boil", True), ("lit", False)]
 
 
 async def test_a_restarted_daemon_shows_a_persons_events_in_their_place(bench: Bench) -> None:

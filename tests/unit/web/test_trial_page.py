@@ -69,6 +69,13 @@ async def test_a_trial_shows_its_summary_events_and_forms(bench: Bench) -> None:
     assert bench.due == []
 
 
+async def test_photos_stand_on_the_page(bench: Bench) -> None:
+    trial = summed(bench)
+    bench.store.add_photo(trial, bench.clock.now_ns(), (640, 480), b"jpeg")
+    text = (await asked(pages(bench), "GET", f"/trials/{trial}")).text
+    assert f'src="/trials/{trial}/photos/1.jpg"' in text
+
+
 async def test_unknown_trials_forms_and_files_are_told_in_words(bench: Bench) -> None:
     trial = summed(bench)
     for path in ("/trials/x", "/trials/x/state", "/trials/x/files/summary.json"):

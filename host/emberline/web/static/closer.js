@@ -221,6 +221,7 @@ export class Closer {
     const start = Math.min(Math.max(middle - span / 2, first), last - span);
     this.span = [start, start + span];
     for (const { plot } of this.plots) plot.setScale("x", { min: this.span[0], max: this.span[1] });
+    this.box.dataset.span = this.span.map((t_s) => clock(t_s - this.data.zero_s)).join(" to ");
   }
 
   zoom(factor, about = (this.span[0] + this.span[1]) / 2) {

@@ -80,10 +80,11 @@ if (place) {
   });
 }
 
-// A form that was taken shows the page anew, with the correction in it.
+// A form that was taken shows the page anew, with what it changed.
 
 document.addEventListener("sent", (event) => {
   if (event.target.matches("[data-correction]")) location.assign(event.detail.to);
+  else location.reload();
 });
 
 // What a link names opens.
