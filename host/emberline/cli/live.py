@@ -75,10 +75,10 @@ def run(
 
     from emberline import app
     from emberline.cli.logs import log_to
-    from emberline.service.heaps import share_heaps
+    from emberline.service.heaps import keep_heaps_small
     from emberline.service.last_resort import end_in_any_case
 
-    share_heaps()
+    keep_heaps_small()
     log_to(log)
     address = None if no_http else app.address_of(http)
     kept = None if keep_all else keep

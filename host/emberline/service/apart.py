@@ -14,6 +14,7 @@ from collections.abc import Callable
 from typing import Any, BinaryIO
 
 from emberline.service.errors import ApartError
+from emberline.service.heaps import keep_heaps_small
 from emberline.service.processes import end_process
 
 LENGTH = struct.Struct("<Q")
@@ -141,6 +142,7 @@ def _next(received: BinaryIO) -> Any:
 
 def main() -> None:
     """Run as a process apart."""
+    keep_heaps_small()
     if hasattr(os, "nice"):
         os.nice(NICENESS)
     with contextlib.suppress(BrokenPipeError), os.fdopen(os.dup(sys.stdout.fileno()), "wb") as sent:

@@ -1,21 +1,26 @@
-"""From how many heaps the C library gives memory to threads: few, for what is free in one is of no use to the others.
+"""How the C library gives memory to a process that runs for months: from few heaps, and back to the system soon.
 
-A daemon has a dozen threads that take turns, and glibc has a heap for each of them unless it is told otherwise: the
-program then grows for hours, though it keeps nothing more.
+A daemon has a dozen threads that take turns, and glibc has a heap for each of them unless it is told otherwise; what is
+free in one is of no use to the others. It also keeps more for itself the larger the pieces that it has seen freed. Both
+let a program grow for hours that keeps nothing more.
 """
 
 import ctypes
 import platform
 
-M_ARENA_MAX = -8
+M_TRIM_THRESHOLD, M_ARENA_MAX = -1, -8
 """From `malloc.h` of glibc."""
 HEAPS = 2
+MOST_FREE_BYTES = 1024 * 1024
+"""Free memory at the end of a heap; more of it goes back."""
 
 
-def share_heaps() -> None:
-    """Have this process's threads share two heaps, where the C library is glibc; does nothing elsewhere.
+def keep_heaps_small() -> None:
+    """Have this process keep little memory that it does not use, where the C library is glibc; does nothing elsewhere.
 
     Must be called before threads are started.
     """
     if platform.libc_ver()[0] == "glibc":
-        ctypes.CDLL(None).mallopt(M_ARENA_MAX, HEAPS)
+        library = ctypes.CDLL(None)
+        library.mallopt(M_ARENA_MAX, HEAPS)
+        library.mallopt(M_TRIM_THRESHOLD, MOST_FREE_BYTES)

@@ -6,14 +6,16 @@ from pathlib import Path
 
 import pytest
 
-from emberline.service.heaps import HEAPS
+from emberline.service.heaps import HEAPS, MOST_FREE_BYTES
+
+pytestmark = pytest.mark.skipif(platform.libc_ver()[0] != "glibc", reason="another C library")
 
 # Eight threads hold memory at the same time; then glibc is asked for its heaps.
 THREADS = """
 import ctypes, sys, threading
-from emberline.service.heaps import share_heaps
-if sys.argv[1] == "shared":
-    share_heaps()
+from emberline.service.heaps import keep_heaps_small
+if sys.argv[1] == "small":
+    keep_heaps_small()
 together = threading.Barrier(8)
 def work():
     for _ in range(100):
@@ -35,7 +37,35 @@ def heaps(how: str, report: Path) -> int:
     return len(re.findall("<heap nr=", report.read_text()))
 
 
-@pytest.mark.skipif(platform.libc_ver()[0] != "glibc", reason="another C library")
 def test_threads_share_few_heaps(tmp_path: Path) -> None:
     assert heaps("as usual", tmp_path / "usual") > HEAPS
-    assert heaps("shared", tmp_path / "shared") <= HEAPS
+    assert heaps("small", tmp_path / "small") <= HEAPS
+
+
+# Large pieces are freed first, which teaches glibc to keep as much, then many smaller ones.
+FREED = """
+import resource, sys
+from pathlib import Path
+from emberline.service.heaps import keep_heaps_small
+if sys.argv[1] == "small":
+    keep_heaps_small()
+def resident():
+    return int(Path("/proc/self/statm").read_text().split()[1]) * resource.getpagesize()
+before = resident()
+for _ in range(3):
+    large = bytes(8_000_000)
+    del large
+kept = [b"x" * 60_000 for _ in range(200)]
+del kept
+print(resident() - before)
+"""
+
+
+def kept_bytes(how: str) -> int:
+    done = subprocess.run([sys.executable, "-c", FREED, how], check=True, timeout=50.0, capture_output=True)
+    return int(done.stdout)
+
+
+def test_what_is_freed_goes_back() -> None:
+    assert kept_bytes("as usual") > 4 * MOST_FREE_BYTES
+    assert kept_bytes("small") < 2 * MOST_FREE_BYTES
