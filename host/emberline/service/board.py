@@ -19,7 +19,7 @@ from emberline.trials.estimates import Estimates
 from emberline.trials.live_document import LiveState, LiveValue, Recording, live_document
 from emberline.trials.live_readings import Readings, readings_of
 
-MAX_EVENTS = 500
+MAX_EVENTS = 200
 """Announcements kept for those who begin to watch; a trial has a few dozen."""
 LINK, INGEST = "link", "ingest"
 """The parts of a lane whose trouble keeps readings from the disk."""
