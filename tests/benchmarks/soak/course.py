@@ -29,7 +29,7 @@ class Course:
     Attributes:
         t_s: When each was taken, real seconds.
         rss_mb: Resident memory of the daemon's own process.
-        tree_mb: The same with the processes that it has started.
+        tree_mb: The same with the processes that it has started for good.
         files: Open files.
         threads: Threads.
         processes: The daemon's process and those that it has started.

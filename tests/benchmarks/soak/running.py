@@ -23,6 +23,8 @@ from live_fixture import simulated_bench
 SPEED = 20.0
 BURN_S = 560.0
 LOOK_EVERY_S, FAULT_EVERY_S = 2.0, 10.0
+SETTLED_S = 300.0
+"""A process that a daemon started and that lives longer stays for good; those for summaries come and go."""
 LINGER = ("--linger", "300")
 """A device is not switched off before its last samples are stored, however busy the machine."""
 AWAY_S = (0.5, 4.0)
@@ -181,15 +183,17 @@ async def _broker_trouble(broker: Broker, kind: str, seconds: float) -> None:
 async def _look(daemon: DaemonProcess, course: Course, stop_s: float, name: str, say: Callable[[str], object]) -> None:
     """Note the daemon's needs, and tell them once a minute."""
     began_s = told_s = time.monotonic()
+    first_seen_s: dict[int, float] = {}
     while (now_s := time.monotonic()) < stop_s:
         await asyncio.sleep(LOOK_EVERY_S)
         assert daemon.running, f"the daemon of {name} ended with code {daemon.process.returncode}"
         rss_mb, threads, files = await asyncio.to_thread(needs, daemon.process.pid)
         started_mb = await asyncio.to_thread(started_rss_mb, daemon.process.pid)
+        stay_mb = [mb for pid, mb in started_mb.items() if now_s - first_seen_s.setdefault(pid, now_s) > SETTLED_S]
         journal = daemon.data / (app.STORE_NAME + "-wal")
         course.t_s.append(now_s - began_s)
         course.rss_mb.append(rss_mb)
-        course.tree_mb.append(rss_mb + sum(started_mb))
+        course.tree_mb.append(rss_mb + sum(stay_mb))
         course.processes.append(1 + len(started_mb))
         course.threads.append(threads)
         course.files.append(files)
@@ -197,8 +201,9 @@ async def _look(daemon: DaemonProcess, course: Course, stop_s: float, name: str,
         course.lag_s.append(await lag_s(daemon))
         if now_s - told_s > 60.0:
             told_s = now_s
+            all_mb = rss_mb + sum(started_mb.values())
             say(
-                f"{(now_s - began_s) / 60:.0f} min, {name}: {rss_mb:.1f} MB ({course.tree_mb[-1]:.1f} in all), "
+                f"{(now_s - began_s) / 60:.0f} min, {name}: {rss_mb:.1f} MB ({all_mb:.1f} in all), "
                 f"{files} files, {threads} threads, journal {course.journal_mb[-1]:.1f} MB"
             )
 
@@ -211,12 +216,12 @@ def needs(pid: int) -> tuple[float, int, int]:
     return float(status["VmRSS"].split()[0]) * 1024 / 1e6, int(status["Threads"]), files
 
 
-def started_rss_mb(pid: int) -> list[float]:
+def started_rss_mb(pid: int) -> dict[int, float]:
     """Return the resident memory of each process that a process has started, without those that end meanwhile."""
-    found = []
+    found: dict[int, float] = {}
     for child in children(pid):
         with contextlib.suppress(OSError, KeyError):  # a process that has ended has no memory
-            found.append(needs(child)[0])
+            found[child] = needs(child)[0]
     return found
 
 
