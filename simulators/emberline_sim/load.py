@@ -11,6 +11,7 @@ from emberline_sim.scenario import Scenario
 
 SET_OVER_S = 0.8
 LIFT_OVER_S = 0.9
+TIPS_OVER_S = 0.6
 
 
 def pot_load_g(t_s: NDArray[np.float64], scenario: Scenario, course: Course) -> NDArray[np.float64]:
@@ -61,6 +62,8 @@ def deeds_g(t_s: NDArray[np.float64], scenario: Scenario, rng: np.random.Generat
     """Return (n,) the forces of pokes, bumps, lids, tools and of the lighting hand, g."""
     total = np.zeros_like(t_s)
     for hand in scenario.hand:
+        if hand.kind == "tip":
+            continue
         total += hand_force_g(t_s, hand, hand_weight_g(hand, scenario), rng)
     if scenario.fuel is not None:
         total += _sum(t_s, pushes_around(scenario.burn.lit_s, 1.5, 1.5, 2.5, rng, leaning=0.3))
@@ -74,6 +77,15 @@ def air_forces_g(
     sway = 0.3 + wandering(len(course.t_s), STEP_S, 2.0, rng)
     force = wind_g_m2s2 * course.column["wind_m_s"] ** 2 * sway - draught_g * course.column["draught"]
     return np.asarray(np.interp(t_s, course.t_s, force), dtype=np.float64)
+
+
+def tipped_g(t_s: NDArray[np.float64], scenario: Scenario, load_g: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return (n,) the load on the stove's cell where the stove may tip over, g: what is left on the cell after that."""
+    for hand in scenario.hand:
+        if hand.kind == "tip":
+            gone = ramp(t_s, hand.t_s + TIPS_OVER_S, TIPS_OVER_S)
+            load_g = (1.0 - gone) * load_g + gone * hand.size_g
+    return load_g
 
 
 def _sum(t_s: NDArray[np.float64], pushes: list[Push]) -> NDArray[np.float64]:

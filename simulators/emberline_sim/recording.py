@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from emberline_sim.balance import read_balance
 from emberline_sim.course import Course, rng_of, run_course
 from emberline_sim.flame import read_flame
-from emberline_sim.load import air_forces_g, deeds_g, fuel_load_g, pot_load_g, pot_pushes_g
+from emberline_sim.load import air_forces_g, deeds_g, fuel_load_g, pot_load_g, pot_pushes_g, tipped_g
 from emberline_sim.probe import read_water
 from emberline_sim.sampling import sample_times_s
 from emberline_sim.scenario import Scenario
@@ -102,6 +102,7 @@ def _stove_cell(t_s: NDArray[np.float64], scenario: Scenario, course: Course, sp
     if scenario.pot is not None and scenario.pot.stands == "stove":
         pot_g = pot_load_g(t_s, scenario, course)
         load_g += pot_g + pot_pushes_g(t_s, course, rng_of(scenario, "pot hands"))
+    load_g = tipped_g(t_s, scenario, load_g)
     warming_k = np.interp(t_s, course.t_s, course.column["cell_c"] - course.column["cell_c"][0])
     return read_balance(t_s, load_g, pot_g, warming_k, scenario.stove_g, spec, rng_of(scenario, "mass"))
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 FormName = Literal["pellets", "chips", "sticks", "pieces"]
-HandKind = Literal["poke", "bump", "lid_on", "lid_off", "tool_on", "tool_off", "lean"]
+HandKind = Literal["poke", "bump", "lid_on", "lid_off", "tool_on", "tool_off", "lean", "tip"]
 PotStand = Literal["stove", "pot_cell", "beside"]
 
 
@@ -173,9 +173,11 @@ class HandSpec:
 
     Attributes:
         kind: `poke` the bed, `bump` the table, `lid_on`, `lid_off`, `tool_on`, `tool_off` (something left on the load),
-            `lean` (a lead or a sleeve rests on the load for a while).
+            `lean` (a lead or a sleeve rests on the load for a while), `tip` (stove and all that stands on it fall off
+            the load cell for good).
         t_s: When.
-        size_g: Weight of the tool, or what a poke scatters off the load (negative), or the force of a lean.
+        size_g: Weight of the tool, or what a poke scatters off the load (negative), the force of a lean, or
+            what is left on the cell after a tip.
         for_s: How long a poke or a lean lasts.
 
     """

@@ -13,7 +13,7 @@ from emberline.cli.carding import card
 from emberline.cli.comparing import compare
 from emberline.cli.demo import demo
 from emberline.cli.keeping import backup, status
-from emberline.cli.live import arm, end, note, run, watch
+from emberline.cli.live import acknowledge, arm, end, note, run, watch
 from emberline.cli.ordering import order
 
 ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS")
@@ -58,6 +58,7 @@ for command in (
     watch,
     arm,
     note,
+    acknowledge,
     end,
     import_,
     trials,

@@ -169,6 +169,26 @@ def note(text: str, bench: str | None, data: Path | None) -> None:
     click.echo("Kept.")
 
 
+@click.command(epilog=epilog("emberline acknowledge --by Ada", 2, 6))
+@click.option("--by", metavar="NAME", help="Who has seen it.  [default: your name on this machine]")
+@bench_option
+@data_option
+@telling
+def acknowledge(by: str | None, bench: str | None, data: Path | None) -> None:
+    """Say that you have seen the alarms of the running bench; they are told again and again until somebody does.
+
+    An alarm whose cause lasts stays on the screens, and is told anew if it comes back after it had gone.
+    """
+    import getpass
+
+    from emberline.service.control_client import ask
+
+    who = getpass.getuser() if by is None else by
+    answer = ask(_data(data), {"do": "acknowledge", "bench": bench, "who": who, "alarm": None})
+    for title in answer["alarms"]:
+        click.echo(f"Acknowledged: {title}")
+
+
 @click.command(epilog=epilog("emberline end", 2, 6))
 @bench_option
 @data_option

@@ -12,6 +12,7 @@ from rich.live import Live
 from rich.table import Table
 from rich.text import Text
 
+from emberline.cli.alarm_lines import alarm_lines, alarm_table, told_again
 from emberline.curves.events import EventKind, Phase
 from emberline.heat.result import COVERAGE_95
 from emberline.reports.caution import CAUTION_LINE
@@ -84,8 +85,12 @@ class Readout:
     def _take_live(self, document: Document) -> None:
         before = self._document
         self._document = document
+        if told_again(before, document):
+            self._console.bell()
         if self._live is not None:
             return
+        for line in alarm_lines(before, document):
+            self._line(line)
         if before is None or before["recording"] != document["recording"] or before["trouble"] != document["trouble"]:
             self._line(state_line(document))
         t_s = document["t_s"]
@@ -147,6 +152,8 @@ def panel(document: Document, events: list[Document]) -> RenderableType:
     parts: list[RenderableType] = [head, Text(_second_line(document), style="dim")]
     if document["trouble"]:
         parts.append(Text(document["trouble"], style="bold red"))
+    if document["alarms"]:
+        parts += [Text(), alarm_table(document)]
     parts += [Text(), _readings(document), Text(), _progress(document)]
     flame_out = Phase(document["phase"]) is Phase.CHAR
     parts += [Text(HOT_CHAR, style="bold red"), Text()] if flame_out else [Text()]
@@ -188,6 +195,10 @@ def _readings(document: Document) -> Table:
         if role == "water" and not aside:
             aside = f"boil {forecasts['boil']}"
         table.add_row(name, Text(_number(value), style="dim" if stale else "bold"), Text(aside))
+    left = document["water_left_g"]
+    if left is not None:
+        words = f"{left['value']:.0f} ± {COVERAGE_95 * left['u']:.0f} g".replace("-", "−")
+        table.add_row("water left", Text(words, style="bold"), Text())
     table.add_row("burning", Text(_rate(document), style="bold"), Text(f"flameout {forecasts['flameout']}"))
     return table
 

@@ -10,6 +10,7 @@ from emberline.bench.bench_file import Bench
 from emberline.bench.channels import Role
 from emberline.curves.events import Phase
 from emberline.links.link import Link, LinkState, age_limits_s
+from emberline.service.alarms import BenchAlarms
 from emberline.service.clock import Clock
 from emberline.service.course import FIREPOWER, RATE, Course
 from emberline.service.ingest import IngestCounts
@@ -53,9 +54,11 @@ class Board:
         lost: Samples flagged lost since the trial was opened, or since the start of the daemon.
         summary: Path of the newest summary page.
         summary_document: The newest summary as JSON text.
+        advice: The trial of that summary, and what would help to know its results better.
         version: Grows with every change.
         course: Its curves.
         first_commit: Id of the first commit that is in it; None before it.
+        alarms: What a person must see to.
     """
 
     bench: str
@@ -67,15 +70,21 @@ class Board:
     lost: int = 0
     summary: str | None = None
     summary_document: str | None = None
+    advice: tuple[str, tuple[str, ...]] = ("", ())
     version: int = 0
     course: Course = field(default_factory=Course)
     first_commit: int | None = None
+    alarms: BenchAlarms = field(init=False)
     _values: dict[Role, LiveValue] = field(default_factory=dict)
     _troubles: dict[str, str] = field(default_factory=dict)
     _said: list[dict[str, Any]] = field(default_factory=list)
     _said_before: int = 0
     _reminders: int = 0
     _news: asyncio.Event = field(default_factory=asyncio.Event)
+
+    def __post_init__(self) -> None:
+        """Begin without alarms."""
+        self.alarms = BenchAlarms(self.bench, self.clock, self.touch)
 
     def committed(self, receipt: CommitReceipt) -> None:
         """Show what a commit brought."""
@@ -173,6 +182,7 @@ class Board:
                 phase=Phase.WAITING if trial is None else trial.phase,
                 estimates=Estimates() if trial is None else trial.estimates,
                 summary=self.summary,
+                alarms=self.alarms.shown,
             )
         )
 

@@ -135,6 +135,8 @@ class Control:
                     return {"done": "plan series"}
                 case {"do": "guide"} if self._guides is not None:
                     return {"done": "guide", "guide": await self._guided(self._guides, request)}
+                case {"do": "acknowledge", "who": str(who), "alarm": None | str() as kind}:
+                    return {"done": "acknowledge", "alarms": self._lane(request).board.alarms.acknowledge(who, kind)}
                 case {"do": "health", "bench": str()}:
                     health = self._watch.health().of(self._lane(request).bench_id)
                     return {"done": "health", "health": health_document(health)}

@@ -33,9 +33,11 @@ LOG = logging.getLogger(__name__)
 
 SUMMARIES, CONTROL, DESK = "summaries", "control", "desk"
 LAG, BESIDE, HEALTH, HOUSEKEEPING = "loop lag", "beside", "health", "housekeeping"
+ALARMS = "alarms"
 
 LAG_ALARM_S = 0.1
 LAG_EVERY_S = 0.25
+REMIND_EVERY_S = 1.0
 STORE_LIMIT_S = 1.0
 """Longest wait for the store to close, real seconds."""
 
@@ -148,6 +150,7 @@ class Daemon:
             start(LAG, self._measure_lag)
             start(HEALTH, self._health_loop.run)
             start(HOUSEKEEPING, self._housekeeping.run)
+            start(ALARMS, self._remind)
             for name, work in (also or {}).items():
                 start(name, work)
             if beside is not None:
@@ -192,7 +195,7 @@ class Daemon:
         async with asyncio.TaskGroup() as group:
             for lane in self.lanes.values():
                 group.create_task(lane.close(), name=f"end of {lane.bench_id}")
-        for name in (SUMMARIES, LAG):
+        for name in (SUMMARIES, LAG, ALARMS):
             await supervisor.stop(name, OTHERS_LIMIT_S)
         await self._follower.close()
         try:
@@ -200,6 +203,13 @@ class Daemon:
                 await asyncio.to_thread(self.store.close)
         except TimeoutError:
             LOG.error("the store did not close within %.0f s", STORE_LIMIT_S)
+
+    async def _remind(self) -> None:
+        """Have alarms told again that nobody has acknowledged."""
+        while True:
+            for lane in self.lanes.values():
+                lane.board.alarms.remind()
+            await asyncio.sleep(REMIND_EVERY_S)
 
     async def _measure_lag(self) -> None:
         """Watch for anything that holds up the event loop; told once, and again when it is twice as bad."""

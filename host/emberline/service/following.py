@@ -13,7 +13,7 @@ from emberline.bench.channels import Channel, Role
 from emberline.bench.plan import empty_plan, parse_plan
 from emberline.bench.samples import SampleBatch
 from emberline.curves.events import Event, EventKind, Retraction
-from emberline.service.watch import LOOKOUT_S, SECOND_NS, Turn, Watch
+from emberline.service.watch import LOOKOUT_S, SECOND_NS, FoundAlarms, Turn, Watch
 from emberline.store.reader import StoreReader
 from emberline.trials.live import LiveTrial
 from emberline.trials.tracker import same_event
@@ -62,6 +62,7 @@ class Following:
         plan = parse_plan(watch.plan_text) if watch.plan_text else empty_plan()
         self._live = LiveTrial(self._channels, plan, watch.start_ns, self._char_s)
         self._next_fire: LiveTrial | None = None
+        self._caught_up = False
 
     def turn(self) -> Turn:
         """Take in commits until something is to be said, none are left, or the turn is long enough.
@@ -75,7 +76,9 @@ class Following:
             raise RuntimeError("nothing to follow yet")
         said: list[Event | Retraction] = []
         more = self._feed(watch, said)
-        live = self._live
+        live, first = self._live, not self._caught_up
+        self._caught_up = self._caught_up or not more
+        alarms = FoundAlarms(live.start_ns, live.alarms, first) if self._caught_up else None
         self._keep_announced_times(watch)
         begin_ns = None
         if watch.plan_text is None:
@@ -88,6 +91,7 @@ class Following:
             float(live.now_s),
             live.phase,
             live.estimates,
+            alarms,
             begin_ns,
             self._end_ns(watch),
         )

@@ -286,6 +286,8 @@ class Keeper:
         except BegunAnewError:
             self._watching = False
             return True
+        if turn.alarms is not None:
+            self.board.alarms.found(turn.alarms)
         if self._open is None:
             if turn.begin_ns is not None and self._fitted is not None:
                 await self._begin(self._fitted, turn.begin_ns, "")

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from emberline.curves.events import Event, Phase, Retraction
+from emberline.trials.alarms import Alarm
 from emberline.trials.estimates import Estimates
 
 LOOKOUT_S = 1_200
@@ -30,6 +31,21 @@ class Watch:
 
 
 @dataclass(frozen=True, slots=True)
+class FoundAlarms:
+    """The alarms of a record, once all of it that is stored has been looked at.
+
+    Attributes:
+        start_ns: UTC nanoseconds of the record's beginning.
+        newest: The newest alarm of each kind, standing or cleared.
+        first: Whether the record was begun just now: what has come and gone in it is past.
+    """
+
+    start_ns: int
+    newest: tuple[Alarm, ...]
+    first: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Turn:
     """What one turn found.
 
@@ -41,6 +57,7 @@ class Turn:
         t_s: Seconds of the record looked at.
         phase: Phase of the trial.
         estimates: Newest estimates.
+        alarms: The alarms of the record; None while there is still some of it to catch up with.
         begin_ns: While no trial is open: where a trial begins, once `lit` was seen.
         end_ns: Where the trial has ended by itself; None while it goes on.
     """
@@ -52,5 +69,6 @@ class Turn:
     t_s: float
     phase: Phase
     estimates: Estimates
+    alarms: FoundAlarms | None = None
     begin_ns: int | None = None
     end_ns: int | None = None

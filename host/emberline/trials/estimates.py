@@ -11,6 +11,24 @@ NOT_LIT = NoForecast("the fire is not lit yet")
 
 
 @dataclass(frozen=True, slots=True)
+class PotWater:
+    """The water of the pot that stands.
+
+    Attributes:
+        lost_g: What has left it since it was set on.
+        filled_g: What was poured in; None where nobody knows.
+    """
+
+    lost_g: UFloat
+    filled_g: float | None = None
+
+    @property
+    def left_g(self) -> UFloat | None:
+        """What is left in it; None where nobody knows what was poured in."""
+        return None if self.filled_g is None else self.filled_g - self.lost_g
+
+
+@dataclass(frozen=True, slots=True)
 class Estimates:
     """What a live run estimates beside the events.
 
@@ -21,6 +39,7 @@ class Estimates:
         burnt_g: What the fuel has lost since it was lit.
         boil: Forecast of the boil.
         flameout: Forecast of the flameout.
+        water: The water of the pot that stands; None where none does, or nobody can tell.
         progress: Share of the present phase that has passed, 0 to 1; None where nobody can tell.
     """
 
@@ -30,4 +49,5 @@ class Estimates:
     burnt_g: UFloat | None = None
     boil: Forecast | NoForecast = NO_POT
     flameout: Forecast | NoForecast = NOT_LIT
+    water: PotWater | None = None
     progress: float | None = None

@@ -7,12 +7,15 @@ from emberline.bench.plan import Plan
 from emberline.bench.samples import SampleBatch
 from emberline.curves.events import Event, EventKind, Phase, Retraction
 from emberline.curves.grid import Grid
+from emberline.trials.alarms import Alarm, BurnAlarms, Look
 from emberline.trials.estimates import Estimates
 from emberline.trials.live_estimates import Estimator
 from emberline.trials.tracker import Tracked, Tracker
 from emberline.trials.trial import GrowingGrid
 
 ESTIMATE_EVERY_S = 5
+CELLS, BEYOND_S = (Role.MASS, Role.POT_MASS), 5.0
+"""Load cells, and the seconds in which it is looked whether their converters are at their end."""
 
 
 class LiveTrial:
@@ -35,6 +38,8 @@ class LiveTrial:
         self._growing = GrowingGrid(channels, start_ns)
         self._tracker = Tracker(channels, plan)
         self._estimator = Estimator(channels, plan, char_s)
+        self._alarms = BurnAlarms()
+        self._channels, self._plan = dict(channels), plan
         self._looked = 0
 
     @property
@@ -57,6 +62,11 @@ class LiveTrial:
         """The phase as far as it has been announced."""
         return self._tracker.phase
 
+    @property
+    def alarms(self) -> tuple[Alarm, ...]:
+        """The newest alarm of each kind, standing or cleared."""
+        return self._alarms.newest
+
     def take(self, batches: Sequence[SampleBatch]) -> list[Event | Retraction]:
         """Take in one commit and return what is to be said now."""
         said: list[Event | Retraction] = []
@@ -67,12 +77,31 @@ class LiveTrial:
             said += self._tracker.look(grid)
             if self._looked % ESTIMATE_EVERY_S == 0:
                 self.estimates = self._estimator.look(grid, self._tracker)
+            self._alarms.look(self._seen(grid))
         return said
 
     def event(self, kind: EventKind) -> Event | None:
         """Return the latest standing event of a kind, or None."""
         found = [event for event in self.tracked.announced if event.kind is kind]
         return max(found, key=lambda event: event.t_s, default=None)
+
+    def _seen(self, grid: Grid) -> Look:
+        """Return the newest second as alarms see it."""
+        tracker, now = self._tracker, grid.n
+        beyond = {
+            role: self._growing.samples.beyond(role, now - BEYOND_S, now) for role in CELLS if role in self._channels
+        }
+        return Look(
+            grid,
+            self._channels,
+            self._plan,
+            tracker.phase is not Phase.WAITING,
+            tracker.loads,
+            tracker.stays,
+            tracker.boiling_c,
+            self.estimates.water,
+            beyond,
+        )
 
     def grid(self) -> Grid:
         """Return all seconds so far."""

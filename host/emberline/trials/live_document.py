@@ -1,6 +1,6 @@
 """The JSON document of a bench as it is now, for whoever watches."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
@@ -9,6 +9,7 @@ from uncertainties import UFloat
 
 from emberline.bench.channels import Role
 from emberline.curves.events import Event, Phase, Retraction
+from emberline.trials.alarms import TITLES, AlarmKind
 from emberline.trials.estimates import Estimates
 from emberline.trials.forecast import Forecast, NoForecast
 
@@ -50,6 +51,29 @@ class LiveValue:
 
 
 @dataclass(frozen=True, slots=True)
+class AlarmShown:
+    """An alarm as it is shown.
+
+    Attributes:
+        kind: What it is about.
+        text: Its evidence in words and numbers.
+        raised_ns: When it was raised, UTC nanoseconds.
+        cleared_ns: When its cause had gone; None while that lasts.
+        acknowledged_ns: When somebody said that they had seen it; None before.
+        acknowledged_by: Who; may be empty.
+        told: How often it was told so far; it grows until somebody has seen it.
+    """
+
+    kind: AlarmKind
+    text: str
+    raised_ns: int
+    cleared_ns: int | None = None
+    acknowledged_ns: int | None = None
+    acknowledged_by: str = ""
+    told: int = 1
+
+
+@dataclass(frozen=True, slots=True)
 class LiveState:
     """Everything that a live document tells.
 
@@ -70,6 +94,7 @@ class LiveState:
         phase: Its phase.
         estimates: Burning rate, firepower and forecasts.
         summary: Path of the newest summary page, or None.
+        alarms: The alarms that stand, or that nobody has seen.
     """
 
     bench: str
@@ -88,6 +113,7 @@ class LiveState:
     phase: Phase = Phase.WAITING
     estimates: Estimates = field(default_factory=Estimates)
     summary: str | None = None
+    alarms: Sequence[AlarmShown] = ()
 
 
 def live_document(state: LiveState) -> dict[str, Any]:
@@ -116,7 +142,9 @@ def live_document(state: LiveState) -> dict[str, Any]:
         "boil_forecast": _forecast(estimates.boil),
         "flameout_forecast": _forecast(estimates.flameout),
         "progress": None if estimates.progress is None else round(estimates.progress, 3),
+        "water_left_g": _uncertain(None if estimates.water is None else estimates.water.left_g),
         "summary": state.summary,
+        "alarms": [_alarm(one) for one in state.alarms],
     }
 
 
@@ -141,6 +169,19 @@ def event_document(bench: str, trial: str, said: Event | Retraction) -> dict[str
         "confirmed": said.confirmed,
         "by_person": said.by_person,
         "evidence": said.evidence,
+    }
+
+
+def _alarm(alarm: AlarmShown) -> dict[str, Any]:
+    return {
+        "kind": alarm.kind.value,
+        "title": TITLES[alarm.kind],
+        "text": alarm.text,
+        "raised_ns": alarm.raised_ns,
+        "cleared_ns": alarm.cleared_ns,
+        "acknowledged_ns": alarm.acknowledged_ns,
+        "acknowledged_by": alarm.acknowledged_by,
+        "told": alarm.told,
     }
 
 

@@ -10,13 +10,14 @@ from uncertainties import UFloat, ufloat
 from emberline.bench.air import boiling_point, pressure_at_altitude_pa
 from emberline.bench.channels import Channel, Role
 from emberline.bench.plan import Plan
+from emberline.bench.toml_reading import SURE
 from emberline.curves.burning_rate import LossRate
 from emberline.curves.events import Event, EventKind
 from emberline.curves.grid import Column, Grid
 from emberline.heat.firepower import live_firepower_w
 from emberline.heat.moments import uncertain
 from emberline.heat.water_course import WaterCourse
-from emberline.trials.estimates import NO_POT, NOT_LIT, Estimates
+from emberline.trials.estimates import NO_POT, NOT_LIT, Estimates, PotWater
 from emberline.trials.forecast import CHAR_SHARE, Forecast, NoForecast, PotFacts, forecast_boil, forecast_flameout
 from emberline.trials.tracker import Tracker
 
@@ -75,6 +76,7 @@ class Estimator:
             firepower_w=None if rate_g_min is None else live_firepower_w(rate_g_min, burnt, self._plan, tracker.phase),
             held=steaming and rate is not None,
             burnt_g=burnt,
+            water=self._water(balance, tracker, now),
             boil=self._boil(grid, announced, on, stands, boiling),
             flameout=self._flameout(now, lit, out, balance, fuel_in),
             progress=self._progress(now, lit, out, burnt, fuel_in),
@@ -92,6 +94,19 @@ class Estimator:
         if apart is not None:
             self._balance = _balance(*apart, lit_s, grid.n)
         return self._balance
+
+    def _water(self, balance: "_Balance | None", tracker: Tracker, now: int) -> PotWater | None:
+        """Return the water of the pot that stands."""
+        if balance is None or balance.lost_g is None:
+            return None
+        lost_g = balance.lost_g + balance.steam_g_s.nominal_value * (now - balance.until)
+        stays, pot = tracker.stays, self._plan.pot
+        if pot is None or not stays or stays[-1].off is not None:
+            return PotWater(lost_g)
+        filled, on = pot.visit(len(stays) - 1).water_g, stays[-1].on
+        if filled is None and pot.tare_g is not None and on is not None:
+            filled = on.size_g - pot.tare_g - (pot.lid_g or 0.0 if pot.lid else 0.0)
+        return PotWater(lost_g, None if filled is None else float(filled.nominal_value))
 
     def _pressure_pa(self) -> float:
         place = self._plan.place
@@ -168,12 +183,14 @@ class _Balance:
         burnt: What the fuel had lost since lighting, g.
         pace_g_s: Its rate of loss in the last minute.
         steam_g_s: The water's rate of loss in the last seconds.
+        lost_g: What had left the pot that stood; None where none did.
     """
 
     until: int
     burnt: UFloat
     pace_g_s: UFloat
     steam_g_s: UFloat
+    lost_g: UFloat | None
 
     def burnt_g(self, now: int) -> UFloat:
         """Return what the fuel has lost by now."""
@@ -196,7 +213,10 @@ def _balance(courses: Sequence[WaterCourse], fuel: LossRate, lit_s: int, now: in
     u_water = sum((float(course.lost_by(float(now)).std_dev) for course in courses), 0.0)
     u_burnt = float(np.hypot(BURNT_REL_U * burnt + BURNT_U_G, u_water))
     pace = ufloat(float(np.mean(fuel.rate_g_s[late])), float(u_pace))
-    return _Balance(now, ufloat(burnt, u_burnt), pace, uncertain(steam, u_steam, "steam"))
+    standing = [course for course in courses[-1:] if not course.lifted]
+    lost = standing[0].lost_by(float(now)) if standing else None
+    plain = None if lost is None else ufloat(float(lost.nominal_value), max(float(lost.std_dev), SURE))
+    return _Balance(now, ufloat(burnt, u_burnt), pace, uncertain(steam, u_steam, "steam"), plain)
 
 
 def _last(announced: list[Event], kind: EventKind) -> Event | None:

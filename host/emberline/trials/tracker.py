@@ -20,7 +20,7 @@ from emberline.curves.burning_rate import LossRate, noise_of
 from emberline.curves.events import Event, EventKind, Phase, Retraction
 from emberline.curves.grid import Column, Grid
 from emberline.curves.ignition import begun_mid_burn, find_lit
-from emberline.curves.loads import Loads, tell_apart
+from emberline.curves.loads import Loads, Stay, tell_apart
 from emberline.heat.scale import Scale, scale_of
 from emberline.heat.water_course import PotCurves, WaterCourse
 from emberline.trials.live_boil import BoilWatch
@@ -91,6 +91,21 @@ class Tracker:
             return Phase.CHAR
         burns = self._burning_at_start or self._sayings.newest(EventKind.LIT) is not None
         return Phase.FLAMING if burns else Phase.WAITING
+
+    @property
+    def loads(self) -> Loads:
+        """What was set on the main cell and taken off it so far."""
+        return self._loads
+
+    @property
+    def stays(self) -> tuple[Stay, ...]:
+        """The stays of the pot so far."""
+        return self._pot_loads.stays or self._loads.stays
+
+    @property
+    def boiling_c(self) -> UFloat:
+        """The local boiling temperature."""
+        return self._boil_watch.boiling_c
 
     @property
     def refuels_g(self) -> list[UFloat]:
@@ -194,7 +209,7 @@ class Tracker:
         if water is None:
             return
         mass, pot_mass = grid.get(Role.MASS), grid.get(Role.POT_MASS)
-        stays = self._pot_loads.stays or self._loads.stays
+        stays = self.stays
         if stays or mass is not None or pot_mass is not None:
             visit = stays[-1].window(float(now)) if stays else (0.0, float(now))
         else:

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from emberline.bench.calibration import ThermocoupleCode
+from emberline.bench.calibration import Linear, ThermocoupleCode
 from emberline.bench.channels import Channel, Role
 from emberline.bench.samples import FLAG_FAULT, Curve, SampleBatch
 from emberline.curves.grid import Column, Grid, grid_of
@@ -14,6 +14,8 @@ COLD_JUNCTION_SUFFIX = ".cold_junction"
 """Ending of the stored name of a thermocouple's cold junction, whose samples are degrees."""
 DECIDING = (Role.MASS, Role.POT_MASS, Role.WATER, Role.FLAME)
 """Roles whose readings a second must have before events are looked for in it."""
+NEWEST, FEW = 4_096, 600
+"""Samples among which the newest seconds are looked for, a minute of them or a few: they come nearly in order."""
 LATEST_S = 120.0
 """A channel that is this far behind the others is not waited for any more. After a break a device sends what it kept
 one stream after the other; a broken probe still sends, with a fault."""
@@ -56,6 +58,16 @@ class GrowingCurves:
             if channel.name in self._t_s
         }
 
+    def beyond(self, role: Role, since_s: float, until_s: float) -> float:
+        """Return the share of a role's samples within a time that say that its converter is at its end."""
+        channel = self._channels[role]
+        calibration = channel.calibration
+        if channel.name not in self._t_s or not isinstance(calibration, Linear):
+            return 0.0
+        t_s, raw = self._t_s[channel.name].values[-FEW:], self._value[channel.name].values[-FEW:]
+        raw = raw[(t_s >= since_s) & (t_s < until_s)]
+        return float(np.mean(np.abs(raw) >= calibration.saturated_counts)) if len(raw) else 0.0
+
     def curve(self, role: Role, since_s: float | None = None) -> Curve | None:
         """Return a role's curve, or its part from a time on; None where it has no samples."""
         channel = self._channels[role]
@@ -64,7 +76,7 @@ class GrowingCurves:
         t_s, raw = self._t_s[channel.name].values, self._value[channel.name].values
         if since_s is not None:
             # Samples come nearly in order, so only the end needs to be looked at.
-            low = max(0, len(t_s) - 4096)
+            low = max(0, len(t_s) - NEWEST)
             if low and t_s[low] > since_s:
                 low = 0
             keep = np.flatnonzero(t_s[low:] >= since_s) + low

@@ -8,5 +8,6 @@ with the first simulator, no physics.
 
 from emberline_sim.particles.burn import ParticleBurn, random_burn
 from emberline_sim.particles.kinds import KINDS
+from emberline_sim.particles.mishaps import Mishaps
 
-__all__ = ["KINDS", "ParticleBurn", "random_burn"]
+__all__ = ["KINDS", "Mishaps", "ParticleBurn", "random_burn"]

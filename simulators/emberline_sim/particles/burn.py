@@ -14,6 +14,7 @@ from emberline_sim.particles.drawing import Stove, draw_place, draw_stove, draw_
 from emberline_sim.particles.habits import Plot, draw_plot
 from emberline_sim.particles.history import STEP_S, History
 from emberline_sim.particles.kinds import KINDS, Kind
+from emberline_sim.particles.mishaps import NONE, Mishaps
 from emberline_sim.particles.results import results_of
 from emberline_sim.particles.running import run
 from emberline_sim.particles.scale import ScaleSense, air_force_g, fuel_load_g, hand_force_g, pot_load_g, read_scale
@@ -43,12 +44,13 @@ class ParticleBurn(Recording):
     results: dict[str, float]
 
 
-def random_burn(seed: int, kind: str | None = None) -> ParticleBurn:
+def random_burn(seed: int, kind: str | None = None, mishaps: Mishaps = NONE) -> ParticleBurn:
     """Draw a burn and record it; the same seed and kind give the same burn.
 
     Args:
         seed: Seed of everything.
         kind: One of `KINDS`; by default the seed chooses.
+        mishaps: What goes wrong.
 
     Raises:
         ScenarioError: The kind is unknown.
@@ -62,12 +64,13 @@ def random_burn(seed: int, kind: str | None = None) -> ParticleBurn:
     rng = np.random.default_rng([seed, *kind.encode()])
     what = KINDS[kind]
     setting, stove, plot = draw_setting(what, int(rng.integers(2**31)), rng)
+    setting = mishaps.of_setting(setting)
     history = run(setting)
     flames = flames_of(history.t_s, history.column["flame"] > 0.5)
     ends_s = float(np.floor(history.t_s[-1]))
-    bench = draw_bench(what, ends_s - setting.begins_s, rng)
+    bench = mishaps.of_bench(draw_bench(what, ends_s - setting.begins_s, rng))
     truth = truth_of(setting, history, flames, ends_s)
-    readings = _readings(setting, stove, history, bench, ends_s)
+    readings = _readings(setting, stove, history, bench, ends_s, mishaps)
     channels = {name: ChannelRecord(name, UNITS[name], t_s, value) for name, t_s, value in readings}
     scenario = told_scenario(f"{kind} {seed}", seed, setting, stove, plot, bench, history, truth, rng)
     return ParticleBurn(scenario, channels, truth, kind, results_of(setting, history, truth))
@@ -102,7 +105,9 @@ def draw_setting(kind: Kind, seed: int, rng: np.random.Generator) -> tuple[Setti
     return replace(setting, starter_g=0.0) if never else setting, stove, plot
 
 
-def _readings(setting: Setting, stove: Stove, history: History, bench: Bench, ends_s: float) -> Iterator[Column]:
+def _readings(
+    setting: Setting, stove: Stove, history: History, bench: Bench, ends_s: float, mishaps: Mishaps
+) -> Iterator[Column]:
     begins_s = setting.begins_s
     duration_s = ends_s - begins_s
 
@@ -130,6 +135,7 @@ def _readings(setting: Setting, stove: Stove, history: History, bench: Bench, en
             hands = chance("hands")
             for done in history.done:
                 load_g += hand_force_g(at_s, done, hands)
+            load_g = mishaps.of_load(t_s, load_g)
         yield name, t_s, _weighed(name, at_s, load_g, pot_g, setting, stove, history, sense, chance(name))
     if bench.ambient is not None:
         t_s = sample_times_s(duration_s, bench.ambient, chance("ambient times"))

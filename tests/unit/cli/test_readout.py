@@ -31,6 +31,9 @@ def live(**changes: Any) -> dict[str, Any]:
         "boil_forecast": {"t_s": 560.0, "u_s": 12.0, "interval_95": [530.0, 590.0]},
         "flameout_forecast": {"absent": "the plan gives no mass of fuel"},
         "progress": 0.42,
+        "time_ns": 600_000_000_000,
+        "water_left_g": None,
+        "alarms": [],
     }
     return {**document, **changes}
 

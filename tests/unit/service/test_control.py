@@ -22,6 +22,7 @@ from emberline.service.health import HealthWatch
 from emberline.service.ingest import IngestCounts
 from emberline.store.errors import SeriesKnownError, StoreFullError
 from emberline.store.store import Store
+from emberline.trials.alarms import AlarmKind
 from live_fixture import until
 
 
@@ -366,3 +367,14 @@ async def test_a_guided_burn_is_shown_and_answered(tmp_path: Path, board: Board,
         task.cancel()
         with suppress(asyncio.CancelledError):
             await task
+
+
+async def test_alarms_are_acknowledged_by_name(tmp_path: Path, board: Board, trials: Trials) -> None:
+    board.alarms.raised(AlarmKind.PROBE_OUT, "it fell", 5)
+    async with served(tmp_path, board, trials):
+        request = {"do": "acknowledge", "who": "Ada", "alarm": None}
+        assert (await told(tmp_path, request))["alarms"] == ["The water probe is out of the water"]
+        (alarm,) = (await told(tmp_path, {"do": "live"}))["live"]["alarms"]
+        assert (alarm["acknowledged_by"], alarm["told"]) == ("Ada", 1)
+        with pytest.raises(RequestError, match="nobody has acknowledged"):
+            await told(tmp_path, request)

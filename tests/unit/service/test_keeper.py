@@ -16,9 +16,10 @@ from emberline.service.clock import Clock
 from emberline.service.errors import ApartError, BegunAnewError, RequestError, ServiceError
 from emberline.service.ingest import IngestCounts
 from emberline.service.keeper import Ended, Keeper, labelled_plan
-from emberline.service.watch import Turn, Watch
+from emberline.service.watch import FoundAlarms, Turn, Watch
 from emberline.store.errors import StoreFullError
 from emberline.store.store import Store
+from emberline.trials.alarms import Alarm, AlarmKind
 from emberline.trials.estimates import Estimates
 from live_fixture import until
 from unit.store.made_up import NOON_NS, SECOND_NS, batch
@@ -351,3 +352,15 @@ def test_a_label_joins_a_plan_that_has_none() -> None:
     assert labelled_plan(PLAN, None) == PLAN
     with pytest.raises(RequestError, match="leave --label out"):
         labelled_plan(PLAN, "other")
+
+
+async def test_alarms_of_the_record_are_shown(keeper: Keeper, script: Script) -> None:
+    ready(keeper)
+    await keeper.arm("", None)
+    alarm = Alarm(AlarmKind.LOAD_GONE, 30.0, "it fell")
+    script.turns = [turn(), replace(turn(), alarms=FoundAlarms(NOON_NS, (alarm,), first=False))]
+    await keeper.catch_up()
+    assert keeper.board.document()["alarms"] == []
+    await keeper.catch_up()
+    (shown,) = keeper.board.document()["alarms"]
+    assert (shown["kind"], shown["raised_ns"]) == ("load_gone", NOON_NS + 30 * SECOND_NS)

@@ -5,10 +5,12 @@ from uncertainties import ufloat
 
 from emberline.bench.channels import Role
 from emberline.curves.events import Event, EventKind, Phase, Retraction
-from emberline.trials.estimates import Estimates
+from emberline.trials.alarms import AlarmKind
+from emberline.trials.estimates import Estimates, PotWater
 from emberline.trials.forecast import Forecast, NoForecast
 from emberline.trials.live_document import (
     HOT_CHAR,
+    AlarmShown,
     LiveState,
     LiveValue,
     Recording,
@@ -88,3 +90,28 @@ def test_at_flameout_the_words_are_of_char_and_carbon_monoxide() -> None:
     assert "Hot char" in HOT_CHAR
     assert "carbon monoxide rises" in HOT_CHAR
     assert "done" not in HOT_CHAR
+
+
+def test_alarms_are_told_with_all_that_became_of_them() -> None:
+    alarm = AlarmShown(AlarmKind.PROBE_OUT, "it fell", 5, acknowledged_ns=9, acknowledged_by="Ada", told=2)
+    assert live_document(STATE)["alarms"] == []
+    assert live_document(replace(STATE, alarms=(alarm,)))["alarms"] == [
+        {
+            "kind": "probe_out",
+            "title": "The water probe is out of the water",
+            "text": "it fell",
+            "raised_ns": 5,
+            "cleared_ns": None,
+            "acknowledged_ns": 9,
+            "acknowledged_by": "Ada",
+            "told": 2,
+        }
+    ]
+
+
+def test_the_water_that_is_left_is_told_where_it_can_be_known() -> None:
+    assert live_document(STATE)["water_left_g"] is None
+    known = replace(STATE, estimates=Estimates(water=PotWater(ufloat(120.0, 8.0), 500.0)))
+    assert live_document(known)["water_left_g"] == {"value": 380.0, "u": 8.0}
+    unknown = replace(STATE, estimates=Estimates(water=PotWater(ufloat(120.0, 8.0))))
+    assert live_document(unknown)["water_left_g"] is None

@@ -101,3 +101,14 @@ def test_progress_runs_through_the_flame_and_begins_anew_with_the_char() -> None
     assert len(known) == 4
     assert known[0] < known[1] < known[2] <= 1.0
     assert known[3] < 0.5
+
+
+def test_the_water_left_is_within_its_interval_while_the_pot_stands_and_unknown_without_one() -> None:
+    for second in (500, 700):
+        water = usual()[second].water
+        assert water is not None
+        assert water.left_g is not None
+        true = STOVE.water_g - STOVE.evaporated_g(float(second))
+        assert abs(water.left_g.nominal_value - true) < 2.0 * water.left_g.std_dev + 2.0
+    assert usual()[200].water is None
+    assert usual()[1_000].water is None

@@ -103,3 +103,14 @@ def test_the_grid_that_grew_is_the_grid_of_the_whole_record(portion: int) -> Non
             np.testing.assert_array_equal(
                 getattr(grown.columns[role], part), getattr(whole.columns[role], part)[: grown.n]
             )
+
+
+def test_how_much_of_the_newest_seconds_was_at_the_converters_end() -> None:
+    cell = Channel("scale", Role.MASS, "g", Linear(0.0, 400.0))
+    curves = GrowingCurves({Role.MASS: cell, Role.WATER: CHANNELS[Role.WATER]}, NOON_NS)
+    assert curves.beyond(Role.MASS, 0.0, 10.0) == 0.0
+    # The codes at both ends of a signed 24-bit converter.
+    curves.add([batch("scale", [1.0, 2.0, 3.0, 4.0, 5.0, 6.0], [4e5, 4e5, 8388607.0, -8388608.0, 4e5, 8388607.0])])
+    assert curves.beyond(Role.MASS, 0.0, 4.5) == 0.5
+    assert curves.beyond(Role.MASS, 2.5, 4.5) == 1.0
+    assert curves.beyond(Role.WATER, 0.0, 10.0) == 0.0
