@@ -2,7 +2,6 @@
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +10,7 @@ from emberline.reports.burn_table import COLUMNS, table_row
 from emberline.reports.cards import Picture, Shape, comparison_card
 from emberline.reports.comparison_parts import burns_of, result_parts
 from emberline.reports.wording import COMPARED
-from emberline.service.apart import Apart
+from emberline.service.comparisons import Query
 from emberline.service.series_standing import rule_kept, standing_of
 from emberline.store.errors import UnknownSeriesError
 from emberline.store.reader import StoreReader
@@ -23,34 +22,12 @@ from emberline.trials.comparison.series import Series
 
 Document = Mapping[str, Any]
 
-LIMIT_S = 60.0
 WEATHER = {
     "air temperature": ("air_c", 1.0),
     "air pressure": ("pressure_pa", 0.01),
     "wind on the scale": ("load_wavering_g", 1.0),
 }
 """Where a summary's conditions have what a comparison looks at, and the factor to its unit."""
-
-
-@dataclass(frozen=True, slots=True)
-class Query:
-    """What a person wants to compare: by factors, a planned series, or groups of trials.
-
-    Attributes:
-        by: Factors.
-        where: Levels of factors that a trial must have.
-        series: Name of a planned series, or empty.
-        groups: Ids of trials by group.
-        results: Names of results; the main ones where none is named.
-        wished: The difference to be shown, in the unit of the first result.
-    """
-
-    by: tuple[str, ...] = ()
-    where: Mapping[str, str] = field(default_factory=dict)
-    series: str = ""
-    groups: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-    results: tuple[str, ...] = ()
-    wished: float | None = None
 
 
 def burn_of(trial: Trial, document: Document) -> Burn:
@@ -169,32 +146,3 @@ class Comparer:
         kept = None if trial.end_ns is None else self._store.summary(trial.id)
         document: Document | None = None if kept is None else json.loads(kept.document)
         return document if document is not None and "conditions" in document else None
-
-
-async def compared(store: Path, query: Query) -> dict[str, Any]:
-    """Return what `Comparer.parts` returns, without holding up any reading.
-
-    Raises:
-        ApartError: The process failed.
-    """
-    found: dict[str, Any] = await _asked(store, "parts", query)
-    return found
-
-
-async def card_of(store: Path, query: Query, title: str, square: bool, picture: str) -> bytes | str:
-    """Return what `Comparer.card` returns, without holding up any reading.
-
-    Raises:
-        ApartError: The process failed.
-    """
-    found: bytes | str = await _asked(store, "card", query, title, square, picture)
-    return found
-
-
-async def _asked(store: Path, method: str, *arguments: object) -> Any:
-    apart = Apart(Comparer, store, name="the comparison")
-    try:
-        await apart.start()
-        return await apart.call(method, *arguments, limit_s=LIMIT_S)
-    finally:
-        await apart.close()

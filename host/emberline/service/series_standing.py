@@ -3,15 +3,20 @@
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from emberline.bench.plan import parse_plan
 from emberline.store.reader import StoreReader
 from emberline.store.records import Trial
-from emberline.trials.comparison.comparison import Comparison, half_widths
 from emberline.trials.comparison.run_order import Run
 from emberline.trials.comparison.series import Series, next_run, series_of
 from emberline.trials.comparison.stop_rule import Kept, kept
 from emberline.trials.corrections import exclusion
+
+if TYPE_CHECKING:
+    from emberline.trials.comparison.comparison import Comparison
+
+# Comparing loads much that a daemon does without; it does so in a process of its own.
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,13 +69,15 @@ def _standing(store: StoreReader, series: Series) -> Standing:
     return Standing(series, burnt, frozenset(counting))
 
 
-def rule_kept(series: Series, comparison: Comparison) -> Kept:
+def rule_kept(series: Series, comparison: "Comparison") -> Kept:
     """Return how a series stands to its stop rule.
 
     Args:
         series: The series.
         comparison: Its trials compared by its factors.
     """
+    from emberline.trials.comparison.comparison import half_widths
+
     conditions = {tuple(run.factors.items()) for run in series.runs}
     deciding = next((one for one in comparison.compared if one.result == series.result), None)
     counts = [len(burns) for burns in comparison.groups.values()]

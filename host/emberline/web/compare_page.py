@@ -15,7 +15,7 @@ from starlette.routing import Route
 
 from emberline.reports.catalogue import factor_values
 from emberline.reports.wording import COMPARED, RESULTS, result_title
-from emberline.service.comparing import Query, card_of, compared
+from emberline.service.comparisons import Query, card_of, compared
 from emberline.service.daemon import Daemon
 from emberline.service.series_standing import all_standings
 from emberline.web.frame import page

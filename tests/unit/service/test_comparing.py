@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from compared_fixture import fill
-from emberline.service.comparing import Comparer, Query, card_of, compared
+from emberline.service.comparing import Comparer
+from emberline.service.comparisons import Query
 from emberline.store.store import Store
 from emberline.trials.comparison.run_order import run_order
 from emberline.trials.comparison.series import Series, series_document
@@ -63,12 +64,3 @@ def test_what_cannot_be_compared_is_said(store: Store, query: Query, why: str) -
     comparer = Comparer(store.path)
     assert why in comparer.parts(query)["refused"]
     assert why in str(comparer.card(query, "", False, "png"))
-
-
-async def test_it_runs_in_a_process_of_its_own(store: Store) -> None:
-    fill(store)
-    parts = await compared(store.path, Query(by=("holes",), results=("time_to_boil",), wished=20.0))
-    assert [one["name"] for one in parts["results"]] == ["time_to_boil"]
-    card = await card_of(store.path, Query(by=("holes",)), "More holes", True, "png")
-    assert isinstance(card, bytes)
-    assert card.startswith(b"\x89PNG")

@@ -9,7 +9,7 @@ from starlette.datastructures import QueryParams
 from starlette.types import ASGIApp
 
 from compared_fixture import fill
-from emberline.service.comparing import Query
+from emberline.service.comparisons import Query
 from emberline.store.store import Store
 from emberline.web.compare_page import compare_routes, query_of
 from emberline.web.frame import ERRORS, Guard
