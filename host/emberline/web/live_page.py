@@ -65,6 +65,7 @@ class LivePages:
             Route("/bench/{bench}/burn", self.burn),
             Route("/bench/{bench}/remark", self.remark, methods=["POST"]),
             Route("/bench/{bench}/stamp", self.stamp, methods=["POST"]),
+            Route("/bench/{bench}/acknowledge", self.acknowledge, methods=["POST"]),
             Route("/bench/{bench}/arm", self.arm, methods=["POST"]),
             Route("/bench/{bench}/end", self.end, methods=["POST"]),
         ]
@@ -175,6 +176,18 @@ class LivePages:
             raise HTTPException(400, "No event of this kind can be stamped.") from None
         ago = f"{ago_s:.0f} s ago" if ago_s else "now"
         return done(request, f"/bench/{view.lane.bench_id}", f"{EVENTS[kind].capitalize()}: {ago}.")
+
+    async def acknowledge(self, request: Request) -> Response:
+        """Note that somebody has seen an alarm, or all of them."""
+        view = self.view(request)
+        form = await request.form()
+        try:
+            titles = view.lane.board.alarms.acknowledge(str(form.get("who", "")), str(form.get("alarm", "")) or None)
+        except RequestError:
+            # Somebody else was quicker, or its cause has gone: there is nothing left to see.
+            titles = []
+        words = f"Acknowledged: {'; '.join(titles)}" if titles else "It was acknowledged already."
+        return done(request, f"/bench/{view.lane.bench_id}", words)
 
     async def arm(self, request: Request) -> Response:
         """Open a trial, with the last one's plan where that is asked for."""

@@ -9,7 +9,7 @@ from unit.cli.test_readout import drawn, live
 
 ALARM = {
     "kind": "load_gone",
-    "title": "The load is gone: has the stove tipped over?",
+    "title": "The load is gone: the stove may have tipped over",
     "text": "The load fell from 1,700 g to 3 g.",
     "raised_ns": 535_000_000_000,
     "cleared_ns": None,
@@ -25,7 +25,7 @@ def alarmed(**changes: Any) -> dict[str, Any]:
 
 def test_an_alarm_is_a_line_when_it_is_raised_and_each_time_it_is_told_again() -> None:
     (line,) = alarm_lines(live(), alarmed())
-    assert line.startswith("  !! The load is gone: has the stove tipped over? The load fell") or "!!" in line
+    assert line.startswith("  !! The load is gone: the stove may have tipped over. The load fell")
     assert "emberline acknowledge" in line
     assert alarm_lines(alarmed(), alarmed()) == []
     assert len(alarm_lines(alarmed(), alarmed(told=2))) == 1
@@ -34,8 +34,10 @@ def test_an_alarm_is_a_line_when_it_is_raised_and_each_time_it_is_told_again() -
 
 def test_who_has_seen_it_and_that_its_cause_has_gone_are_lines_too() -> None:
     seen = alarmed(acknowledged_ns=1, acknowledged_by="Ada")
-    assert alarm_lines(alarmed(), seen) == ["  !! acknowledged by Ada: The load is gone: has the stove tipped over?"]
-    gone = ["  !! its cause has gone: The load is gone: has the stove tipped over?"]
+    assert alarm_lines(alarmed(), seen) == [
+        "  !! acknowledged by Ada: The load is gone: the stove may have tipped over"
+    ]
+    gone = ["  !! its cause has gone: The load is gone: the stove may have tipped over"]
     assert alarm_lines(alarmed(), alarmed(cleared_ns=2)) == gone
     assert alarm_lines(seen, live()) == gone
     assert alarm_lines(alarmed(cleared_ns=2), live()) == []
@@ -59,7 +61,7 @@ def test_a_terminal_rings_when_an_alarm_is_told_and_not_otherwise() -> None:
 
 def test_the_panel_shows_alarms_first_with_their_age_and_what_to_do() -> None:
     text = " ".join(drawn(alarmed(), []).split())
-    assert "The load is gone: has the stove tipped over?" in text
+    assert "The load is gone: the stove may have tipped over" in text
     assert "1 min 5 s ago; say `emberline acknowledge` once you have seen it" in text
     assert text.index("The load is gone") < text.index("water")
     seen = " ".join(drawn(alarmed(acknowledged_ns=1, acknowledged_by="Ada", cleared_ns=2), []).split())

@@ -8,6 +8,7 @@ from starlette.applications import Starlette
 from emberline.service.board import Board, TrialNow
 from emberline.service.errors import RequestError
 from emberline.store.store import Store
+from emberline.trials.alarms import AlarmKind
 from emberline.trials.corrections import AddEvent, CorrectionError
 from emberline.web.frame import ERRORS, Guard
 from emberline.web.live_page import LivePages
@@ -135,3 +136,31 @@ async def test_the_part_about_the_burn_changes_with_the_trial(
     assert f"/trials/{trial}/plan" in running.text
     board.trial = None
     assert "Start a trial" in (await asked(app, "GET", "/bench/yard/burn")).text
+
+
+async def test_an_alarm_is_shown_without_scripts_and_acknowledged_by_a_form(app: Guard, board: Board) -> None:
+    board.alarms.raised(AlarmKind.LOAD_GONE, "The load fell from 1,700 g to 3 g.", NOON_NS)
+    text = (await asked(app, "GET", "/bench/yard")).text
+    assert "The load fell from 1,700 g to 3 g." in text
+    assert 'action="/bench/yard/acknowledge"' in text
+    plain = await posted(app, "acknowledge", FORM, who="Ada", alarm="load_gone")
+    assert (plain.status, plain.headers["location"]) == (303, "/bench/yard")
+    assert board.alarms.shown[0].acknowledged_by == "Ada"
+    text = (await asked(app, "GET", "/bench/yard")).text
+    assert "Acknowledged by Ada." in text
+    assert 'acknowledge"' not in text
+
+
+async def test_who_comes_second_is_told_that_it_was_acknowledged(app: Guard, board: Board) -> None:
+    board.alarms.raised(AlarmKind.LOAD_GONE, "It fell.", NOON_NS)
+    first = await posted(app, "acknowledge", who="Ada")
+    assert first.json()["done"] == "Acknowledged: The load is gone: the stove may have tipped over"
+    assert (await posted(app, "acknowledge", who="Bo")).json()["done"] == "It was acknowledged already."
+    assert board.alarms.shown[0].acknowledged_by == "Ada"
+
+
+async def test_alarms_are_listed_with_the_benches(lane: SimpleNamespace, board: Board, store: Store) -> None:
+    board.alarms.raised(AlarmKind.PROBE_OUT, "It fell.", NOON_NS)
+    daemon: Any = SimpleNamespace(lanes={"yard": lane, "shed": lane}, store=store)
+    answer = await asked(Starlette(routes=LivePages(daemon).routes()), "GET", "/")
+    assert answer.text.count("The water probe is out of the water</p>") == 2

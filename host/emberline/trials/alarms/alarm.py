@@ -18,7 +18,7 @@ class AlarmKind(StrEnum):
 TITLES: Mapping[AlarmKind, str] = MappingProxyType(
     {
         AlarmKind.POT_NEARLY_DRY: "The pot is nearly dry",
-        AlarmKind.LOAD_GONE: "The load is gone: has the stove tipped over?",
+        AlarmKind.LOAD_GONE: "The load is gone: the stove may have tipped over",
         AlarmKind.CELL_NEAR_LIMIT: "The load cell is near its limit",
         AlarmKind.PROBE_OUT: "The water probe is out of the water",
     }

@@ -8,7 +8,7 @@ from emberline.bench.channels import Role
 from emberline.curves.events import EventKind
 from emberline.heat.result import COVERAGE_95
 from emberline.trials.alarms.alarm import Danger, Safe, Verdict
-from emberline.trials.alarms.look import Look, middle
+from emberline.trials.alarms.look import Look, grams, middle
 
 STAYS_S, FALL_S, BEFORE_S = 8, 12, 15
 """Seconds for which it must be gone, within which it must have fallen, and from which its level before is taken."""
@@ -49,7 +49,7 @@ class LoadGone:
         if not words:
             return None
         self._fallen = before_g, before_g - after_g
-        return Danger(f"The load fell from {before_g:,.0f} g to {after_g:,.0f} g and stays there: {words}.")
+        return Danger(f"The load fell from {grams(before_g)} to {grams(after_g)} and stays there: {words}.")
 
 
 def _gone(look: Look, before_g: float, after_g: float) -> str:
@@ -62,7 +62,7 @@ def _gone(look: Look, before_g: float, after_g: float) -> str:
         if beyond_g > max(LEAST_G, LEAST_SHARE * rest_g):
             if liftable_g < 1.0:
                 return "nothing stood on the stove that may have been lifted"
-            return f"more than the {liftable_g:,.0f} g of pot and water that may have been lifted"
+            return f"more than the {grams(liftable_g)} of pot and water that may have been lifted"
         return ""
     if after_g < EMPTY_G + 2.0 * look.channels[Role.MASS].u_bias:
         return "no more than the empty cell weighs"

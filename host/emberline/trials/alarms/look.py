@@ -63,6 +63,11 @@ class Look:
         return [value for value in values if value == value]
 
 
+def grams(value_g: float) -> str:
+    """Write a mass in whole grams."""
+    return f"{round(value_g):,} g".replace("-", "\N{MINUS SIGN}")
+
+
 def middle(values: Sequence[float]) -> float:
     """Return the median of some values; quicker for a few of them than an array's."""
     ordered, half = sorted(values), len(values) // 2

@@ -1,5 +1,6 @@
 // The live page of one bench.
 
+import { Alarms } from "./alarms.js";
 import { Curves } from "./curves.js";
 import { keepWho, tell } from "./frame.js";
 import { clock, put, showReadings, showRecording, span } from "./readings.js";
@@ -9,6 +10,7 @@ const root = document.getElementById("main");
 const bench = root.dataset.bench;
 const find = (name) => root.querySelector(`[data-${name}]`);
 const burn = find("burn");
+const alarms = new Alarms(root);
 const curves = new Curves(find("curves"), find("curves-aside"));
 
 let live = JSON.parse(document.getElementById("now").textContent);
@@ -65,6 +67,7 @@ function forecast(name, given) {
 function show(late_s, lost) {
   find("lost").hidden = !lost;
   showRecording(root, live, lost);
+  alarms.show(live, late_s);
   put(find("link"), live.samples_lost ? ` ${live.link}, ${live.samples_lost} samples lost` : ` ${live.link}`);
   put(find("label"), live.label ?? bench);
   put(find("trial"), live.trial ? `, trial ${live.trial}` : ", no trial is open");
@@ -78,7 +81,8 @@ function show(late_s, lost) {
   forecast("boil", live.boil_forecast);
   forecast("flameout", live.flameout_forecast);
   find("hot").hidden = live.phase !== "char";
-  document.title = `${live.values.water?.value?.toFixed(1) ?? "–"} °C, ${live.trial ? live.phase : "no trial"} – ${bench} – Emberline`;
+  const alarm = live.alarms.find((one) => one.acknowledged_ns === null);
+  document.title = `${alarm ? `! ${alarm.title} – ` : ""}${live.values.water?.value?.toFixed(1) ?? "–"} °C, ${live.trial ? live.phase : "no trial"} – ${bench} – Emberline`;
 }
 
 readBurn();

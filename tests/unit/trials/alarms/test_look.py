@@ -1,7 +1,7 @@
 import math
 
 from emberline.bench.channels import Role
-from emberline.trials.alarms.look import middle
+from emberline.trials.alarms.look import grams, middle
 from unit.trials.alarms.looked_at import look, pot
 
 
@@ -27,3 +27,7 @@ def test_whether_the_pot_stands() -> None:
 def test_the_middle_of_odd_and_even_many() -> None:
     assert middle([3.0, 1.0, 2.0]) == 2.0
     assert middle([4.0, 1.0, 2.0, 3.0]) == 2.5
+
+
+def test_grams_are_whole_and_nothing_is_never_less_than_nothing() -> None:
+    assert (grams(1_755.4), grams(-0.2), grams(-15.3)) == ("1,755 g", "0 g", "\N{MINUS SIGN}15 g")
