@@ -228,7 +228,9 @@ class Keeper:
             if self._open is None:
                 raise RequestError("no trial is running: `emberline arm` opens one, and so does a fire that is lit")
             opened = self._open
-            await self._finish(opened, self._newest_ns or opened.trial.start_ns)
+            # Of the store, not of this run: the daemon may have been started again since the device went.
+            newest_ns = await asyncio.to_thread(self.store.newest_ns, self.bench)
+            await self._finish(opened, newest_ns or opened.trial.start_ns)
             return opened.trial.id
 
     # What a person changes of a trial

@@ -191,10 +191,10 @@ class StoreReader:
         with reading(self.path) as connection:
             return notices.newest(connection, since_ns, limit)
 
-    def newest_ns(self) -> int | None:
-        """Return the time of the newest sample that a bench sent, UTC nanoseconds; None where there is none."""
+    def newest_ns(self, bench: str | None = None) -> int | None:
+        """Return the time of the newest sample that a bench, or any bench, sent, UTC nanoseconds; None without one."""
         with reading(self.path) as connection:
-            return samples.newest_ns(connection)
+            return samples.newest_ns(connection, bench)
 
     def outbox_cursor(self, server: str) -> int:
         """Return the id of the last commit that a server has taken; 0 for a server not known yet."""

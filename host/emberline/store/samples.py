@@ -106,10 +106,13 @@ def probe(connection: sqlite3.Connection) -> None:
         blocks.decode(*row)
 
 
-def newest_ns(connection: sqlite3.Connection) -> int | None:
-    """Return the time of the newest sample that a bench sent; None where there is none."""
-    row = connection.execute("SELECT max(end_ns) FROM blocks WHERE trial IS NULL").fetchone()
-    return None if row[0] is None else int(row[0])
+def newest_ns(connection: sqlite3.Connection, bench: str | None) -> int | None:
+    """Return the time of the newest sample that a bench sent, or any bench; None where there is none."""
+    row = connection.execute(
+        "SELECT end_ns FROM blocks WHERE trial IS NULL AND bench = coalesce(?, bench) ORDER BY end_ns DESC LIMIT 1",
+        (bench,),
+    ).fetchone()
+    return None if row is None else int(row[0])
 
 
 def next_seq(connection: sqlite3.Connection, device: str, boot: int, channel: str) -> int:

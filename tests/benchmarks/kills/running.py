@@ -3,6 +3,7 @@
 import asyncio
 import random
 import signal
+import time
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -17,11 +18,11 @@ from live_fixture import simulated_bench
 LENGTH_S = 560.0
 """The whole burn with its flameout."""
 SPEED = 20.0
-LONGEST_S = 4.0
-"""Longest life of a daemon, real seconds: a start takes more than one, so that some die before they record."""
-RING_S = "3000"
-"""Longer than the burn: what is tested is the host, however slow the machine."""
-LIMIT_S = 120.0
+LONGEST_S, LONGEST_STARTS = 4.0, 3.0
+"""Longest life of a daemon: real seconds, and times what its start takes here, so that some die before they record."""
+KEEPING = ("--ring", "3000", "--linger", "900")
+"""More than the burn, and longer than any kill: what is tested is the host, however slow the machine."""
+LIMIT_S = 300.0
 
 
 @dataclass(frozen=True)
@@ -70,19 +71,20 @@ async def burn_with_kills(
     await asyncio.to_thread(folder.mkdir, parents=True, exist_ok=True)
     named = None if broker is None else broker.address
     starting = summing = 0
-    async with simulated_bench(
-        folder / "bench", "--ring", RING_S, broker=named, duration_s=LENGTH_S, speed=speed
-    ) as bench:
+    async with simulated_bench(folder / "bench", *KEEPING, broker=named, duration_s=LENGTH_S, speed=speed) as bench:
         way = ("--port", str(bench.port)) if broker is None else ("--broker", broker.address)
         async with daemon_process(data, *way, "--speed", f"{speed:g}", "--no-http") as daemon:
+            began_s = time.monotonic()
+            await daemon.stores_more(0, LIMIT_S)
+            longest_s = max(LONGEST_S, LONGEST_STARTS * (time.monotonic() - began_s))
             await daemon.told({"do": "arm", "plan": bench.plan, "label": None}, LIMIT_S)
             ended = False
             for _ in range(kills):
-                await asyncio.sleep(dice.uniform(0.0, LONGEST_S))
+                await asyncio.sleep(dice.uniform(0.0, longest_s))
                 if bench.process.returncode is not None and not ended:
                     await daemon.told({"do": "end"}, LIMIT_S)
                     ended = True
-                    await asyncio.sleep(dice.uniform(0.0, LONGEST_S))
+                    await asyncio.sleep(dice.uniform(0.0, longest_s))
                 summing += ended
                 answers = await daemon.health() is not None
                 starting += not answers

@@ -189,6 +189,7 @@ async def test_a_trial_that_ends_by_itself_gets_its_summary_and_the_next_fire_is
 async def test_a_person_ends_a_trial_with_its_newest_reading(keeper: Keeper, store: Store, due: list[Ended]) -> None:
     ready(keeper)
     name = await keeper.arm("", None)
+    store.commit("yard", [batch(3000, 501)])
     keeper.nudge(NOON_NS + 350 * SECOND_NS)
     assert await keeper.end() == name
     assert store.trial(name).end_ns == NOON_NS + 350 * SECOND_NS
@@ -231,6 +232,18 @@ async def test_a_restarted_daemon_goes_on_with_the_same_trial_and_repeats_no_ann
     assert shown(again) == ["note", "lit", "flameout"]
     assert [event.kind for event in store.events(name)] == [EventKind.NOTE, EventKind.LIT, EventKind.FLAMEOUT]
     assert len(store.trials()) == 1
+
+
+async def test_a_trial_ended_after_a_restart_ends_with_the_newest_reading_of_the_run_before(
+    keeper: Keeper, store: Store, script: Script, due: list[Ended]
+) -> None:
+    ready(keeper)
+    name = await keeper.arm(PLAN, None)
+    store.commit("shed", [batch(5000, 10)])
+    again = Keeper(store, "yard", keeper.clock, Board("yard", keeper.clock, IngestCounts()), "UTC", script, due.append)
+    await again.resume()
+    assert await again.end() == name
+    assert store.trial(name).end_ns == NOON_NS + 2999 * SECOND_NS // 10
 
 
 async def test_a_summary_left_undone_is_done_after_a_restart(keeper: Keeper, store: Store, due: list[Ended]) -> None:
