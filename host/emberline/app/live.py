@@ -181,6 +181,7 @@ def live_summary(data: Path, trial_id: str, provisional: bool) -> "Summed":
         StoreError: The samples cannot be read.
         OutputError: The files cannot be written.
     """
+    from emberline.reports.content import budget_rows
     from emberline.service.final_pass import Summed
 
     store = StoreReader(data / STORE_NAME)
@@ -190,4 +191,6 @@ def live_summary(data: Path, trial_id: str, provisional: bool) -> "Summed":
         note = QualityNote("provisional", "This summary is provisional: the char still glows and the record goes on.")
         analysis = replace(analysis, quality=(note, *analysis.quality))
     summary = write_summary(trial, analysis, summary_document(analysis), data)
-    return Summed(summary.text, __version__, analysis.events, analysis.retracted, summary.page, summary.listing)
+    advice = tuple(row.advice for row in budget_rows(analysis) if row.advice)
+    events, retracted = analysis.events, analysis.retracted
+    return Summed(summary.text, __version__, events, retracted, summary.page, summary.listing, advice)

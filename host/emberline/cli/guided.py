@@ -75,7 +75,7 @@ def answer_of(screen: Screen, line: str, typed: Mapping[str, str]) -> dict[str, 
     fixed = {"ready": "open", "burn": "next", "snuff": "mark", "place": "type"}
     if screen["step"] in fixed:
         return {"act": fixed[screen["step"]], "values": dict(typed)}
-    if screen["listed"] is not None and not screen["takes"]:
+    if screen["wait"] or (screen["listed"] is not None and not screen["takes"]):
         return {"act": "skip"}
     return {"act": "take", "values": dict(typed)}
 

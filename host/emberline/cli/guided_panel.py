@@ -10,7 +10,7 @@ from rich.text import Text
 from uncertainties import ufloat
 from uncertainties.core import to_affine_scalar
 
-from emberline.reports.figures import PLUS_MINUS_MEANS, parts
+from emberline.reports.figures import PLUS_MINUS_MEANS, half_width, parts
 
 Screen = Mapping[str, Any]
 
@@ -83,7 +83,8 @@ def keys(screen: Screen) -> str:
     """Return what the keys do, in one line."""
     step = screen["step"]
     enter = {"ready": "open the trial", "burn": "go on", "snuff": "smothered now", "finish": "leave"}
-    default = enter.get(step, "take it" if _takes_by_enter(screen) else "")
+    default = "go on, and weigh it later" if screen["wait"] else enter.get(step, "")
+    default = default or ("take it" if _takes_by_enter(screen) else "")
     does = [f"Enter {default}"] if default else []
     if screen["fields"]:
         does.append("a number with Enter types it")
@@ -121,10 +122,10 @@ def _large(reading: Mapping[str, Any]) -> RenderableType:
     if reading["value"] is None:
         return Text("no reading", style="bold red")
     steady = reading["steady"]
-    shown = f"{reading['value']:.1f}".replace("-", "−")
+    shown = f"{reading['value']:.1f}".replace("-0.0", "0.0").replace("-", "−")
     rows = [" ".join(_FONT[sign][row] for sign in shown) for row in range(3)]
-    half = f"± {1.96 * reading['u']:.2g}" if reading["u"] and steady else ""
-    aside = [half, f"{reading['unit']}", reading["words"] if steady else "not steady yet …"]
+    half = half_width(reading["u"], reading["unit"]) if reading["u"] and steady else ""
+    aside = ["", half or reading["unit"], reading["words"] if steady else "not steady yet …"]
     lines: Sequence[str] = [f"{row}   {words}" for row, words in zip(rows, aside, strict=True)]
     return Text("\n".join(lines), style="bold green" if steady else "bold")
 

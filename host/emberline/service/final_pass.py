@@ -33,6 +33,7 @@ class Summed:
         retracted: What the live run took back.
         page: The summary page.
         listing: What a list of trials shows of it.
+        advice: What would help most to know its main results better, a sentence each.
     """
 
     document: str
@@ -41,6 +42,7 @@ class Summed:
     retracted: tuple[Retraction, ...]
     page: Path
     listing: str = ""
+    advice: tuple[str, ...] = ()
 
 
 FinalPass = Callable[[str, bool], Summed]
@@ -145,6 +147,7 @@ class Summaries:
     def _show(board: Board, ended: Ended, summed: Summed) -> None:
         board.summary = str(summed.page)
         board.summary_document = summed.document
+        board.advice = (ended.trial, summed.advice)
         board.say(
             {
                 "schema": "emberline.event/1",

@@ -62,6 +62,7 @@ class _Kept:
         saved: Its text as it was stored last.
         last: The last plan on the bench, once it was looked for.
         entries: The inventory, likewise.
+        looked_ns: Time of the newest reading that it was shown.
         lock: One thing is asked at a time.
     """
 
@@ -70,6 +71,7 @@ class _Kept:
     saved: str = ""
     last: Mapping[str, Any] | None = None
     entries: tuple[Entry, ...] | None = None
+    looked_ns: int = 0
     lock: asyncio.Lock = field(default_factory=asyncio.Lock)
 
 
@@ -117,8 +119,8 @@ class Guides:
 
         Args:
             bench: Id of the bench.
-            request: As in `trials.guide.course.act`; besides, `act` may be `open` (the trial), `end` (it) and `anew`. With
-                the step that the person saw under `at`, nothing is done where the guide is at another meanwhile.
+            request: As in `trials.guide.course.act`; besides, `act` may be `open` (the trial), `end` (it) and `anew`.
+                With the step that the person saw under `at`, nothing is done where the guide is elsewhere meanwhile.
 
         Raises:
             StoreError: Nothing can be kept.
@@ -217,12 +219,15 @@ class Guides:
             return seen
         await asyncio.to_thread(kept.tail.read, seen.now_ns)
         fitted = board.fitted
-        level = await asyncio.to_thread(kept.tail.level, fitted)
+        levels = await asyncio.to_thread(kept.tail.levels, fitted, kept.looked_ns)
+        level = levels[-1] if levels else None
+        kept.looked_ns = seen.now_ns if level is None else level.at_ns
         return replace(
             seen,
             now_ns=seen.now_ns if level is None else level.at_ns,
             channels={channel.role: channel for channel in fitted.channels},
             level=level if Role.MASS in readings else None,
+            missed=tuple(levels[:-1]),
             water_spread_c=await asyncio.to_thread(kept.tail.water_spread_c, fitted),
         )
 
@@ -241,6 +246,7 @@ class Guides:
             seen,
             marks_ns=marks,
             lift_g=-float(lifts[-1].nominal_value) if lifts else None,
+            advice=board.advice[1] if board.advice[0] == trial.id else (),
             phase=board.trial.phase.value if running and board.trial is not None else "ended",
             summary=f"/trials/{trial.id}" if trial.end_ns is not None else "",
         )

@@ -13,6 +13,8 @@ from emberline.store.reader import StoreReader
 from emberline.trials.guide.level import LOOKED_AT_S, Level, level_of
 from emberline.trials.live_readings import Readings, readings_of
 
+MOST_MISSED_S = 60
+"""Seconds that are looked at afterwards where nobody looked for longer."""
 PROBE_S = 5.0
 """Seconds over which a probe's unrest is told."""
 
@@ -43,10 +45,19 @@ class ScaleTail:
             self._batches += commit.batches
         self._batches = [one for one in self._batches if int(one.t_ns[-1]) >= since_ns]
 
-    def level(self, bench: Bench) -> Level | None:
-        """Return what stands on the scale; None without readings of it."""
+    def levels(self, bench: Bench, since_ns: int) -> list[Level]:
+        """Return what stood on the scale in each second after a moment, and what stands there now as the last.
+
+        So it plays no part how often somebody looks: what stood there for some seconds meanwhile was seen.
+        """
         found = self._readings(bench).get(Role.MASS)
-        return None if found is None else level_of(found.t_ns, found.value)
+        if found is None:
+            return []
+        newest_ns = int(found.t_ns[-1])
+        missed = range(max(since_ns + SECOND_NS, newest_ns - MOST_MISSED_S * SECOND_NS), newest_ns, SECOND_NS)
+        ends = [int(np.searchsorted(found.t_ns, at_ns, side="right")) for at_ns in missed]
+        levels = (level_of(found.t_ns[:end], found.value[:end]) for end in (*ends, len(found.t_ns)))
+        return [level for level in levels if level is not None]
 
     def water_spread_c(self, bench: Bench) -> float:
         """Return how far the water probe moved within the last seconds."""

@@ -8,7 +8,9 @@ from emberline.service.daemon import Daemon
 from emberline.service.metrics import Metrics
 from emberline.web.compare_page import compare_routes
 from emberline.web.frame import ERRORS, Guard, StaticFiles
+from emberline.web.guide_page import guide_routes
 from emberline.web.health_page import health_routes
+from emberline.web.inventory_page import inventory_routes
 from emberline.web.live_page import LivePages
 from emberline.web.photos import PhotoPages
 from emberline.web.plan_page import plan_routes
@@ -30,6 +32,8 @@ def site(daemon: Daemon, version: str) -> ASGIApp:
         *plan_routes(daemon),
         *PhotoPages(daemon).routes(),
         *overlay_routes(daemon),
+        *guide_routes(daemon),
+        *inventory_routes(daemon),
         *trials_routes(daemon),
         *TrialPages(daemon).routes(),
         *compare_routes(daemon),

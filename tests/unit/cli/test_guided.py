@@ -8,6 +8,7 @@ FUEL: dict[str, Any] = {
     "step": "fuel",
     "takes": False,
     "listed": None,
+    "wait": "",
     "fields": [{"key": "fuel.mass_g", "label": "fuel", "unit": "g", "value": ""}],
 }
 
@@ -37,6 +38,10 @@ def test_a_listed_pot_is_kept_unless_one_stands_on_the_scale() -> None:
     listed = {**FUEL, "step": "pot", "listed": {"value": 312.0, "u": 0.4, "unit": "g"}}
     assert answer_of(listed, "", {}) == {"act": "skip"}
     assert answer_of({**listed, "takes": True}, "", {}) == {"act": "take", "values": {}}
+
+
+def test_hot_char_is_left_for_later() -> None:
+    assert answer_of({**FUEL, "step": "char", "wait": "hot"}, "", {}) == {"act": "skip"}
 
 
 def test_a_pot_weighed_afterwards_is_asked_for_as_a_balance_shows_it() -> None:

@@ -19,17 +19,15 @@ def batch(channel: str, first: int, values: list[float], flags: int = 0) -> Samp
 def test_the_level_is_that_of_the_newest_stored_readings(store: Store) -> None:
     tail = ScaleTail(store, "yard")
     tail.read(NOON_NS)
-    assert tail.level(BENCH) is None
+    assert tail.levels(BENCH, 0) == []
     store.commit("yard", [batch("mass", 0, [10.0] * 100)])
     tail.read(NOON_NS + 10 * SECOND_NS)
-    level = tail.level(BENCH)
-    assert level is not None
+    level = tail.levels(BENCH, NOON_NS)[-1]
     assert level.steady
     assert level.mean_g == pytest.approx(10.0)
     store.commit("yard", [batch("mass", 100, [510.0] * 100)])
     tail.read(NOON_NS + 20 * SECOND_NS)
-    level = tail.level(BENCH)
-    assert level is not None
+    level = tail.levels(BENCH, NOON_NS)[-1]
     assert level.mean_g == pytest.approx(510.0)
 
 
@@ -39,8 +37,7 @@ def test_what_comes_late_finds_its_place(store: Store) -> None:
     tail.read(NOON_NS + 10 * SECOND_NS)
     store.commit("yard", [batch("mass", 0, [20.0] * 50)])
     tail.read(NOON_NS + 10 * SECOND_NS)
-    level = tail.level(BENCH)
-    assert level is not None
+    level = tail.levels(BENCH, NOON_NS)[-1]
     assert level.seconds == 10
 
 
@@ -49,7 +46,7 @@ def test_old_readings_are_let_go(store: Store) -> None:
     store.commit("yard", [batch("mass", 0, [20.0] * 50)])
     tail.read(NOON_NS + 10 * SECOND_NS)
     tail.read(NOON_NS + 1000 * SECOND_NS)
-    assert tail.level(BENCH) is None
+    assert tail.levels(BENCH, 0) == []
 
 
 def test_a_probe_that_moves_is_told_and_one_that_is_broken_moves_nothing(store: Store) -> None:
@@ -61,3 +58,13 @@ def test_a_probe_that_moves_is_told_and_one_that_is_broken_moves_nothing(store: 
     store.commit("yard", [batch("water", 40, [0.0] * 60, FLAG_FAULT)])
     tail.read(NOON_NS + 10 * SECOND_NS)
     assert tail.water_spread_c(BENCH) == 0.0
+
+
+def test_what_stood_there_between_two_looks_is_seen(store: Store) -> None:
+    tail = ScaleTail(store, "yard")
+    store.commit("yard", [batch("mass", 0, [900.0] * 100 + [0.0] * 100 + [348.0] * 100)])
+    tail.read(NOON_NS + 30 * SECOND_NS)
+    levels = tail.levels(BENCH, NOON_NS + 5 * SECOND_NS)
+    assert len(levels) in (24, 25)
+    assert {round(one.mean_g) for one in levels if one.steady} == {900, 0, 348}
+    assert [round(one.mean_g) for one in tail.levels(BENCH, levels[-1].at_ns)] == [348]

@@ -20,7 +20,7 @@ from emberline.trials.guide.seen import Seen
 from emberline.trials.guide.state import Answer, Guide
 from emberline.trials.guide.steps import BY_ID, Step, steps_for
 from emberline.trials.guide.typed import GuideError, typed_numbers
-from emberline.trials.guide.weighing import Offer, Stand, offers
+from emberline.trials.guide.weighing import Offer, Stand, grams, offers
 
 WITH_WATER = "pot.with_water_g"
 """What a balance shows of the pot with its water; the plan wants the water alone."""
@@ -43,8 +43,9 @@ def course(guide: Guide, seen: Seen) -> tuple[Step, ...]:
 
 def look(guide: Guide, seen: Seen) -> Guide:
     """Take in what the bench shows: where the level is, and what happened to the trial."""
-    if seen.level is not None:
-        guide = replace(guide, stand=guide.stand.seen(seen.level))
+    for level in (*seen.missed, seen.level):
+        if level is not None:
+            guide = replace(guide, stand=guide.stand.seen(level))
     if guide.at == "probe" and guide.air_c is None:
         guide = replace(guide, air_c=seen.readings.get(Role.WATER))
     if guide.trial is None:
@@ -193,7 +194,10 @@ def _begun(guide: Guide, seen: Seen, request: Mapping[str, Any]) -> Guide:
         base.pop("pot", None)
         base.get("factors", {}).pop("pot", None)
     factors = {str(key).strip(): str(word).strip() for key, word in (request.get("factors") or {}).items()}
-    kept = {**base.get("factors", {}), **factors}
+    # What stands in a form as it stood last time is no choice: another lot, stove or pot comes with its own.
+    before = {} if seen.last is None or not as_last else seen.last.get("factors", {})
+    chosen = {key: word for key, word in factors.items() if before.get(key) != word}
+    kept = {**base.get("factors", {}), **chosen}
     base["factors"] = {key: word for key, word in kept.items() if key and word}
     label = str(request.get("label") or "").strip()
     if label:
@@ -243,7 +247,7 @@ def _emptied(guide: Guide, seen: Seen, step: Step) -> Answer:
         raise GuideError({"": "The scale is not steady yet: wait a moment, or skip this."})
     before = guide.level("empty")
     if step.id == "empty" or before is None:
-        return Answer("scale", seen.now_ns, {}, f"{level.mean_g:.1f} g", level)
+        return Answer("scale", seen.now_ns, {}, grams(level.mean_g), level)
     values, words = checks.zero_after(before, level, seen.channels[Role.MASS])
     return Answer("scale", seen.now_ns, values, words, level)
 

@@ -15,11 +15,12 @@ from emberline.trials.guide.plan_making import changes, plan_table, plan_text
 from emberline.trials.guide.seen import Seen
 from emberline.trials.guide.state import Guide
 from emberline.trials.guide.steps import BY_ID, Part, Step
+from emberline.trials.guide.weighing import grams
 
 COLD = ("char", "unburnt", "empty_after", "known_after")
 """Steps that must not be suggested before char and stove are cold."""
-LEFT_BEHIND_S = 3.0
-"""Age from which on a reading is no longer one of now."""
+NOT_YET = "Not yet: leave it where it is."
+"""What is asked at such a step until then."""
 _LABELS = {
     "fuel.mass_g": "fuel",
     "fuel.kindling_g": "kindling",
@@ -57,12 +58,12 @@ def screen(guide: Guide, seen: Seen, problems: Mapping[str, str] | None = None) 
         "step": step.id,
         "part": step.part.value,
         "title": step.title,
-        "ask": step.ask,
-        "why": step.why,
+        "ask": NOT_YET if cold else step.ask,
+        "why": "" if cold else step.why,
         "caution": step.caution,
         "number": ids.index(step.id) + 1 if step.id in ids else 1,
         "of": len(ids),
-        "reading": _reading(guide, seen, step),
+        "reading": None if cold else _reading(guide, seen, step),
         "wait": cold,
         "offers": [
             {"how": one.how, "value": one.mass_g, "u": one.u_g, "unit": "g", "words": one.words} for one in found
@@ -119,11 +120,11 @@ def _reading(guide: Guide, seen: Seen, step: Step) -> dict[str, Any] | None:
     if step.id == "probe":
         value = seen.readings.get(Role.WATER)
         steady = value is not None and seen.water_spread_c <= checks.SETTLED_C
-        return {"value": value, "u": None, "unit": "°C", "steady": steady, "words": "in the water" if steady else ""}
+        return {"value": value, "u": None, "unit": "°C", "steady": steady, "words": "what the probe shows"}
     level = seen.level
     if level is None or not (_weighs(step) or step.id in ("empty", "empty_after")):
         return None
-    whole = f"{level.mean_g:.1f} g on the scale"
+    whole = f"{grams(level.mean_g)} on the scale in all"
     before = guide.stand.before
     if not _weighs(step) or before is None:
         return {"value": level.mean_g, "u": level.u_g, "unit": "g", "steady": level.steady, "words": "on the scale"}

@@ -17,6 +17,7 @@ class Seen:
         now_ns: Time of the newest reading, UTC nanoseconds.
         channels: The bench's channels by role; empty before a device has greeted.
         level: What stands on the scale.
+        missed: What stood there since the last look, oldest first.
         readings: Newest value of each other role; a role whose converter reports a fault, or that fell silent, is
             absent.
         water_spread_c: How far the water probe moved within the last seconds.
@@ -33,6 +34,7 @@ class Seen:
     now_ns: int
     channels: Mapping[Role, Channel] = field(default_factory=dict)
     level: Level | None = None
+    missed: tuple[Level, ...] = ()
     readings: Mapping[Role, float] = field(default_factory=dict)
     water_spread_c: float = 0.0
     disk_free_bytes: int | None = None

@@ -21,7 +21,9 @@ class GuideError(Exception):
         self.problems = dict(problems)
 
 
-def typed_numbers(texts: Mapping[str, str], keys: Mapping[str, str]) -> dict[str, tuple[float, float]]:
+def typed_numbers(
+    texts: Mapping[str, str], keys: Mapping[str, str], scales: Mapping[str, float] | None = None
+) -> dict[str, tuple[float, float]]:
     """Return what was typed, by key: value and standard uncertainty, 0 where the usual one is to hold.
 
     What stands after a ± is half of the 95 % interval, as on every screen.
@@ -29,6 +31,7 @@ def typed_numbers(texts: Mapping[str, str], keys: Mapping[str, str]) -> dict[str
     Args:
         texts: What was typed, by key; blank ones are left out.
         keys: The key of the plan's table of quantities, by key.
+        scales: What a typed number is multiplied with, by key: 0.01 for one in percent.
 
     Raises:
         GuideError: Something is no number, or out of range.
@@ -41,12 +44,13 @@ def typed_numbers(texts: Mapping[str, str], keys: Mapping[str, str]) -> dict[str
         if match is None:
             problems[key] = f"{text.strip()!r} is no number: write it like 330 or 330 ± 2"
             continue
-        value = _float(match[1])
+        scale = (scales or {}).get(key, 1.0)
+        value = round(_float(match[1]) * scale, 12)
         wrong = QUANTITIES[keys[key]].problem(value)
         if wrong is not None:
             problems[key] = wrong
             continue
-        found[key] = (value, 0.0 if match[2] is None else _float(match[2]) / COVERAGE_95)
+        found[key] = (value, 0.0 if match[2] is None else _float(match[2]) * scale / COVERAGE_95)
     if problems:
         raise GuideError(problems)
     return found

@@ -4,7 +4,6 @@ Things may be put on one after the other, or each alone on the cleared scale, or
 by where the level has been since the last thing was taken.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import hypot, sqrt
 
@@ -93,15 +92,15 @@ def offers(
     if not _is_load(abs(added[0]), added[1]):
         return []  # it stands as it stood
     if _is_load(*added):
-        words = f"{_g(level.mean_g)} now, {_g(stand.before.mean_g)} before"
+        words = f"{grams(level.mean_g)} now, {grams(stand.before.mean_g)} before"
         found.append(Offer("added", *added, words))
     low = stand.low
     if low is not None and _is_load(*_difference(stand.before, low, channel, span)):
         alone = _difference(level, low, channel, span)
-        words = f"{_g(level.mean_g)} now, {_g(low.mean_g)} on the cleared scale"
+        words = f"{grams(level.mean_g)} now, {grams(low.mean_g)} on the cleared scale"
         if holder_g is not None:
             alone = (alone[0] - holder_g[0], hypot(alone[1], holder_g[1]))
-            words += f", less {_g(holder_g[0])} for {holder_g[2]}"
+            words += f", less {grams(holder_g[0])} for {holder_g[2]}"
         if _is_load(*alone):
             found.append(Offer("alone", *alone, words))
     return found[::-1] if apart else found
@@ -137,4 +136,6 @@ def _is_load(mass_g: float, u_g: float) -> bool:
     return mass_g > max(LEAST_G, SURE * u_g)
 
 
-_g: Callable[[float], str] = "{:.1f} g".format
+def grams(mass_g: float) -> str:
+    """Write a level with tenths; zero has no sign."""
+    return f"{mass_g:.1f} g".replace("-0.0 g", "0.0 g").replace("-", "−")

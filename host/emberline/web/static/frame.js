@@ -73,9 +73,11 @@ document.addEventListener("submit", async (event) => {
   const form = event.target;
   if (!form.matches("[data-quiet]")) return;
   event.preventDefault();
+  // Begun before its buttons are locked: what a locked button says is not sent.
+  const sending = send(form, event.submitter);
   const buttons = [...form.querySelectorAll("button")].filter((button) => !button.disabled);
   for (const button of buttons) button.disabled = true;
-  const said = await send(form, event.submitter);
+  const said = await sending;
   for (const button of buttons) button.disabled = false;
   event.submitter?.focus({ preventScroll: true });
   if (!said) return;

@@ -269,6 +269,14 @@ def test_another_pot_does_not_keep_the_last_ones_facts() -> None:
     assert person.guide.base["pot"] == {"lid": False, "material": "steel", "tare_g": 312.0, "u_tare_g": 0.4}
 
 
+def test_another_lot_brings_its_own_condition_though_the_form_still_names_the_last() -> None:
+    last = {"factors": {"fuel": "chips", "holes": "12"}, "fuel": {"lot": "old"}}
+    person = Person()
+    person.looks(last=last)
+    person.does("begin", as_last=True, with_pot=False, lot=LOT.name, factors={"fuel": "chips", "holes": "16"})
+    assert person.guide.base["factors"] == {"fuel": "pellets", "holes": "16"}
+
+
 def test_a_burn_begins_only_with_what_the_inventory_has() -> None:
     with pytest.raises(GuideError) as caught:
         Person().does("begin", pot="no such", with_pot=True)

@@ -100,7 +100,8 @@ def test_hot_char_is_never_suggested() -> None:
     person.looks()
     document = shown(person)
     assert "flame probe still shows 240" in document["wait"]
-    assert (document["offers"], document["takes"]) == ([], False)
+    assert (document["offers"], document["takes"], document["reading"]) == ([], False, None)
+    assert document["ask"].startswith("Not yet")
     assert document["fields"]  # what was weighed elsewhere, or next day, can still be typed
     assert "cold" in document["caution"]
     cold = replace(person.seen, now_ns=out_ns + 4 * HOUR_NS, readings={Role.FLAME: 21.0, Role.AMBIENT: 19.0})

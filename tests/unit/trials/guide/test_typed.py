@@ -19,6 +19,11 @@ def test_heights_may_be_below_the_sea() -> None:
     assert typed_numbers({"place.altitude_m": "−3"}, KEYS) == {"place.altitude_m": (-3.0, 0.0)}
 
 
+def test_what_is_typed_in_percent_is_kept_as_a_fraction() -> None:
+    found = typed_numbers({"moisture_wet": "8 ± 1"}, {"moisture_wet": "moisture_wet"}, {"moisture_wet": 0.01})
+    assert found["moisture_wet"] == pytest.approx((0.08, 0.0051), abs=1e-4)
+
+
 def test_blank_fields_and_strange_keys_are_left_out() -> None:
     assert typed_numbers({"fuel.mass_g": "  ", "something": "1"}, KEYS) == {}
 
