@@ -27,7 +27,9 @@ ORDINARY = [kind for kind, what in KINDS.items() if not what.spoilt]
 CAPACITY_G = 5_000.0
 
 
-def alarms_of(burn: Recording, until_s: float = np.inf, plan: str | None = None) -> list[Alarm]:
+def alarms_of(
+    burn: Recording, until_s: float = np.inf, plan: str | None = None, commit_s: int = COMMIT_S
+) -> list[Alarm]:
     """Follow a burn as a live run does; return every alarm in its last form, in the order in which they were raised."""
     roles = {Role(name): channel for name, channel in burn.channels.items() if len(channel.t_s)}
     channels = {channel.role: channel for channel in default_bench(roles).channels}
@@ -35,15 +37,15 @@ def alarms_of(burn: Recording, until_s: float = np.inf, plan: str | None = None)
         channels[Role.MASS] = replace(channels[Role.MASS], capacity_g=CAPACITY_G)
     live = LiveTrial(channels, parse_plan(plan_text(burn) if plan is None else plan), 0)
     found: dict[tuple[AlarmKind, float], Alarm] = {}
-    for batches in _commits(roles, min(until_s, max(float(one.t_s[-1]) for one in roles.values()))):
+    for batches in _commits(roles, min(until_s, max(float(one.t_s[-1]) for one in roles.values())), commit_s):
         live.take(batches)
         found |= {(alarm.kind, alarm.raised_s): alarm for alarm in live.alarms}
     return list(found.values())
 
 
-def _commits(roles: Mapping[Role, ChannelRecord], end_s: float) -> Iterator[list[SampleBatch]]:
+def _commits(roles: Mapping[Role, ChannelRecord], end_s: float, commit_s: int) -> Iterator[list[SampleBatch]]:
     at = dict.fromkeys(roles, 0)
-    for second in range(COMMIT_S, int(end_s) + COMMIT_S + 1, COMMIT_S):
+    for second in range(commit_s, int(end_s) + commit_s + 1, commit_s):
         batches = []
         for role, channel in roles.items():
             low, high = at[role], int(np.searchsorted(channel.t_s, float(second)))
@@ -116,6 +118,14 @@ def test_a_pot_of_the_second_simulator_that_boils_dry_is_told_while_some_water_i
     assert left_g(burn, float(burn.truth.curves.t_s[-1])) < 40.0
     (alarm,) = [one for one in alarms_of(burn) if one.kind is AlarmKind.POT_NEARLY_DRY]
     assert 5.0 < left_g(burn, alarm.raised_s) < 100.0
+
+
+def test_the_same_readings_raise_and_clear_the_same_alarms_however_they_were_committed() -> None:
+    burn = record(load_scenario("probe_falls_out"))
+    once = alarms_of(burn, 700.0)
+    assert once
+    assert alarms_of(burn, 700.0, commit_s=1) == once
+    assert alarms_of(burn, 700.0, commit_s=700) == [one for one in once if one is once[-1]]
 
 
 # Where nothing does

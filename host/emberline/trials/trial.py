@@ -14,8 +14,8 @@ COLD_JUNCTION_SUFFIX = ".cold_junction"
 """Ending of the stored name of a thermocouple's cold junction, whose samples are degrees."""
 DECIDING = (Role.MASS, Role.POT_MASS, Role.WATER, Role.FLAME)
 """Roles whose readings a second must have before events are looked for in it."""
-NEWEST, FEW = 4_096, 600
-"""Samples among which the newest seconds are looked for, a minute of them or a few: they come nearly in order."""
+NEWEST = 4_096
+"""Samples among which the newest seconds are looked for first."""
 LATEST_S = 120.0
 """A channel that is this far behind the others is not waited for any more. After a break a device sends what it kept
 one stream after the other; a broken probe still sends, with a fault."""
@@ -64,7 +64,8 @@ class GrowingCurves:
         calibration = channel.calibration
         if channel.name not in self._t_s or not isinstance(calibration, Linear):
             return 0.0
-        t_s, raw = self._t_s[channel.name].values[-FEW:], self._value[channel.name].values[-FEW:]
+        low = self._since(channel.name, since_s)
+        t_s, raw = self._t_s[channel.name].values[low:], self._value[channel.name].values[low:]
         raw = raw[(t_s >= since_s) & (t_s < until_s)]
         return float(np.mean(np.abs(raw) >= calibration.saturated_counts)) if len(raw) else 0.0
 
@@ -75,16 +76,19 @@ class GrowingCurves:
             return None
         t_s, raw = self._t_s[channel.name].values, self._value[channel.name].values
         if since_s is not None:
-            # Samples come nearly in order, so only the end needs to be looked at.
-            low = max(0, len(t_s) - NEWEST)
-            if low and t_s[low] > since_s:
-                low = 0
+            low = self._since(channel.name, since_s)
             keep = np.flatnonzero(t_s[low:] >= since_s) + low
             t_s, raw = t_s[keep], raw[keep]
         if np.any(t_s[1:] < t_s[:-1]):
             order = np.argsort(t_s, kind="stable")
             t_s, raw = t_s[order], raw[order]
         return Curve(t_s, calibrated(channel, t_s, raw, self._cold_junction(channel)))
+
+    def _since(self, name: str, since_s: float) -> int:
+        """Return from which sample on those since a time are to be looked for: they come nearly in order."""
+        t_s = self._t_s[name].values
+        low = max(0, len(t_s) - NEWEST)
+        return 0 if low and t_s[low] > since_s else low
 
     def _cold_junction(self, channel: Channel) -> Curve | None:
         name = channel.name + COLD_JUNCTION_SUFFIX

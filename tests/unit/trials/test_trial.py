@@ -5,7 +5,7 @@ from emberline.bench.calibration import Linear, ThermocoupleCode
 from emberline.bench.channels import Channel, Role, default_channel
 from emberline.bench.samples import FLAG_FAULT, Curve, SampleBatch
 from emberline.curves.grid import grid_of
-from emberline.trials.trial import LATEST_S, GrowingCurves, GrowingGrid, calibrated
+from emberline.trials.trial import LATEST_S, NEWEST, GrowingCurves, GrowingGrid, calibrated
 from unit.store.made_up import NOON_NS, SECOND_NS
 
 CHANNELS = {role: default_channel(role) for role in (Role.MASS, Role.WATER, Role.AMBIENT)}
@@ -114,3 +114,7 @@ def test_how_much_of_the_newest_seconds_was_at_the_converters_end() -> None:
     assert curves.beyond(Role.MASS, 0.0, 4.5) == 0.5
     assert curves.beyond(Role.MASS, 2.5, 4.5) == 1.0
     assert curves.beyond(Role.WATER, 0.0, 10.0) == 0.0
+    # However much came at once, an earlier moment is judged by its own samples.
+    many = np.arange(7.0, 7.0 + NEWEST)
+    curves.add([batch("scale", many.tolist(), [4e5] * NEWEST, first_seq=6)])
+    assert curves.beyond(Role.MASS, 2.5, 4.5) == 1.0
