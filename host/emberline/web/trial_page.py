@@ -38,6 +38,8 @@ from emberline.web.photos import photo_rows
 from emberline.web.trial_files import FILES, Parts, folder_of, read_parts
 from emberline.web.trial_words import began
 
+MOST_BYTES = 200_000
+"""A form with a plan fits many times."""
 PICTURE_POLICY = "default-src 'none'; style-src 'unsafe-inline'"
 """What a picture may do that was drawn with styles of its own: show them, and nothing else."""
 
@@ -54,11 +56,10 @@ class EventRow:
         t_s: When, seconds from the first sample.
         time: The same from lit, with its ±.
         field: The same as a field holds it.
-        announced: When a live run said it, or that a person set it.
+        announced: When a live run said it; empty for what a person set or said.
         size: Change of load; empty without one.
         evidence: Why.
-        confirmed: Whether it could be told from what looks like it.
-        note: Whether it is a remark.
+        aside: What to bear in mind: that it could not be told from what looks like it, or that a person set it.
     """
 
     number: int
@@ -71,8 +72,7 @@ class EventRow:
     announced: str
     size: str
     evidence: str
-    confirmed: bool
-    note: bool
+    aside: str
 
 
 @dataclass(frozen=True)
@@ -146,6 +146,9 @@ class TrialPages:
         trial, form = request.path_params["trial"], request.path_params["form"]
         if form not in FORMS:
             raise HTTPException(404)
+        length = request.headers.get("content-length", "")
+        if not length.isdecimal() or int(length) > MOST_BYTES:
+            raise HTTPException(413)
         sent = await request.form()
         typed = {name: value for name, value in sent.items() if isinstance(value, str)}
         made = await correct(self._desk, trial, form, typed)
@@ -216,10 +219,8 @@ def event_rows(known: Known) -> list[EventRow]:
     rows = []
     for number, event in enumerate(known.events, 1):
         note = event.kind is EventKind.NOTE
-        if note:
+        if event.by_person:
             announced = ""
-        elif event.by_person:
-            announced = "set by a person"
         else:
             announced = "afterwards only" if event.announced_t_s is None else clock(event.announced_t_s - known.zero_s)
         size = "" if event.size_g is None else plain(event.size_g, "g")
@@ -235,8 +236,7 @@ def event_rows(known: Known) -> list[EventRow]:
                 announced,
                 size if not size or size.startswith("\N{MINUS SIGN}") else f"+{size}",
                 event.evidence,
-                event.confirmed,
-                note,
+                "" if note else "set by a person" if event.by_person else "" if event.confirmed else "unconfirmed",
             )
         )
     return rows

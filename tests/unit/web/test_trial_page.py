@@ -50,7 +50,8 @@ def summed(bench: Bench, *events: Event) -> str:
 
 
 async def post(bench: Bench, path: str, headers: dict[str, str] | None = None, /, **typed: str) -> Answer:
-    return await asked(pages(bench), "POST", path, HERE | (headers or {}), urlencode(typed).encode())
+    body = urlencode(typed).encode()
+    return await asked(pages(bench), "POST", path, HERE | {"content-length": str(len(body))} | (headers or {}), body)
 
 
 async def test_a_trial_shows_its_summary_events_and_forms(bench: Bench) -> None:
@@ -154,6 +155,14 @@ async def test_of_two_corrections_at_once_the_second_is_told_of_the_first(bench:
     plans = [await post(bench, f"/trials/{trial}/correct/plan", who=who, plan="", seen="1") for who in ("Ana", "Ben")]
     assert [answer.status for answer in plans] == [303, 422]
     assert "Ana changed the plan meanwhile" in plans[1].text
+
+
+async def test_more_than_a_plan_is_not_even_read(bench: Bench) -> None:
+    trial = summed(bench)
+    for length in ("200001", "", "x"):
+        answer = await post(bench, f"/trials/{trial}/correct/plan", {"content-length": length}, who="Ana", plan="")
+        assert (answer.status, "More was sent than is taken at once." in answer.text) == (413, True)
+    assert bench.store.corrections(trial) == []
 
 
 async def test_another_sites_page_corrects_nothing(bench: Bench) -> None:

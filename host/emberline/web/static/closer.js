@@ -46,6 +46,8 @@ export class Closer {
       button.addEventListener("click", () => this.step(button.dataset.zoom));
     }
     this.box.addEventListener("keydown", (event) => this.key(event));
+    // What ends a drag is no click: only what begins anew may be one.
+    this.box.addEventListener("pointerdown", () => { this.wasDragged = false; }, { capture: true });
     this.box.addEventListener("wheel", (event) => this.wheel(event), { passive: false });
     this.pinch();
   }
@@ -263,14 +265,14 @@ export class Closer {
     if (width < 6) return;
     const low = plot.posToVal(left, "x");
     const high = plot.posToVal(left + width, "x");
-    this.wasDragged = performance.now();
+    this.wasDragged = true;
     plot.setSelect({ left: 0, top: 0, width: 0, height: 0 }, false);
     // After the plot has done what it does of itself with a selection.
     setTimeout(() => this.show(low, high));
   }
 
   click(plot, event) {
-    if (performance.now() - (this.wasDragged ?? -1e9) < 400) return;
+    if (this.wasDragged) return;
     const t_s = this.at(event.clientX);
     const near = this.given.marks
       .map((mark) => [Math.abs(plot.valToPos(mark.t_s, "x") - plot.valToPos(t_s, "x")), mark])
@@ -290,30 +292,33 @@ export class Closer {
     this.told.picked(t_s - this.data.zero_s);
   }
 
+  /** Fingers: two look closer and wider, one moves sideways what was looked at closely; up and down is the page's. */
   pinch() {
-    let start = null;
-    const two = (event) => {
-      const [a, b] = event.touches;
-      return { low: Math.min(a.clientX, b.clientX), high: Math.max(a.clientX, b.clientX) };
+    let held = null;
+    const hold = (event) => {
+      // What is under each finger stays under it.
+      held = [...event.touches].slice(0, 2).map((touch) => ({ x: touch.clientX, t_s: this.at(touch.clientX) }));
     };
-    this.box.addEventListener("touchstart", (event) => {
-      if (event.touches.length !== 2) return;
-      const { low, high } = two(event);
-      start = { low: this.at(low), high: this.at(high) };
-    }, { passive: true });
+    this.box.addEventListener("touchstart", hold, { passive: true });
+    this.box.addEventListener("touchend", hold, { passive: true });
     this.box.addEventListener("touchmove", (event) => {
-      if (event.touches.length !== 2 || !start) return;
-      event.preventDefault();
       const box = this.plots[0].plot.over.getBoundingClientRect();
-      const { low, high } = two(event);
-      // What was under each finger stays under it.
-      const per_px = (start.high - start.low) / Math.max(high - low, 10);
-      const begin = start.low - (low - box.left) * per_px;
-      this.wasDragged = performance.now();
-      this.show(begin, begin + box.width * per_px);
+      const fingers = [...event.touches].slice(0, 2);
+      if (!held || fingers.length !== held.length) return;
+      const moved = Math.abs(fingers[0].clientX - held[0].x);
+      if (fingers.length === 1 && moved < 8 && !this.moving) return;
+      if (event.cancelable) event.preventDefault();
+      this.moving = true;
+      this.wasDragged = true;
+      let per_px = (this.span[1] - this.span[0]) / box.width;
+      if (fingers.length === 2) {
+        const apart = fingers[1].clientX - fingers[0].clientX;
+        if (Math.abs(apart) < 10) return;
+        per_px = Math.abs((held[1].t_s - held[0].t_s) / apart);
+      }
+      const start = held[0].t_s - (fingers[0].clientX - box.left) * per_px;
+      this.show(start, start + box.width * per_px);
     }, { passive: false });
-    this.box.addEventListener("touchend", (event) => {
-      if (event.touches.length < 2) start = null;
-    });
+    this.box.addEventListener("touchend", () => { this.moving = false; });
   }
 }
