@@ -15,7 +15,7 @@ from scipy.signal import lfilter
 
 from emberline.curves.fast_loss import FLAMEOUT_SHARE, LEAST_FLAMING_S, averaged
 from emberline.curves.grid import Column
-from emberline.curves.robust import profile, without_spikes
+from emberline.curves.robust import mad_sd, profile, without_spikes
 
 Array = NDArray[np.float64]
 
@@ -23,8 +23,12 @@ U_FLAMEOUT_SHARE = 0.06
 """Standard uncertainty of the share of the flaming rate at which flame ends."""
 CEASES_S = 30
 """Seconds in which the fuel's loss dies away after a flame that was blown out or starved."""
-CORRELATED = (5.0, 40.0)
-"""Fewest and most seconds of a flame probe that make one independent value."""
+MOST_MEMORY = 0.97
+"""Most of a departure that a second keeps."""
+LEAST_NEWS_K2 = 0.1
+"""Least mean square of what a second adds to its departure: a chance run of equal codes is not infinitely calm."""
+TOGETHER = 3.0
+"""Seconds that count as one where a flame's flicker is no steady noise."""
 TAUS_S = (3.0, 8.0, 20.0, 45.0)
 """Time constants tried for a flame probe's fall, s: from a bare bead to a sheath of 3 mm."""
 SETTLING_S = 65.0
@@ -39,8 +43,17 @@ LEAST_DROP_SHARE = 0.12
 """The same as a share of its flaming temperature."""
 CALM_SHARE, CALM_K = 0.6, 3.0
 """Most scatter of an afterglow: a share of the flame's, and what a slow probe's own noise may add."""
-STILL_SHARE = 0.35
-"""Share of the flame's flicker below which a stretch before the last fall is sure to be afterglow."""
+FLICKERS_S, UNCLEAR_S = 90.0, 5.0
+"""Seconds of flame whose flicker is looked at, and seconds beside a fall that belong to neither side."""
+FLICKER_S = 31
+"""Readings from which the flicker around a moment is taken."""
+STOPS_SHARE = 0.3
+"""Share of the flame's flicker below which it has stopped, whatever the temperature."""
+LEAST_FLICKER_K = 0.1
+"""Least flicker of a flame, below that of any converter's codes."""
+STILL_SHARE = 0.33
+"""Share of the flame's flicker below which a stretch before the last fall is sure to be afterglow: 0.03 to 0.31 in
+afterglow, 0.47 and more where a flame dwindled (simulated burns of two makers)."""
 BLURRED_S = 12.0
 """By how much the moment found for a second fall may be late, s."""
 SETTLED_S = 16.0
@@ -49,7 +62,7 @@ BEFORE_S, AFTER_S = 150.0, 120.0
 """Reach of the fit before the probe has fallen half-way, and after it has fallen almost to its afterglow."""
 WARM_SHARE = 0.15
 """Share of the fall from flame to afterglow above which a flame may still burn."""
-DYING_S = 400.0
+DYING_S = 700.0
 """Longest dying of a flame after the probe has fallen half-way, s."""
 TAIL_S = 25
 """Seconds of afterglow without which nothing is said."""
@@ -115,12 +128,17 @@ def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, l
     drop = _split(t[near], v[near], rate, lag_s)
     if drop is None or not _had_settled(drop.t_s, t, v, hot):
         return drop
-    earlier = (t > min(crossing, drop.t_s - 50.0) - BEFORE_S) & (t < drop.t_s - BLURRED_S)
+    flickers_s = _flickers_until(t[t < drop.t_s], v[t < drop.t_s], calm[t < drop.t_s] > 0.5 * (top + after))
+    earlier = (t > min(crossing, drop.t_s - 50.0, flickers_s) - BEFORE_S) & (t < drop.t_s - BLURRED_S)
     first = _split(t[earlier], v[earlier], rate, lag_s)
     if first is None or first.t_s >= drop.t_s - SETTLED_S:
         return drop
-    still = first.calm_k < STILL_SHARE * first.flicker_k
-    if still and (rate is None or rate.too_soon_at(first.t_s) < 1.0):
+    in_flame = (t > first.t_s - FLICKERS_S) & (t < first.t_s - UNCLEAR_S)
+    between = (t > first.t_s + 2.0 * UNCLEAR_S) & (t < drop.t_s - UNCLEAR_S)
+    left = _flicker(v[between]) / max(_flicker(v[in_flame]), LEAST_FLICKER_K)
+    if left >= STILL_SHARE:
+        return drop
+    if left < STILL_SHARE and (rate is None or rate.too_soon_at(first.t_s) < 1.0):
         return first
     # Neither is sure to be the flame's.
     return replace(drop, u_s=float(np.hypot(drop.u_s, 0.5 * (drop.t_s - first.t_s))))
@@ -145,6 +163,19 @@ def _had_settled(at_s: float, t: Array, v: Array, hot_c: float) -> bool:
         return False
     level = float(np.median(late))
     return level < _coolest_flame_c(hot_c) and abs(float(np.median(middle)) - level) < 0.1 * (hot_c - level)
+
+
+def _flicker(v: Array) -> float:
+    """Return how much a curve flickers from three readings to the next three, whatever its slower course."""
+    return mad_sd(v[6:] - 2.0 * v[3:-3] + v[:-6]) if len(v) > 12 else float("nan")
+
+
+def _flickers_until(t: Array, v: Array, in_flame: NDArray[np.bool_]) -> float:
+    """Return the last moment at which a curve flickers about as it does in flame."""
+    usual = max(_flicker(v[in_flame]), LEAST_FLICKER_K)
+    jumps = np.minimum(np.abs(v[6:] - 2.0 * v[3:-3] + v[:-6]), 3.0 * usual)
+    flickers = np.flatnonzero(averaged(jumps, FLICKER_S) > STILL_SHARE * usual)
+    return float(t[3 + flickers[-1]]) if len(flickers) else float(t[0])
 
 
 class _Rate:
@@ -178,30 +209,27 @@ def _split(t: Array, v: Array, rate: _Rate | None, lag_s: float) -> Drop | None:
     if len(t) < 12:
         return None
     step = max(1.0, float(np.median(np.diff(t))))
-    correlated_s = _correlation_s(v[: len(v) // 2]) * step
-    coarse = _split_at(t, v, np.arange(t[0] + 15.0, t[-1] - 10.0, 4.0 * step), rate, correlated_s)
+    memory = _memory(v[: len(v) // 2]) ** (1.0 / step)
+    coarse = _split_at(t, v, np.arange(t[0] + 15.0, t[-1] - 10.0, 4.0 * step), rate, memory)
     if coarse is None:
         return None
     near = np.arange(max(t[0] + 8.0, coarse.t_s - 6.0 * step), min(t[-1] - 8.0, coarse.t_s + 6.0 * step), step)
-    fine = _split_at(t, v, near, rate, correlated_s) or coarse
+    fine = _split_at(t, v, near, rate, memory) or coarse
     # A fall that was not followed to its end could still turn out to be a flame that weakens.
     unseen_s = max(0.0, AFTER_S - 20.0 - float(t[-1] - fine.t_s))
     u_s = float(np.sqrt(coarse.u_s**2 + 9.0 + (0.1 * min(lag_s, 30.0)) ** 2 + (0.3 * unseen_s) ** 2))
     return Drop(fine.t_s, u_s, fine.hot_c, fine.after_c, fine.flicker_k, fine.calm_k)
 
 
-def _correlation_s(v: Array) -> float:
-    """Return how many readings in flame make one independent value, from their lag-one correlation."""
+def _memory(v: Array) -> float:
+    """Return how much of a reading's departure from the flame's course the next one keeps: lag-one correlation."""
     x = np.linspace(-1.0, 1.0, len(v))
     residual = v - np.polyval(np.polyfit(x, v, 2), x) if len(v) > 8 else np.zeros(0)
     power = float(residual @ residual)
-    if power <= 0:
-        return CORRELATED[0]
-    r = min(max(float(residual[1:] @ residual[:-1]) / power, 0.0), 0.99)
-    return float(np.clip((1.0 + r) / (1.0 - r), *CORRELATED))
+    return float(np.clip(float(residual[1:] @ residual[:-1]) / power, 0.0, MOST_MEMORY)) if power > 0 else 0.0
 
 
-def _split_at(t: Array, v: Array, onsets: Array, rate: _Rate | None, correlated_s: float) -> Drop | None:
+def _split_at(t: Array, v: Array, onsets: Array, rate: _Rate | None, memory: float) -> Drop | None:
     """Return the likeliest of some splits; its uncertainty is the spread of the likelihood over all of them."""
     if len(onsets) == 0:
         return None
@@ -214,19 +242,25 @@ def _split_at(t: Array, v: Array, onsets: Array, rate: _Rate | None, correlated_
     columns += [glowing * np.exp(-passed_s / tau_of[:, None]), glowing * np.exp(-passed_s / SETTLING_S)]
     if rate is not None:
         columns.append(flaming * (rate.seen_by_probe(t)[None, :] - rate.seen_by_probe(onset_of)[:, None]))
-    _, coefficients, residual = profile(np.stack(columns, axis=2), v)
+    design = np.stack(columns, axis=2)
+    # Neighbouring readings share their departures: what each adds to the one before it is independent.
+    kept = memory ** np.diff(t)
+    _, coefficients, news = profile(design[:, 1:] - kept[None, :, None] * design[:, :-1], v[1:] - kept * v[:-1])
+    residual = v[None, :] - (design @ coefficients[:, :, None])[:, :, 0]
     count = flaming.sum(axis=1)
     rest = len(t) - count
-    before = np.einsum("km,km->k", flaming, residual**2) / np.maximum(count, 1.0)
-    after = np.einsum("km,km->k", glowing, residual**2) / np.maximum(rest, 1.0)
+    before, after = _scatters(flaming, residual)
+    new_before, new_after = (np.maximum(one, LEAST_NEWS_K2) for one in _scatters(flaming[:, 1:], news))
     # The scatter's floor keeps a chance run of equal codes from looking infinitely calm.
     before, after = np.maximum(before, 2.0), np.maximum(after, 2.0)
-    cost = (count * np.log(before) + rest * np.log(after)) / correlated_s
+    cost = (count * np.log(new_before) + rest * np.log(new_after)) / TOGETHER
     if rate is not None:
         cost += rate.too_soon(onset_of)
     hot, entry = coefficients[:, 0], coefficients[:, 3] + coefficients[:, 5] + coefficients[:, 6]
     end = float(np.median(v[-20:]))
-    falls = (hot > end + LEAST_DROP_K / 2) & (entry > end - LEAST_DROP_K)
+    # A flame that flickers no more is gone, even where its char glows as hot as its last flames were.
+    falls = (hot > end + LEAST_DROP_K / 2) | (new_after < STOPS_SHARE**2 * new_before)
+    falls &= entry > end - LEAST_DROP_K
     calms = np.sqrt(after) < CALM_SHARE * np.sqrt(before) + CALM_K
     cost[~(falls & calms) | (count < 8) | (rest < 8)] = np.inf
     best = int(np.argmin(cost))
@@ -237,3 +271,11 @@ def _split_at(t: Array, v: Array, onsets: Array, rate: _Rate | None, correlated_
     return Drop(
         float(onset_of[best]), u_s, float(hot[best]), end, float(before[best] ** 0.5), float(after[best] ** 0.5)
     )
+
+
+def _scatters(flaming: Array, residual: Array) -> tuple[Array, Array]:
+    """Return the mean squares of residuals in flame and in afterglow, one pair a split."""
+    count = flaming.sum(axis=1)
+    square = residual**2
+    before = np.einsum("km,km->k", flaming, square)
+    return before / np.maximum(count, 1.0), (square.sum(axis=1) - before) / np.maximum(flaming.shape[1] - count, 1.0)

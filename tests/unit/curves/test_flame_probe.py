@@ -61,3 +61,32 @@ def test_an_afterglow_that_flickers_as_the_flame_did_is_none() -> None:
     flame = probe(after_c=520.0)
     flame.value[960:] += rng.normal(0.0, 60.0, 540)
     assert flame_drop(flame, LIT_S, None, 4.0) is None
+
+
+def test_a_flame_that_dwindles_ends_where_it_stops_flickering() -> None:
+    """Over four minutes it sinks almost to the glow, flickering on, and drops the little that is left."""
+    flame = probe(1800, ends_s=1100.0, after_c=300.0)
+    t = np.arange(1800) + 0.5
+    flame.value[:] -= np.where(t < 1100.0, 220.0 * np.clip((t - 860.0) / 240.0, 0.0, 1.0), 0.0)
+    drop = flame_drop(flame, LIT_S, None, 4.0)
+    assert drop is not None
+    assert abs(drop.t_s - 1100.0) < 10.0
+
+
+def test_char_that_glows_as_hot_as_the_last_flames_hides_no_end() -> None:
+    flame = probe(ends_s=950.0, after_c=600.0)
+    t = np.arange(1500) + 0.5
+    flame.value[:] -= np.interp(t, [700.0, 930.0, 960.0, 1500.0], [0.0, 170.0, 170.0, 200.0])
+    drop = flame_drop(flame, LIT_S, None, 4.0)
+    assert drop is not None
+    assert abs(drop.t_s - 950.0) < 10.0
+
+
+@pytest.mark.parametrize("smothered_s", [1020.0, 1200.0])
+def test_smothered_char_is_not_the_end_of_the_flame(smothered_s: float) -> None:
+    flame = probe(1800, ends_s=950.0, after_c=430.0)
+    since = np.maximum(np.arange(1800) + 0.5 - smothered_s, 0.0)
+    flame.value[:] -= 350.0 * (1.0 - np.exp(-since / 15.0))
+    drop = flame_drop(flame, LIT_S, None, 4.0)
+    assert drop is not None
+    assert abs(drop.t_s - 950.0) < 10.0
