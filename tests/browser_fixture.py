@@ -11,9 +11,9 @@ from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
-from playwright.async_api import Browser, ConsoleMessage, Page, Request, async_playwright
+from playwright.async_api import Browser, ConsoleMessage, Page, Request, async_playwright, expect
 
-from daemon_fixture import daemon_process
+from daemon_fixture import DaemonProcess, daemon_process
 from live_fixture import SimulatedBench, simulated_bench, until
 
 AXE = Path(__file__).parent / "browser" / "axe.min.js"
@@ -143,6 +143,7 @@ async def a_browser() -> AsyncIterator[Browser]:
         pytest.skip("chromium is not installed: on Debian, `apt-get install chromium`")
     async with async_playwright() as playwright:
         # Without a sandbox, since tests may run as root; they open pages of this machine alone.
+        expect.set_options(timeout=LIMIT_MS)
         browser = await playwright.chromium.launch(executable_path=program, args=["--no-sandbox"])
         try:
             yield browser
@@ -164,27 +165,31 @@ class LiveSite:
     Attributes:
         url: Their address, with a slash at its end.
         bench: The simulated bench.
-        data: The data folder.
+        daemon: The daemon.
     """
 
     url: str
     bench: SimulatedBench
-    data: Path
+    daemon: DaemonProcess
 
 
 @asynccontextmanager
-async def live_site(folder: Path, *, speed: float, duration_s: float = 780.0) -> AsyncIterator[LiveSite]:
+async def live_site(
+    folder: Path, *options: str, speed: float, duration_s: float = 780.0, port: int = 0
+) -> AsyncIterator[LiveSite]:
     """Run a simulated bench and a daemon on it, and wait until pages are served.
 
     Args:
         folder: For their files.
+        options: Further words for the simulated bench.
         speed: Seconds of the bench in a second; its burn is that of `live_fixture.short_burn`.
         duration_s: Length of the bench's record.
+        port: Where pages are served; 0 for any port that is free.
     """
-    async with simulated_bench(folder / "bench", speed=speed, duration_s=duration_s) as bench:
-        words = ("--port", str(bench.port), "--speed", str(speed), "--http", "127.0.0.1:0")
+    async with simulated_bench(folder / "bench", *options, speed=speed, duration_s=duration_s) as bench:
+        words = ("--port", str(bench.port), "--speed", str(speed), "--http", f"127.0.0.1:{port}")
         async with daemon_process(folder / "data", *words) as daemon:
-            yield LiveSite(await pages_of(daemon.log), bench, folder / "data")
+            yield LiveSite(await pages_of(daemon.log), bench, daemon)
 
 
 async def pages_of(log: Path) -> str:

@@ -91,11 +91,13 @@ export class Curves {
     const rows = [];
     let before = null;
     let step = 1;
+    let gaps = 0;
     for (const [t, row] of this.rows) {
       // Where seconds are missing nothing was recorded, and no line is drawn.
       if (before !== null && t - before > Math.max(5, 4 * step)) {
         minutes.push(((t + before) / 2 - zero) / 60);
         rows.push({});
+        gaps += 1;
       } else if (before !== null) {
         step = Math.max(1, t - before);
       }
@@ -122,6 +124,7 @@ export class Curves {
       else this.plots.push(this.build(panel, data, index === 0, index === wanted.length - 1));
     });
     put(this.aside, `Minutes ${this.live.trial === null ? "before now" : this.lit_s === null ? "from the trial's start" : "from lit"}. `
+      + (gaps === 0 ? "Nothing is missing. " : gaps === 1 ? "Nothing was recorded in 1 gap. " : `Nothing was recorded in ${gaps} gaps. `)
       + "Touch or point at the curves to read them off.");
   }
 

@@ -10,9 +10,8 @@ const dark = () => root.dataset.scheme
 
 for (const button of document.querySelectorAll("[data-scheme]")) {
   if (button === root) continue;
-  const name = () => { button.textContent = dark() ? "Light" : "Dark"; };
+  const name = () => button.setAttribute("aria-label", dark() ? "Show this site light" : "Show this site dark");
   button.hidden = false;
-  button.setAttribute("aria-label", "Light or dark page");
   button.addEventListener("click", () => {
     root.dataset.scheme = dark() ? "light" : "dark";
     localStorage.setItem("scheme", root.dataset.scheme);

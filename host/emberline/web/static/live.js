@@ -26,25 +26,34 @@ function readBurn() {
   events = [...burn.querySelectorAll("[data-kind]")].map(({ dataset }) => ({
     kind: dataset.kind, t_s: Number(dataset.tS), name: dataset.name,
   }));
-  keepWho(burn);
 }
 
 const key = (event) => `${event.kind} ${event.name}`;
 
+/** Put what is other than it was in its place, and leave alone what a hand may be reaching for. */
+function putBurn(text) {
+  const fresh = document.createElement("template");
+  fresh.innerHTML = text;
+  const [before, after] = [[...burn.children], [...fresh.content.children]];
+  if (before.map((part) => part.dataset.part).join() !== after.map((part) => part.dataset.part).join()) {
+    burn.replaceChildren(fresh.content);
+    keepWho(burn);
+    return;
+  }
+  after.forEach((part, index) => {
+    if ("still" in part.dataset || part.isEqualNode(before[index])) return;
+    const at = before[index].contains(document.activeElement) ? document.activeElement.id : "";
+    before[index].replaceWith(part);
+    keepWho(part);
+    if (at) part.querySelector(`#${CSS.escape(at)}`)?.focus({ preventScroll: true });
+  });
+}
+
 async function renewBurn() {
   const answer = await fetch(`/bench/${bench}/burn`).catch(() => null);
   if (!answer?.ok) return;
-  const text = await answer.text();
-  const typed = [...burn.querySelectorAll("input:not([type=file]), textarea")].map((field) => [field.id, field.value]);
-  const at = burn.contains(document.activeElement) ? document.activeElement : null;
-  const again = at && (at.id ? `#${CSS.escape(at.id)}` : at.name ? `[name="${CSS.escape(at.name)}"][value="${CSS.escape(at.value)}"]` : null);
   const known = new Set(events.map(key));
-  burn.innerHTML = text;
-  for (const [id, value] of typed) {
-    const field = id && burn.querySelector(`#${CSS.escape(id)}`);
-    if (field) field.value = value;
-  }
-  if (again) burn.querySelector(again)?.focus({ preventScroll: true });
+  putBurn(await answer.text());
   readBurn();
   const fresh = events.filter((event) => event.kind !== "note" && !known.has(key(event)));
   if (fresh.length) tell(fresh.map((event) => `${event.name}, ${clock(event.t_s - (lit_s ?? 0))}`).join("; "));
