@@ -89,29 +89,21 @@ def offers(
         return []
     found = []
     added = _difference(level, stand.before, channel, span)
-    if not _is_load(abs(added[0]), added[1]):
+    if not _differ(level, stand.before):
         return []  # it stands as it stood
-    if _is_load(*added):
+    if level.mean_g > stand.before.mean_g:
         words = f"{grams(level.mean_g)} now, {grams(stand.before.mean_g)} before"
         found.append(Offer("added", *added, words))
     low = stand.low
-    if low is not None and _is_load(*_difference(stand.before, low, channel, span)):
+    if low is not None and _differ(stand.before, low) and _differ(level, low):
         alone = _difference(level, low, channel, span)
         words = f"{grams(level.mean_g)} now, {grams(low.mean_g)} on the cleared scale"
         if holder_g is not None:
             alone = (alone[0] - holder_g[0], hypot(alone[1], holder_g[1]))
             words += f", less {grams(holder_g[0])} for {holder_g[2]}"
-        if _is_load(*alone):
+        if alone[0] > LEAST_G:
             found.append(Offer("alone", *alone, words))
     return found[::-1] if apart else found
-
-
-def taken_off(level: Level, stand: Stand, channel: Channel, span: UFloat) -> tuple[float, float] | None:
-    """Return the mass that was taken off since, with its standard uncertainty; None where nothing was."""
-    if not level.steady or stand.before is None:
-        return None
-    mass_g, u_g = _difference(stand.before, level, channel, span)
-    return (mass_g, u_g) if _is_load(mass_g, u_g) else None
 
 
 def u_difference(one: Level, other: Level, channel: Channel) -> float:
@@ -132,8 +124,9 @@ def _difference(level: Level, before: Level, channel: Channel, span: UFloat) -> 
     return true_g, hypot(u_difference(level, before, channel), float(span.std_dev) * shown)
 
 
-def _is_load(mass_g: float, u_g: float) -> bool:
-    return mass_g > max(LEAST_G, SURE * u_g)
+def _differ(one: Level, other: Level) -> bool:
+    """Tell whether a load was put on or taken off between two levels; that is seen as it happens, whatever drifts."""
+    return abs(one.mean_g - other.mean_g) > max(LEAST_G, SURE * hypot(one.u_g, other.u_g))
 
 
 def grams(mass_g: float) -> str:
