@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from emberline.service.final_pass import Summed
     from emberline.service.lane import BenchSetting
     from emberline.service.sources import Places
+    from emberline.service.supervisor import Work
     from emberline.web.server import Address
 
 MOST_RESTARTS, WITHIN_S = 3, 60.0
@@ -43,6 +44,7 @@ async def serve(
     beside: "Callable[[Daemon], Awaitable[None]] | None" = None,
     keep_days: float | None = KEEP_DAYS,
     address: "Address | None" = None,
+    server_file: Path | None = None,
     stopping: Callable[[], None] = lambda: None,
     served: Callable[[str], None] = lambda _: None,
 ) -> None:
@@ -61,11 +63,13 @@ async def serve(
         beside: Runs beside the daemon, and stops it when it returns.
         keep_days: Age at which samples outside trials go; None keeps all.
         address: Where pages are served; None for nowhere.
+        server_file: Names a time-series server to which everything is forwarded; None for none.
         stopping: Called when a signal asks for the end.
         served: Called with the pages' address once they are served.
 
     Raises:
-        ConfigError: A bench file has problems, or names neither port nor broker, or what is another bench's.
+        ConfigError: A bench file or the server's has problems, or names neither port nor broker, or what is another
+            bench's.
         StoreError: The store cannot be opened.
         ServiceError: A part of the daemon failed for good.
     """
@@ -73,9 +77,12 @@ async def serve(
     from emberline.service.clock_watch import clock_after
     from emberline.service.daemon import Daemon, Setting, stopped_by_signals
     from emberline.service.errors import TaskFailedError
+    from emberline.service.forwarding.forwarder import Forwarder
+    from emberline.service.forwarding.server_file import load_server
     from emberline.web.server import serve_pages
 
     benches = _benches(bench_files, port, broker, name)
+    server = None if server_file is None else load_server(server_file, os.environ)
     make_folder(data)
     damage, restarts_s = "", [float("-inf")] * MOST_RESTARTS
     while True:
@@ -83,7 +90,12 @@ async def serve(
         store = Store.open_or_begin_anew(data / STORE_NAME, clock.now_ns, damage)
         setting = Setting(data, benches, local_zone(), keep_days)
         daemon = Daemon(setting, store, clock, partial(live_summary, data))
-        also = {} if address is None else {"pages": partial(serve_pages, daemon, address, __version__, served)}
+        also: dict[str, Work] = {}
+        if address is not None:
+            also["pages"] = partial(serve_pages, daemon, address, __version__, served)
+        if server is not None:
+            boards = {bench: lane.board for bench, lane in daemon.lanes.items()}
+            also["forwarding"] = Forwarder(store, boards, server, daemon.health).run
         try:
             with stopped_by_signals(daemon, stopping):
                 await daemon.run(None if beside is None else partial(beside, daemon), also)

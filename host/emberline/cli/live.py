@@ -51,6 +51,12 @@ def _data(option: Path | None) -> Path:
     "0.0.0.0:8437 opens them to all devices of the network, a phone's too.",
 )
 @click.option("--no-http", is_flag=True, help="Serve no pages.")
+@click.option(
+    "--server",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="A time-series server to which everything is forwarded (TOML).",
+)
 @data_option
 @telling
 def run(
@@ -63,6 +69,7 @@ def run(
     keep_all: bool,
     http: str,
     no_http: bool,
+    server: Path | None,
     data: Path | None,
 ) -> None:
     """Record a bench, or several, until interrupted: keep the readings, follow the trials, write their summaries.
@@ -91,6 +98,7 @@ def run(
             speed=speed,
             keep_days=kept,
             address=address,
+            server_file=server,
             stopping=end_in_any_case,
             served=lambda url: click.echo(f"Watch and touch it: {url}"),
         )
@@ -107,11 +115,16 @@ def watch(bench: str | None, data: Path | None) -> None:
     Water, flame, mass, burning rate, phase, and when boil and flameout are to be expected; events as they are
     announced. Where there is no terminal, a line each half minute and one for each event.
     """
+    from itertools import chain
+
     from emberline.cli.readout import Readout
     from emberline.service.control_client import watch as messages
 
+    shown = messages(_data(data), bench)
+    # A refusal is an error message alone, not one below a readout that has begun.
+    first = next(shown, None)
     with Readout() as readout:
-        for message in messages(_data(data), bench):
+        for message in () if first is None else chain((first,), shown):
             readout.show(message)
 
 

@@ -11,6 +11,7 @@ class NoticeKind(StrEnum):
     SET_ASIDE = "store set aside"
     OUTAGE = "not recording"
     CLOCK = "clock set"
+    ROW_REFUSED = "row refused"
 
 
 @dataclass(frozen=True, slots=True)

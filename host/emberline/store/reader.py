@@ -196,6 +196,16 @@ class StoreReader:
         with reading(self.path) as connection:
             return samples.newest_ns(connection, bench)
 
+    def newest_commit(self) -> int:
+        """Return the id of the newest commit; 0 where there is none."""
+        with reading(self.path) as connection:
+            return samples.newest_commit(connection)
+
+    def summary_times(self) -> dict[str, int]:
+        """Return when each trial's summary was written, UTC nanoseconds, by the trial's id."""
+        with reading(self.path) as connection:
+            return trials.summary_times(connection)
+
     def outbox_cursor(self, server: str) -> int:
         """Return the id of the last commit that a server has taken; 0 for a server not known yet."""
         with reading(self.path) as connection:

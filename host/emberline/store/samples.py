@@ -106,6 +106,11 @@ def probe(connection: sqlite3.Connection) -> None:
         blocks.decode(*row)
 
 
+def newest_commit(connection: sqlite3.Connection) -> int:
+    """Return the id of the newest commit; 0 where there is none."""
+    return int(connection.execute("SELECT coalesce(max(last_id), 0) FROM blocks").fetchone()[0])
+
+
 def newest_ns(connection: sqlite3.Connection, bench: str | None) -> int | None:
     """Return the time of the newest sample that a bench sent, or any bench; None where there is none."""
     row = connection.execute(

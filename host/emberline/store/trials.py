@@ -190,6 +190,11 @@ def rename(connection: sqlite3.Connection, trial: str) -> None:
     connection.execute("UPDATE trials SET label = NULL WHERE id = ?", (trial,))
 
 
+def summary_times(connection: sqlite3.Connection) -> dict[str, int]:
+    """Return when each trial's summary was written, by the trial's id."""
+    return dict(connection.execute("SELECT trial, written_ns FROM results ORDER BY trial"))
+
+
 def save_summary(
     connection: sqlite3.Connection, trial: str, document: str, version: str, listing: str, now_ns: int
 ) -> None:
