@@ -38,7 +38,7 @@ async def said_by(*words: str) -> tuple[int | None, str, str]:
     process = await asyncio.create_subprocess_exec(
         EMBERLINE, *words, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE
     )
-    async with asyncio.timeout(40.0):
+    async with asyncio.timeout(90.0):
         out, err = await process.communicate()
     return process.returncode, out.decode(), err.decode()
 
@@ -46,14 +46,14 @@ async def said_by(*words: str) -> tuple[int | None, str, str]:
 async def burnt(daemon: DaemonProcess, bench: SimulatedBench, name: str, after_s: float) -> None:
     """Arm a bench's trial, let it burn, and end it."""
     await asyncio.sleep(after_s)
-    await daemon.told({"do": "arm", "bench": name, "plan": bench.plan, "label": None}, 40.0)
+    await daemon.told({"do": "arm", "bench": name, "plan": bench.plan, "label": None}, 90.0)
     await bench.process.wait()
-    await daemon.told({"do": "end", "bench": name}, 40.0)
+    await daemon.told({"do": "end", "bench": name}, 90.0)
 
 
 async def summarised(data: Path, count: int) -> None:
     """Wait for the summaries of all trials."""
-    async with asyncio.timeout(55.0):
+    async with asyncio.timeout(120.0):
         while True:
             with closing(sqlite3.connect(data / STORE_NAME)) as connection:
                 (found,) = connection.execute("SELECT count(*) FROM results").fetchone()
@@ -62,7 +62,7 @@ async def summarised(data: Path, count: int) -> None:
             await asyncio.sleep(0.1)
 
 
-@pytest.mark.timeout(180)
+@pytest.mark.timeout(300)
 async def test_three_benches_burn_at_once_and_each_has_its_trial(tmp_path: Path, broker: Broker) -> None:
     data = tmp_path / "data"
     places = {
@@ -94,6 +94,9 @@ async def test_three_benches_burn_at_once_and_each_has_its_trial(tmp_path: Path,
             assert [bench["bench"] for bench in json.loads(out)["benches"]] == ["shed"]
             code, _, why = await said_by("note", "which one?", "--data", str(data))
             assert (code, "say which of barn, shed, yard with --bench" in why) == (6, True)
+            code, out, why = await said_by("watch", "--data", str(data))
+            assert (code, out) == (6, ""), "a refusal is told alone"
+            assert "say which of barn, shed, yard with --bench" in why
             code, out, _ = await said_by("note", "closed two holes", "--bench", "shed", "--data", str(data))
             assert (code, out) == (0, "Kept.\n")
         await summarised(data, 3)

@@ -75,14 +75,16 @@ def _lines(document: dict[str, Any]) -> Iterator[str]:
 
     whole = _stands(document)
     yield whole[0].upper() + whole[1:]
+    several = len(document["benches"]) > 1
     for bench in document["benches"]:
-        if len(document["benches"]) > 1:
+        if several:
             yield f"Bench {bench['bench']}: {_stands(bench)}"
         if bench["last_commit"] is not None:
             yield f"  last commit {span_words(bench['last_commit_age_s'])} ago; the link: {bench['link']}"
         samples = bench["samples"]
         counted = f"stored {samples['stored']:,}, sent twice {samples['repeated']:,}, lost {samples['lost']:,}"
-        yield f"  bench {bench['bench']}, trial {bench['trial'] or 'none'}; samples since the start: {counted}"
+        name = "" if several else f"bench {bench['bench']}, "
+        yield f"  {name}trial {bench['trial'] or 'none'}; samples since the start: {counted}"
     free = document["disk_free_bytes"]
     room = "" if free is None else f", {free / 1e9:.1f} GB free on its disk"
     yield f"The store: {document['store_bytes'] / 1e6:.1f} MB{room}"

@@ -164,3 +164,13 @@ async def test_alarms_are_listed_with_the_benches(lane: SimpleNamespace, board: 
     daemon: Any = SimpleNamespace(lanes={"yard": lane, "shed": lane}, store=store)
     answer = await asked(Starlette(routes=LivePages(daemon).routes()), "GET", "/")
     assert answer.text.count("The water probe is out of the water</p>") == 2
+
+
+async def test_a_list_of_benches_says_which_alarms_have_lost_their_cause(
+    lane: SimpleNamespace, board: Board, store: Store
+) -> None:
+    board.alarms.raised(AlarmKind.PROBE_OUT, "It fell.", NOON_NS)
+    board.alarms.cleared(AlarmKind.PROBE_OUT)
+    daemon: Any = SimpleNamespace(lanes={"yard": lane, "shed": lane}, store=store)
+    answer = await asked(Starlette(routes=LivePages(daemon).routes()), "GET", "/")
+    assert "The water probe is out of the water (its cause has gone)</p>" in answer.text

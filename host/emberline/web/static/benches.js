@@ -13,7 +13,7 @@ follow("/stream", (message) => { benches = message; }, (late_s, lost) => {
     if (!root) continue;
     put(root.querySelector("[data-phase]"), live.phase);
     put(root.querySelector("[data-label]"), live.label ?? "");
-    put(root.querySelector("[data-alarm-line]"), live.alarms.map((alarm) => alarm.title).join("; "));
+    put(root.querySelector("[data-alarm-line]"), live.alarms.map((alarm) => alarm.title + (alarm.cleared_ns ? " (its cause has gone)" : "")).join("; "));
     showRecording(root, live, lost);
     showReadings(root, live, late_s, lost);
   }
