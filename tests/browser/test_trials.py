@@ -3,11 +3,13 @@
 import re
 from collections.abc import AsyncIterator
 from dataclasses import dataclass
+from io import BytesIO
 from pathlib import Path
 
 import pytest
 import pytest_asyncio
-from playwright.async_api import Browser, Page, expect
+from PIL import Image
+from playwright.async_api import Browser, FilePayload, Page, expect
 
 from browser_fixture import DESKTOP, PHONE, SIZES, Size, Visit, pages_of, until_true, visiting
 from daemon_fixture import daemon_process
@@ -244,6 +246,11 @@ async def test_weights_exclusion_and_plan_are_corrected_on_a_phone(
         await page.click("#form-weights button.first")
         await renewed(page)
         await expect(page.locator("dl")).to_contain_text("char 9.5")
+        picture = BytesIO()
+        Image.new("RGB", (60, 40), "sienna").save(picture, "JPEG")
+        taken = FilePayload(name="soot.jpg", mimeType="image/jpeg", buffer=picture.getvalue())
+        await page.set_input_files("#photo", taken)
+        await expect(page.locator(".photos img")).to_have_count(1)
         await page.click("text=Exclude this trial")
         await page.fill("#counting-why", "a door stood open")
         await page.click("#form-counting button.warn")

@@ -135,6 +135,7 @@ def write_summary(trial: Trial, analysis: "Analysis", document: Document, data: 
     make_folder(summary.folder)
     texts = summary_texts(analysis, started=started(trial), zone=zone_named(trial.zone))
     write_text(summary.folder / "summary.json", summary.text)
+    write_text(summary.folder / "listing.json", listing)
     write_text(summary.folder / "parts.json", json.dumps({"head": texts.head, "rest": texts.rest}))
     write_text(summary.folder / "curves.json", json.dumps(curve_data(analysis), allow_nan=False))
     write_text(summary.folder / "curves.svg", texts.picture)

@@ -33,6 +33,7 @@ class Entry:
         began_ns: The same, UTC nanoseconds.
         running: Whether it goes on.
         behind: Whether its summary is being worked out.
+        provisional: Whether its figures will change, since it goes on.
         factors: Its factors.
         notes: Remarks of a person.
         results: Its results by name.
@@ -50,6 +51,7 @@ class Entry:
     began_ns: int
     running: bool = False
     behind: bool = False
+    provisional: bool = False
     factors: Mapping[str, str] = field(default_factory=dict)
     notes: Sequence[str] = ()
     results: Mapping[str, Figure] = field(default_factory=dict)

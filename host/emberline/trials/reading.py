@@ -122,7 +122,7 @@ def read_record(grid: Grid, channels: Mapping[Role, Channel], plan: Plan, *, wor
         windows = boil_windows(stays, water, n, mass is not None or own_cell is not None)
         rate = loss.rate_g_s if loss is not None and own_cell is None else None
         boils = find_boils(water, windows, boiling, probe_of(channels), rate)
-        events += _by_words(EventKind.BOIL, _unsaid(boils, windows, words), words)
+        events += _boils_by_words(boils, windows, words)
     else:
         events += _by_words(EventKind.BOIL, (), words)
 
@@ -193,11 +193,19 @@ def _by_words(kind: EventKind, found: Sequence[Event], words: Sequence[Word]) ->
     return with_words(found, [word for word in words if word.kind is kind])
 
 
-def _unsaid(boils: Sequence[Event], windows: Sequence[tuple[float, float]], words: Sequence[Word]) -> list[Event]:
-    """Return the boils in whose stretch no person names another: water boils once in each."""
-    said_s = [word.event.t_s for word in words if word.kind is EventKind.BOIL and word.event is not None]
-    named = [(low, high) for low, high in windows if any(low <= t_s <= high for t_s in said_s)]
-    return [boil for boil in boils if not any(low <= boil.t_s <= high for low, high in named)]
+def _boils_by_words(
+    boils: Sequence[Event], windows: Sequence[tuple[float, float]], words: Sequence[Word]
+) -> list[Event]:
+    """Return the boils: a person's, and the detectors' where no person names another in the same stretch.
+
+    Water boils once in each; what a person adds takes no other stretch's place, however near that one's boil is.
+    """
+    mine = [word for word in words if word.kind is EventKind.BOIL]
+    said = [word.event for word in mine if word.event is not None]
+    named = [(low, high) for low, high in windows if any(low <= event.t_s <= high for event in said)]
+    found = [boil for boil in boils if not any(low <= boil.t_s <= high for low, high in named)]
+    left = with_words(found, [word for word in mine if word.found_s is not None])
+    return left + [word.event for word in mine if word.found_s is None and word.event is not None]
 
 
 def channel_of(channels: Mapping[Role, Channel], role: Role) -> Channel:
@@ -218,8 +226,14 @@ def _own_cell(grid: Grid, channels: Mapping[Role, Channel], plan: Plan, words: S
         return None
     steps = find_steps(column)
     loss: LossRate = smooth(masked(column, steps))
-    loads = loads_by_words(steps, plan, None, [word for word in words if word.kind in POTS])
+    loads = loads_by_words(steps, plan, None, _on_pots_cell(words))
     return scale_of(loss, loads, channel_of(channels, Role.POT_MASS))
+
+
+def _on_pots_cell(words: Sequence[Word]) -> list[Word]:
+    """Return what a person's words mean to a cell under the pot: pots, and steps that it saw and that were none."""
+    steps = [Word(word.kind, word.found_s, None) for word in words if word.kind is EventKind.STEP and word.found_s]
+    return [*(word for word in words if word.kind in POTS), *steps]
 
 
 def _warmed(water_c: Array) -> bool:

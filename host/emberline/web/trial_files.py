@@ -35,3 +35,13 @@ def read_parts(folder: Path) -> Parts | None:
     except (OSError, ValueError):
         return None
     return Parts(told["head"], told["rest"])
+
+
+def read_listing(folder: Path) -> str | None:
+    """Return what a list shows of a trial that still runs, or None where its provisional summary is not there yet."""
+    try:
+        text = (folder / "listing.json").read_text(encoding="utf-8")
+        json.loads(text)
+    except (OSError, ValueError):
+        return None
+    return text

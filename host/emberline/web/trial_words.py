@@ -10,6 +10,7 @@ from emberline.reports.catalogue import Entry, Figure
 from emberline.store.reader import StoreReader
 from emberline.store.records import Trial
 from emberline.store.trials import zone_named
+from emberline.web.trial_files import folder_of, read_listing
 
 
 def local_time(t_ns: int, zone: tzinfo) -> str:
@@ -27,7 +28,10 @@ def began(trial: Trial) -> str:
 def entries_of(store: StoreReader) -> list[Entry]:
     """Return all trials of a store as a list shows them."""
     listings, corrections = store.listings(), store.correction_counts()
-    return [_entry(trial, listings.get(trial.id), corrections.get(trial.id, 0)) for trial in store.trials()]
+    for trial in (trials := store.trials()):
+        if trial.end_ns is None and (provisional := read_listing(folder_of(store.path, trial.id))):
+            listings[trial.id] = provisional
+    return [_entry(trial, listings.get(trial.id), corrections.get(trial.id, 0)) for trial in trials]
 
 
 def _entry(trial: Trial, listing: str | None, corrections: int) -> Entry:
@@ -35,26 +39,36 @@ def _entry(trial: Trial, listing: str | None, corrections: int) -> Entry:
     if not listing:
         # No summary yet, or one of an earlier version: what the plan says must do.
         plan = _plan(trial)
-        name = trial.label or plan.label or trial.source or ""
-        factors = dict(plan.factors)
-        return Entry(trial.id, trial.bench, name, began(trial), trial.start_ns, running, listing is None, factors)
+        return Entry(
+            id=trial.id,
+            bench=trial.bench,
+            name=trial.label or plan.label or trial.source or "",
+            began=began(trial),
+            began_ns=trial.start_ns,
+            running=running,
+            behind=listing is None,
+            factors=dict(plan.factors),
+        )
     told: dict[str, Any] = json.loads(listing)
     return Entry(
-        trial.id,
-        trial.bench,
-        told["label"] or trial.source or "",
-        began(trial),
-        trial.start_ns,
-        running,
-        told["corrections"] != corrections,
-        told["factors"],
-        told["notes"],
-        {name: Figure(value, u, unit) for name, (value, u, unit) in told["results"].items() if value is not None},
-        told["spark"],
-        told["excluded"],
-        told["corrected"],
-        told["unconfirmed_boil"],
-        told["absent"].get("burn_time"),
+        id=trial.id,
+        bench=trial.bench,
+        name=told["label"] or trial.source or "",
+        began=began(trial),
+        began_ns=trial.start_ns,
+        running=running,
+        behind=told["corrections"] != corrections,
+        provisional=running,
+        factors=told["factors"],
+        notes=told["notes"],
+        results={
+            name: Figure(value, u, unit) for name, (value, u, unit) in told["results"].items() if value is not None
+        },
+        spark=told["spark"],
+        excluded=told["excluded"],
+        corrected=told["corrected"],
+        unconfirmed_boil=told["unconfirmed_boil"],
+        failed=told["absent"].get("burn_time"),
     )
 
 

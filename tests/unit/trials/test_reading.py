@@ -13,7 +13,7 @@ from emberline.bench.samples import Curve
 from emberline.curves.events import Event, EventKind
 from emberline.curves.grid import grid_of
 from emberline.curves.words import Word
-from emberline.trials.reading import Reading, read_record
+from emberline.trials.reading import Reading, _boils_by_words, _on_pots_cell, read_record
 from stove_fixture import Stove
 
 LIFTED = Stove()
@@ -126,6 +126,26 @@ def test_a_boil_that_a_person_names_is_the_only_one_of_its_stay() -> None:
     early = Event(EventKind.BOIL, times(usual())["pot_on"] + 20.0, 1.0, "set by Ana", by_person=True)
     reading = read(LIFTED.curves(), LIFTED.plan(), Word(EventKind.BOIL, None, early))
     assert [event.t_s for event in reading.events if event.kind is EventKind.BOIL] == [early.t_s]
+
+
+def test_a_boil_that_a_person_adds_leaves_that_of_another_stay_alone() -> None:
+    found = [Event(EventKind.BOIL, 500.0, 2.0, "curve"), Event(EventKind.BOIL, 900.0, 2.0, "curve")]
+    windows = [(200.0, 560.0), (600.0, 760.0), (800.0, 1000.0)]
+    added = Event(EventKind.BOIL, 700.0, 1.0, "set by Ana", by_person=True)
+    moved = Event(EventKind.BOIL, 920.0, 1.0, "set by Ben", by_person=True)
+    words = (Word(EventKind.BOIL, None, added), Word(EventKind.BOIL, 900.0, moved))
+    assert sorted(event.t_s for event in _boils_by_words(found, windows, words)) == [500.0, 700.0, 920.0]
+    second = Event(EventKind.BOIL, 520.0, 1.0, "set by Ana", by_person=True)
+    assert _boils_by_words(found[:1], windows, (Word(EventKind.BOIL, None, second),)) == [second]
+    assert _boils_by_words(found[:1], windows, (Word(EventKind.BOIL, 500.0, None),)) == []
+
+
+def test_a_step_that_only_the_pots_own_cell_saw_can_be_taken_back() -> None:
+    gone = Word(EventKind.STEP, 300.0, None)
+    pot = Word(EventKind.POT_OFF, 800.0, None)
+    moved = Word(EventKind.STEP, 310.0, Event(EventKind.STEP, 320.0, 1.0, "set by Ana", by_person=True))
+    fed = Word(EventKind.REFUEL, 400.0, None)
+    assert _on_pots_cell((gone, moved, fed, pot)) == [pot, gone, Word(EventKind.STEP, 310.0, None)]
 
 
 def test_remarks_are_kept_among_the_events() -> None:

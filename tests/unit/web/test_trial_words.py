@@ -5,6 +5,7 @@ from zoneinfo import ZoneInfo
 
 from emberline.store.store import Store
 from emberline.trials.corrections import Correction, Exclude
+from emberline.web.trial_files import folder_of
 from emberline.web.trial_words import began, entries_of, local_time
 from unit.store.made_up import NOON_NS, SECOND_NS
 
@@ -46,3 +47,18 @@ def test_a_summary_of_an_earlier_version_is_listed_without_figures(store: Store)
     (entry,) = entries_of(store)
     assert (entry.name, entry.behind, entry.results) == ("old", False, {})
     assert began(trial) == "2025-11-25 12:00 +00:00"
+
+
+def test_a_running_trial_is_listed_with_its_provisional_figures(store: Store) -> None:
+    trial = store.create_trial(bench="yard", start_ns=NOON_NS, label="now")
+    folder = folder_of(store.path, trial.id)
+    folder.mkdir(parents=True)
+    (folder / "listing.json").write_text("{half", encoding="utf-8")
+    (entry,) = entries_of(store)
+    assert (entry.name, entry.running, entry.provisional, entry.results) == ("now", True, False, {})
+    (folder / "listing.json").write_text(json.dumps(LISTING), encoding="utf-8")
+    (entry,) = entries_of(store)
+    assert (entry.running, entry.provisional, entry.results["burn_time"].value) == (True, True, 1500.0)
+    # Once it has ended, what was kept with its final summary counts.
+    store.end_trial(trial.id, NOON_NS + SECOND_NS)
+    assert entries_of(store)[0].behind
