@@ -50,7 +50,7 @@ def panel(screen: Screen, typed: str, note: str) -> RenderableType:
     rows.append(Text(""))
     rows.append(Text(keys(screen), style="dim"))
     prompt = Text("> ", style="bold").append(typed).append("▏")
-    rows.append(prompt.append(f"  {note}", style="red") if note else prompt)
+    rows.append(prompt.append(f"  {note}", style="yellow") if note else prompt)
     return Group(*rows)
 
 
@@ -85,16 +85,16 @@ def keys(screen: Screen) -> str:
     enter = {"ready": "open the trial", "burn": "go on", "snuff": "smothered now", "finish": "leave"}
     default = "go on, and weigh it later" if screen["wait"] else enter.get(step, "")
     default = default or ("take it" if _takes_by_enter(screen) else "")
-    does = [f"Enter {default}"] if default else []
+    does = [f"Enter: {default}"] if default else []
     if screen["fields"]:
-        does.append("a number with Enter types it")
+        does.append("or type a number")
     if step in ("fuel", "kindling", "starter", "water", "char", "unburnt"):
-        does.append("t take a tray off")
+        does.append("t: take a tray off")
     if screen["can_skip"]:
-        does.append("s skip")
+        does.append("s: skip")
     if screen["can_go_back"]:
-        does.append("b back")
-    return " · ".join([*does, "q leave, and go on later"])
+        does.append("b: back")
+    return " · ".join([*does, "q: leave, go on later"])
 
 
 def figure(value: Mapping[str, Any]) -> str:

@@ -46,7 +46,7 @@ def test_the_same_is_said_in_plain_lines() -> None:
     lines = plain_lines(stove_screen())
     assert lines[1].startswith("[5 of")
     assert "Empty stove: Put the empty stove on the scale." in lines[1]
-    assert "s skip" in lines[-1]
+    assert "s: skip" in lines[-1]
 
 
 def test_each_offer_has_its_key_and_its_reckoning() -> None:
@@ -62,9 +62,9 @@ def test_each_offer_has_its_key_and_its_reckoning() -> None:
 
 def test_keys_are_named_where_they_do_something() -> None:
     document = stove_screen()
-    assert "b back" in keys(document)
+    assert "b: back" in keys(document)
     assert "open the trial" in keys({**document, "step": "ready", "can_skip": False})
-    assert "s skip" not in keys({**document, "can_skip": False})
+    assert "s: skip" not in keys({**document, "can_skip": False})
 
 
 def test_a_number_without_uncertainty_has_no_half_width() -> None:
