@@ -65,7 +65,7 @@ async def renewed(page: Page) -> None:
 
 async def curves(visit: Visit) -> None:
     """Wait until the curves are drawn."""
-    await expect(visit.page.locator("[data-plots] figure")).to_have_count(4)
+    await expect(visit.page.locator("[data-plots] figure")).to_have_count(5)
     await expect(visit.page.locator("[data-plots] canvas").first).to_be_visible()
 
 

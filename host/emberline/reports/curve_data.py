@@ -20,7 +20,9 @@ Values = NDArray[np.float64]
 MOST_POINTS = 7_200
 """Two hours of seconds; a longer record is thinned out to as many, which no screen tells apart."""
 _PANELS = (
-    ("Temperature", "°C", ((Role.WATER, "water"), (Role.FLAME, "flame"), (Role.AMBIENT, "air"))),
+    # Beside a flame's 800 degrees the knee of the water's curve could not be seen.
+    ("Water", "°C", ((Role.WATER, "water"), (Role.AMBIENT, "air"))),
+    ("Flame", "°C", ((Role.FLAME, "flame"),)),
     ("Load cell", "g", ((Role.MASS, "load"), (Role.POT_MASS, "pot's own cell"))),
 )
 

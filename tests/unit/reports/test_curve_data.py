@@ -9,7 +9,7 @@ from unit.reports.made_up_burn import make_burn
 def test_lines_come_by_panel_with_their_units_and_the_ends_of_their_intervals() -> None:
     data = curve_data(make_burn())
     assert [(panel["title"], panel["unit"]) for panel in data["panels"]] == [
-        ("Temperature", "°C"), ("Load cell", "g"), ("Told apart", "g"), ("Burning rate", "g/min"),
+        ("Water", "°C"), ("Flame", "°C"), ("Load cell", "g"), ("Told apart", "g"), ("Burning rate", "g/min"),
     ]  # fmt: skip
     for panel in data["panels"]:
         for line in panel["lines"]:

@@ -1,6 +1,6 @@
 // Curves to look closer at: panels over one axis, zoomed together by dragging, two fingers, the wheel, buttons or keys.
 
-const HEIGHT_PX = { Temperature: 210, "Load cell": 170, "Told apart": 170, "Burning rate": 190 };
+const HEIGHT_PX = { Water: 210, Flame: 150, "Load cell": 170, "Told apart": 170, "Burning rate": 190 };
 const LEAST_SPAN_S = 10;
 const WIDE_PX = 62;
 const DASHES = [[], [7, 4], [2, 3]];
