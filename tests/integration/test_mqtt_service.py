@@ -238,6 +238,29 @@ async def test_two_daemons_on_copies_of_one_folder_are_told(tmp_path: Path, brok
         group.create_task(serve("two"))
 
 
+async def test_one_broker_serves_several_benches_of_one_daemon_each_on_its_own_topics(
+    tmp_path: Path, broker: Broker
+) -> None:
+    data, files = tmp_path / "data", []
+    for name in ("yard", "shed"):
+        files.append(tmp_path / f"{name}.toml")
+        channels = "".join(f'[[channel]]\nrole = "{role}"\n' for role in ("water", "flame", "mass"))
+        files[-1].write_text(f'id = "{name}"\n{channels}')
+    async with (
+        bench_behind(broker, tmp_path / "yard", "--bench", "yard", duration_s=60.0) as yard,
+        bench_behind(broker, tmp_path / "shed", "--bench", "shed", "--seed", "5", duration_s=60.0) as shed,
+    ):
+
+        async def beside(_: "Daemon") -> None:
+            await yard.process.wait()
+            await shed.process.wait()
+            await asyncio.sleep(0.2)
+
+        await app.serve(data, bench_files=files, broker=broker.address, speed=SPEED, beside=beside)
+        check(yard, data, "yard", lost=False)
+        check(shed, data, "shed", lost=False)
+
+
 def openssl(folder: Path, *words: str) -> None:
     subprocess.run(["openssl", *words], cwd=folder, check=True, capture_output=True)
 
