@@ -13,6 +13,7 @@ from emberline.cli.carding import card
 from emberline.cli.comparing import compare
 from emberline.cli.demo import demo
 from emberline.cli.keeping import backup, status
+from emberline.cli.linking import link
 from emberline.cli.live import acknowledge, arm, end, note, run, watch
 from emberline.cli.ordering import order
 
@@ -55,6 +56,7 @@ for command in (
     check,
     run,
     status,
+    link,
     watch,
     arm,
     note,

@@ -47,7 +47,7 @@ def _data(option: Path | None) -> Path:
     default="127.0.0.1:8437",
     show_default=True,
     metavar="HOST:PORT",
-    help="Where the pages are served. Anyone who can reach a host other than 127.0.0.1 can read and use them: "
+    help="Where the pages are served. On a host other than 127.0.0.1 they ask for the token in the link that is shown: "
     "0.0.0.0:8437 opens them to all devices of the network, a phone's too.",
 )
 @click.option("--no-http", is_flag=True, help="Serve no pages.")
@@ -100,9 +100,16 @@ def run(
             address=address,
             server_file=server,
             stopping=end_in_any_case,
-            served=lambda url: click.echo(f"Watch and touch it: {url}"),
+            served=_told_where,
         )
     )
+
+
+def _told_where(url: str) -> None:
+    from emberline.cli.linking import show_link
+
+    click.echo("Watch and touch it:")
+    show_link(url)
 
 
 @click.command(epilog=epilog("emberline watch --data burns-2026", 2, 6))

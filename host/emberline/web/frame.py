@@ -55,6 +55,7 @@ _HEADERS = {
 
 _TITLES = {
     400: "That could not be read",
+    401: "This needs the link",
     403: "That came from elsewhere",
     404: "There is nothing here",
     405: "Not in this way",
@@ -187,7 +188,7 @@ class Guard:
         why = "" if scope["method"] in ("GET", "HEAD", "OPTIONS") else _foreign(Headers(scope=scope))
         if why:
             LOG.warning("a request was refused: %s", why)
-            await _told(Request(scope), 403, why)(scope, receive, send_with_headers)
+            await told(Request(scope), 403, why)(scope, receive, send_with_headers)
             return
         await self._app(scope, receive, send_with_headers)
 
@@ -225,7 +226,8 @@ def _ours(name: str) -> bool:
 # Errors in words
 
 
-def _told(request: Request, status: int, words: str) -> Response:
+def told(request: Request, status: int, words: str) -> Response:
+    """Answer a request that failed, in words: to a script as a refusal, to a person as a page."""
     if wants_json(request):
         return refused({"": words})
     title = _TITLES.get(status, "That did not work")
@@ -236,22 +238,22 @@ async def _http_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
     bare = error.detail == HTTPException(error.status_code).detail
     words = _WORDS.get(error.status_code, error.detail) if bare else error.detail
-    return _told(request, error.status_code, words)
+    return told(request, error.status_code, words)
 
 
 async def _request_error(request: Request, error: Exception) -> Response:
-    return _told(request, NOT_NOW, _sentence(str(error)))
+    return told(request, NOT_NOW, _sentence(str(error)))
 
 
 async def _store_error(request: Request, error: Exception) -> Response:
     if isinstance(error, UnknownTrialError):
-        return _told(request, 404, "The store holds no trial of that name.")
-    return _told(request, 503, _sentence(str(error)))
+        return told(request, 404, "The store holds no trial of that name.")
+    return told(request, 503, _sentence(str(error)))
 
 
 async def _failure(request: Request, error: Exception) -> Response:
     LOG.error("%s %s failed", request.method, request.url.path, exc_info=error)
-    return _told(request, 500, _FAILED)
+    return told(request, 500, _FAILED)
 
 
 ERRORS = {

@@ -11,6 +11,7 @@ import uvicorn
 from starlette.types import ASGIApp
 
 from emberline.service.daemon import Daemon
+from emberline.web.door import is_loopback, link_of, token_of
 from emberline.web.site import site
 
 LOG = logging.getLogger(__name__)
@@ -44,9 +45,10 @@ async def serve_pages(
         daemon: What the pages are about.
         address: Where to serve.
         version: Version of the software.
-        told: Called with the pages' address once they are served.
+        told: Called with the pages' address once they are served; with the token in it where others reach them.
     """
-    pages = site(daemon, version)
+    token = None if is_loopback(address.host) else await asyncio.to_thread(token_of, daemon.store.path.parent)
+    pages = site(daemon, version, token)
     while True:
         try:
             listener = await asyncio.to_thread(_listener, address)
@@ -61,7 +63,7 @@ async def serve_pages(
             url = f"http://{f'[{host}]' if ':' in host else host}:{port}/"
             daemon.health.address = f"{url}health"
             LOG.info("pages: %s", url)
-            told(url)
+            told(url if token is None else link_of(url, token))
             try:
                 await _Server(_config(pages)).serve(sockets=[listener])
             finally:
