@@ -152,8 +152,8 @@ def arm(
     weighed on the bench's own load cell, and what is weighed after the burn enters the plan.
     """
     if guided:
-        if plan is not None or label is not None:
-            raise click.UsageError("--guided asks for what --plan and --label say: leave them out")
+        if (plan, label, series) != (None, None, None):
+            raise click.UsageError("--guided asks for what --plan, --label and --series say: leave them out")
         from emberline.cli.guided import guide
 
         guide(_data(data), bench)

@@ -32,6 +32,7 @@ from emberline.trials.guide.screen import screen
 from emberline.trials.guide.seen import Seen
 from emberline.trials.guide.state import Guide, read_guide
 from emberline.trials.guide.typed import GuideError
+from emberline.trials.guide.weighing import Stand
 
 LOG = logging.getLogger(__name__)
 
@@ -181,6 +182,10 @@ class Guides:
         if kept.guide is None:
             kept.saved = await asyncio.to_thread(self._store.guide, bench)
             kept.guide = read_guide(kept.saved) if kept.saved else None
+            stand = Stand() if kept.guide is None else kept.guide.stand
+            # What stood on the scale before it was looked at last belongs to earlier steps.
+            known_ns = [level.at_ns for level in (stand.before, stand.low) if level is not None]
+            kept.looked_ns = max(known_ns, default=self._benches[bench].board.clock.now_ns())
         seen = await self._seen(bench, kept)
         kept.guide = look(kept.guide or begin(seen.now_ns), seen)
         return kept.guide, seen

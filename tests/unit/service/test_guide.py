@@ -141,6 +141,18 @@ async def test_a_restart_loses_no_answer_and_not_what_was_just_put_on(yard: Yard
     assert [one["how"] for one in screen["done"]][:3] == ["skipped"] * 3
 
 
+async def test_what_stood_there_before_a_step_is_not_what_the_scale_was_cleared_to(yard: Yard) -> None:
+    await yard.asks("begin", with_pot=False)
+    await yard.asks("skip")
+    await yard.asks("skip")
+    await yard.puts(640.0)
+    await yard.asks("take")
+    await yard.waits()
+    yard.again()
+    screen = await yard.puts(330.0)
+    assert [one["how"] for one in screen["offers"]] == ["added"]
+
+
 async def test_a_refusal_is_shown_and_nothing_is_lost(yard: Yard) -> None:
     await yard.asks("begin", with_pot=False)
     await yard.asks("go", step="fuel")

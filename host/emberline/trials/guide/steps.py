@@ -43,6 +43,10 @@ class Step:
 
 HOT = "Char can rekindle for hours and gives off carbon monoxide: weigh and carry only what is cold."
 """Said with every step that handles char or the stove after a burn."""
+_FIRE = (
+    "Burn outdoors or under a working hood, and never leave it: carbon monoxide has no smell. Boiling water and steam "
+    "scald."
+)
 _SCALD = "Boiling water and steam scald: lift the pot with both hands, and set it down level."
 _STARTER = "Cap the bottle and take it away before the match; never pour any on a stove that is lit or hot."
 
@@ -92,7 +96,7 @@ STEPS: tuple[Step, ...] = (
         "Ready",
         "Set the stove up on the scale as it will burn, the pot beside it or on it. Then open the trial.",
     ),
-    Step("burn", Part.BURN, "The burn", "Light it. Set the pot on and lift it whenever you want.", caution=_SCALD),
+    Step("burn", Part.BURN, "The burn", "Light it. Set the pot on and lift it whenever you want.", caution=_FIRE),
     Step(
         "pot_after",
         Part.AFTER,
