@@ -1,6 +1,7 @@
 """The live page as people use it beside a fire: on a phone and on a desk's screen."""
 
 import io
+import re
 import socket
 from collections.abc import AsyncIterator
 from pathlib import Path
@@ -26,6 +27,11 @@ async def number(page: Page, name: str) -> float:
     """Return what a reading shows."""
     text = await page.inner_text(f'[data-reading="{name}"] [data-value]')
     return float(text.replace("\u2212", "-").replace("\u202f", "")) if text != "–" else float("nan")
+
+
+def rgb(colour: str) -> str:
+    """Return `#rrggbb` as a browser computes it."""
+    return f"rgb({', '.join(str(int(colour[at : at + 2], 16)) for at in (1, 3, 5))})"
 
 
 def photo() -> bytes:
@@ -160,7 +166,13 @@ async def test_a_whole_burn_is_followed_through_a_restart_without_a_hole(
         await expect(page.locator('.events [data-kind="lit"]')).to_be_visible(timeout=60_000)
         await site.daemon.kill()
         await expect(page.locator("[data-lost]")).to_be_visible()
-        assert await page.locator(".reading.stale").count() >= 3
+        for name in ("water", "mass", "burning_rate_g_min"):
+            reading = page.locator(f'[data-reading="{name}"]')
+            await expect(reading).to_have_class(re.compile("stale"))
+            grey = "getComputedStyle(document.documentElement).getPropertyValue('--stale').trim()"
+            colour = "(reading) => getComputedStyle(reading.querySelector('b')).color"
+            assert await reading.evaluate(colour) == rgb(await page.evaluate(grey))
+            await expect(reading.locator("[data-aside]")).to_contain_text("old")
         await visit.keep("live-lost")
         await site.daemon.start()
         await expect(page.locator("[data-lost]")).to_be_hidden(timeout=60_000)

@@ -11,7 +11,7 @@ follow("/stream", (message) => { benches = message; }, (late_s, lost) => {
   for (const live of benches) {
     const root = document.querySelector(`.bench[data-bench="${CSS.escape(live.bench)}"]`);
     if (!root) continue;
-    put(root.querySelector("[data-phase]"), live.phase);
+    put(root.querySelector("[data-phase]"), live.trial ? live.phase : "no trial");
     put(root.querySelector("[data-label]"), live.label ?? "");
     put(root.querySelector("[data-alarm-line]"), live.alarms.map((alarm) => alarm.title + (alarm.cleared_ns ? " (its cause has gone)" : "")).join("; "));
     showRecording(root, live, lost);

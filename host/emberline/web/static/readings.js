@@ -42,7 +42,10 @@ export function showReading(place, reading, aside = "") {
 
 /** Show the readings, the rate and the firepower of a live document whose message came `late_s` ago. */
 export function showReadings(root, live, late_s, lost) {
-  const followed = live.t_s !== null && live.followed_s !== null && live.t_s - live.followed_s > 60;
+  // Without readings of the scale, what was estimated from them is as old as they are.
+  const scale = live.values.mass ?? live.values.pot_mass;
+  const silent_s = scale?.stale ? scale.age_s : 0;
+  const behind = live.t_s !== null && live.followed_s !== null && live.t_s - live.followed_s > 60;
   for (const place of root.querySelectorAll("[data-reading]")) {
     const name = place.dataset.reading;
     if ("ifAny" in place.dataset) place.hidden = !(name in live.values);
@@ -56,9 +59,9 @@ export function showReadings(root, live, late_s, lost) {
       const aside = estimate === null ? "not known yet"
         : live.burning_rate_held ? "steam hides it: by the pot's heat balance"
         : name === "firepower_w" && live.phase === "char" ? "of glowing char, at most" : "";
-      showReading(place, estimate && { ...estimate, age_s: late_s, stale: lost || followed }, aside);
+      showReading(place, estimate && { ...estimate, age_s: silent_s + late_s, stale: lost || behind || silent_s > 0 }, aside);
     } else {
-      showReading(place, null, "this bench has none, or none has come");
+      showReading(place, null, "no reading");
     }
   }
 }
