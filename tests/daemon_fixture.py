@@ -81,6 +81,12 @@ class DaemonProcess:
             return None
         return found
 
+    async def answers(self, limit_s: float = 120.0) -> None:
+        """Wait until it answers."""
+        async with asyncio.timeout(limit_s):
+            while await self.health() is None:  # noqa: ASYNC110 it is in another process
+                await asyncio.sleep(0.05)
+
     async def stored(self) -> int:
         """Return how many samples it has stored since it began; 0 while it does not answer."""
         health = await self.health()

@@ -114,7 +114,8 @@ async def simulated_bench(
     command = ["-m", "emberline_sim", "--scenario", str(scenario), "--speed", str(speed)]
     command += ["--pty-link", str(folder / "port")] if broker is None else ["--mqtt", broker]
     command += ["--write-files", str(folder / "burn")]
-    command += ["--tally", str(folder / "tally.json"), *options]
+    # However slow the machine is, the device is not switched off before its last samples are stored.
+    command += ["--tally", str(folder / "tally.json"), "--linger", "300", *options]
     with _log(folder) as log:
         process = await asyncio.create_subprocess_exec(
             sys.executable, *command, stdin=asyncio.subprocess.DEVNULL, stdout=log, stderr=log

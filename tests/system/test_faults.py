@@ -163,6 +163,7 @@ async def burned(
                 await strike(burn)
             await summary_kept(daemon)
             assert await bench.process.wait() == 0, bench.words()
+            await daemon.answers()
             assert await daemon.stop() == 0
     assert "Traceback" not in daemon.log.read_text()
     found = check(bench, data, lost=lost)
@@ -222,7 +223,7 @@ async def test_a_connection_in_trouble_with_a_broker_that_forgets_and_freezes(tm
 async def test_a_device_that_restarts(tmp_path: Path, way: str, request: pytest.FixtureRequest) -> None:
     broker = request.getfixturevalue("broker") if way == "broker" else None
     faults = [word for at_s in PHASES_S for word in ("--fault", f"reboot@{at_s:g}")]
-    found = await burned(tmp_path, *faults, broker=broker, in_summary=False, lost=None, speed=LINE_SPEED)
+    found = await burned(tmp_path, *faults, broker=broker, in_summary=False, lost=None)
     assert found.boots == 1 + len(PHASES_S)
     assert found.causes <= {REASONS[Loss.REBOOT]}
     notes = StoreReader(tmp_path / "data" / app.STORE_NAME).notes("bench")
@@ -236,6 +237,8 @@ async def test_a_daemon_that_is_killed_or_ended(tmp_path: Path, way: str, reques
         await burn.daemon.start()
 
     async def end(burn: Burn) -> None:
+        # Before its first word, the signal itself ends it.
+        await burn.daemon.answers()
         assert await burn.daemon.stop() == 0
         await burn.daemon.start()
 

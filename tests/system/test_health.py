@@ -26,6 +26,9 @@ from live_fixture import SimulatedBench, end_worker_threads, simulated_bench
 
 EMBERLINE = str(Path(sys.executable).with_name("emberline"))
 
+# Some twenty seconds each where nobody else wants the machine.
+pytestmark = pytest.mark.timeout(240)
+
 
 @pytest.fixture(autouse=True)
 async def no_worker_left() -> AsyncIterator[None]:
@@ -50,7 +53,7 @@ async def daemon_on(
     finally:
         with contextlib.suppress(ProcessLookupError):
             process.send_signal(signal.SIGTERM)
-        async with asyncio.timeout(20.0):
+        async with asyncio.timeout(60.0):
             await process.wait()
 
 
@@ -64,7 +67,7 @@ async def health(data: Path) -> dict[str, Any]:
 
 
 async def becomes(
-    data: Path, condition: Callable[[dict[str, Any]], bool], what: str, limit_s: float = 40.0
+    data: Path, condition: Callable[[dict[str, Any]], bool], what: str, limit_s: float = 120.0
 ) -> dict[str, Any]:
     """Ask for the health until it meets a condition."""
     document: dict[str, Any] = {}
@@ -196,11 +199,11 @@ async def test_the_service_manager_sees_the_start_the_life_and_the_end(tmp_path:
             a_bench(tmp_path) as bench,
             daemon_on(bench, data, tmp_path / "log", "--no-http", **environment) as daemon,
         ):
-            async with asyncio.timeout(40.0):
+            async with asyncio.timeout(120.0):
                 while not any("STATUS=recording since" in words for words in said):
                     said.append((await loop.sock_recv(manager, 4096)).decode())
             daemon.send_signal(signal.SIGTERM)
-            async with asyncio.timeout(20.0):
+            async with asyncio.timeout(60.0):
                 while said[-1] != "STOPPING=1":
                     said.append((await loop.sock_recv(manager, 4096)).decode())
                 assert await daemon.wait() == 0
@@ -253,6 +256,6 @@ async def said_by(*words: str) -> tuple[int | None, str, str]:
     process = await asyncio.create_subprocess_exec(
         EMBERLINE, *words, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE
     )
-    async with asyncio.timeout(40.0):
+    async with asyncio.timeout(120.0):
         out, err = await process.communicate()
     return process.returncode, out.decode(), err.decode()

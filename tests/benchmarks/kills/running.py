@@ -99,6 +99,7 @@ async def burn_with_kills(
             if not ended:
                 await daemon.told({"do": "end"}, LIMIT_S)
             await summary_kept(daemon)
+            await daemon.answers(LIMIT_S)
             assert await daemon.stop() == 0, "the daemon did not end in order"
         assert "Traceback" not in daemon.log.read_text()
         found = account(bench, data)

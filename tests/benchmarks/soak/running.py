@@ -25,8 +25,6 @@ BURN_S = 560.0
 LOOK_EVERY_S, FAULT_EVERY_S = 2.0, 10.0
 SETTLED_S = 300.0
 """A process that a daemon started and that lives longer stays for good; those for summaries come and go."""
-LINGER = ("--linger", "300")
-"""A device is not switched off before its last samples are stored, however busy the machine."""
 AWAY_S = (0.5, 4.0)
 """Real seconds for which something is away."""
 LINE_FAULTS = ("unplug", "reboot", "junk", "bits", "lose", "double")
@@ -93,7 +91,6 @@ async def _burn_on(
         words = [word for fault in faults for word in ("--fault", fault)]
         async with simulated_bench(
             folder,
-            *LINGER,
             "--ring",
             "600",
             "--seed",
