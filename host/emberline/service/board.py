@@ -12,7 +12,7 @@ from emberline.curves.events import Phase
 from emberline.links.link import Link, LinkState, age_limits_s
 from emberline.service.alarms import BenchAlarms
 from emberline.service.clock import Clock
-from emberline.service.course import FIREPOWER, RATE, Course
+from emberline.service.course import Course
 from emberline.service.ingest import IngestCounts
 from emberline.service.watch import LOOKOUT_S, SECOND_NS
 from emberline.store.records import CommitReceipt
@@ -131,14 +131,9 @@ class Board:
     def follow(self, trial: TrialNow) -> None:
         """Show how far the open trial has been followed."""
         self.trial = trial
-        rate, power = trial.estimates.rate_g_min, trial.estimates.firepower_w
-        self.course.estimate(
-            trial.start_ns + int(trial.followed_s * 1e9),
-            {
-                RATE: None if rate is None else float(rate.nominal_value),
-                FIREPOWER: None if power is None else float(power.nominal_value),
-            },
-        )
+        rate = trial.estimates.rate_g_min
+        if rate is not None:
+            self.course.estimate(trial.start_ns + int(trial.followed_s * 1e9), float(rate.nominal_value))
         self.touch()
 
     def shown_from_ns(self) -> int:

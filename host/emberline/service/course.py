@@ -4,7 +4,7 @@ A viewer names the state that it has seen and is given every second that is new 
 have no hole, whatever was missed: a break of the network, a phone asleep, or readings that the device sent late.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from itertools import takewhile
 
@@ -13,8 +13,8 @@ import numpy as np
 from emberline.service.watch import SECOND_NS
 from emberline.trials.live_readings import Readings
 
-RATE, FIREPOWER = "burning_rate", "firepower"
-"""Names of the estimated series; the others have those of their roles."""
+RATE = "burning_rate"
+"""Name of the estimated series; the others have those of their roles."""
 MOST_S = 13 * 3_600
 """Length of what is kept at most: the longest trial, and what may lie before it."""
 MOST_POINTS = 1_500
@@ -52,12 +52,10 @@ class Course:
                 total, count = self._second(second).get(name, (0.0, 0))
                 self._seconds[second][name] = (total + added, count + number)
 
-    def estimate(self, t_ns: int, values: Mapping[str, float | None]) -> None:
-        """Take in what was estimated for a moment, by series, in place of what was estimated for that second before."""
+    def estimate(self, t_ns: int, rate_g_min: float) -> None:
+        """Take in the burning rate as it was estimated for a moment, in place of an earlier one for that second."""
         self.version += 1
-        known = {name: (value, 1) for name, value in values.items() if value is not None}
-        if known:
-            self._second(t_ns // SECOND_NS).update(known)
+        self._second(t_ns // SECOND_NS)[RATE] = (rate_g_min, 1)
 
     def keep(self, since_ns: int) -> None:
         """Let go of what is older than a moment; it is looked for now and then."""
@@ -71,9 +69,7 @@ class Course:
         self.version += 1
         for second, values in earlier._seconds.items():
             own = self._second(second)
-            for name, (total, count) in values.items():
-                before, number = own.get(name, (0.0, 0))
-                own[name] = (before + total, number + count)
+            own.update(_sum((own, values)))
 
     def since(self, version: int, start_ns: int) -> dict[str, list[float | None]]:
         """Return the seconds from a moment on that have changed since a version.
@@ -91,10 +87,10 @@ class Course:
         seconds = sorted(second for second in newer if (second + 1) * SECOND_NS > start_ns)
         width = -(-len(seconds) // MOST_POINTS) if version == 0 and seconds else 1
         blocks = [seconds[low : low + width] for low in range(0, len(seconds), width)]
-        names = sorted({name for second in seconds for name in self._seconds[second]})
         document: dict[str, list[float | None]] = {"t": [(block[0] + block[-1] + 1) / 2.0 for block in blocks]}
-        for name in names:
-            document[name] = [_mean([self._seconds[s].get(name, (0.0, 0)) for s in block]) for block in blocks]
+        for index, block in enumerate(blocks):
+            for name, (total, count) in _sum(self._seconds[second] for second in block).items():
+                document.setdefault(name, [None] * len(blocks))[index] = round(total / count, 2)
         return document
 
     def _second(self, second: int) -> Second:
@@ -104,6 +100,11 @@ class Course:
         return self._seconds.setdefault(second, {})
 
 
-def _mean(parts: list[tuple[float, int]]) -> float | None:
-    count = sum(number for _, number in parts)
-    return round(sum(total for total, _ in parts) / count, 2) if count else None
+def _sum(seconds: Iterable[Second]) -> Second:
+    """Return the sums and numbers of several seconds together."""
+    together: Second = {}
+    for values in seconds:
+        for name, (total, count) in values.items():
+            before, number = together.get(name, (0.0, 0))
+            together[name] = (before + total, number + count)
+    return together

@@ -47,11 +47,9 @@ def test_faults_are_gaps_and_series_keep_step() -> None:
 
 def test_an_estimate_is_replaced_by_the_next_one_of_its_second() -> None:
     course = Course()
-    course.estimate(100 * S, {"burning_rate": 5.0, "firepower": None})
-    course.estimate(100 * S, {"burning_rate": 6.0, "firepower": None})
+    course.estimate(100 * S, 5.0)
+    course.estimate(100 * S, 6.0)
     assert course.since(0, 0) == {"t": [100.5], "burning_rate": [6.0]}
-    course.estimate(200 * S, {"burning_rate": None})
-    assert course.since(0, 0)["t"] == [100.5]
 
 
 def test_a_long_course_is_thinned_when_it_is_handed_over_whole() -> None:
