@@ -12,13 +12,13 @@ from emberline.bench.bench_file import Bench, default_bench, parse_bench
 from emberline.bench.calibration import for_calibrated_source
 from emberline.bench.channels import Channel, Role, default_channel
 from emberline.bench.plan import Plan, parse_plan
-from emberline.curves.events import EventKind
 from emberline.heat.result import QualityNote
 from emberline.store.curves import curves_of
 from emberline.store.errors import UnknownTrialError
 from emberline.store.reader import StoreReader
 from emberline.store.records import Gap, Trial
 from emberline.store.trials import zone_named
+from emberline.trials.corrections import remarks_meanwhile
 
 if TYPE_CHECKING:
     from emberline.trials.analysis import Analysis
@@ -105,7 +105,7 @@ def analysis_of(store: StoreReader, trial: Trial, *, follow: bool = True) -> "An
     curves = curves_of(store.trial_batches(trial), channels, trial.start_ns)
     described = {role: channels[role] for role in curves if bench_of(trial).by_role(role)}
     saved = store.events(trial.id)
-    notes = [event for event in saved if event.kind is EventKind.NOTE]
+    log = store.corrections(trial.id)
     tracked = None if follow else Tracked()
     if trial.origin == "live" or trial.packed:
         # What was announced stands, whatever a replay would say.
@@ -115,8 +115,8 @@ def analysis_of(store: StoreReader, trial: Trial, *, follow: bool = True) -> "An
         curves,
         described,
         plan_of(trial),
-        notes=notes,
-        log=store.corrections(trial.id),
+        notes=remarks_meanwhile(saved, log),
+        log=log,
         tracked=tracked,
         trial=trial.id,
         bench=trial.bench,

@@ -81,7 +81,9 @@ def _remarks(document: Document | None) -> list[str]:
     if document is None:
         return []
     held = [entry for entry in document.get("corrections", ()) if entry["undone_by"] is None]
-    changed = any(entry["do"] in ("add", "move", "delete", "plan") for entry in held)
+    changed = any(
+        entry["do"] in ("add", "move", "delete", "plan") and entry.get("kind") != EventKind.NOTE for entry in held
+    )
     excluded = document.get("excluded")
     return ["(corrected)"] * changed + ([f"(excluded: {excluded['why']})"] if excluded else [])
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from emberline.bench.plan_values import PlanValue
+from emberline.curves.events import EventKind
 from emberline.reports.figures import clock, moment
 from emberline.reports.wording import EVENTS
 from emberline.trials.corrections import (
@@ -69,6 +70,8 @@ def correction_rows(log: Log, zero_s: float, zone: tzinfo) -> list[CorrectionRow
 
 def _told(entry: Correction, zero_s: float) -> tuple[str, str]:
     match entry.change:
+        case AddEvent(EventKind.NOTE, t_s, _):
+            return f"Remark added at {clock(t_s - zero_s)}", ""
         case AddEvent(kind, t_s, u_s):
             return f"{EVENTS[kind].capitalize()} set at {moment(t_s - zero_s, u_s)}", ""
         case MoveEvent(target, t_s, u_s):

@@ -12,7 +12,7 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass, replace
 
 from emberline.bench.plan_values import PlanValue, changed, plan_values
-from emberline.curves.events import Event
+from emberline.curves.events import Event, EventKind
 from emberline.service.clock import Clock
 from emberline.service.keeper import Ended, Keeper
 from emberline.store.reader import StoreReader
@@ -170,6 +170,8 @@ class Desk:
             raise CorrectionError("say who you are: it is kept with the correction", "who")
         if not why and isinstance(change, NEEDS_A_REASON):
             raise CorrectionError("say why: others will want to know", "why")
+        if not why and isinstance(change, AddEvent) and change.kind is EventKind.NOTE:
+            raise CorrectionError("write the remark first", "why")
         if max(len(who), len(why)) > LONGEST_TEXT:
             field = "who" if len(who) > LONGEST_TEXT else "why"
             raise CorrectionError(f"at most {LONGEST_TEXT} characters, please", field)

@@ -20,7 +20,7 @@ CORRECTABLE = (
     EventKind.FLAMEOUT,
     EventKind.STEP,
 )
-"""Kinds of events that a person may set."""
+"""Kinds of events that a person may set; remarks are the other thing that can be added."""
 LEAST_U_S, MOST_U_S = 0.1, 600.0
 """Standard uncertainties that a person may give a moment."""
 BY_HAND_U_S = 1.0
@@ -182,7 +182,7 @@ def with_corrections(events: Sequence[Event], log: Log, start_ns: int) -> list[E
         start_ns: UTC nanoseconds of the trial's first sample; a person's event is announced when it is set.
     """
     made_ns = {entry.number: entry.made_ns for entry in log}
-    found = [event for event in events if not event.by_person or event.kind is EventKind.NOTE]
+    found = [*(event for event in events if not event.by_person), *remarks_meanwhile(events, log)]
     # One that was read with the record already knows its load.
     read = {(event.kind, event.t_s): event for event in events if event.by_person}
     said = []
@@ -194,9 +194,15 @@ def with_corrections(events: Sequence[Event], log: Log, start_ns: int) -> list[E
     return with_words(found, said)
 
 
+def remarks_meanwhile(events: Sequence[Event], log: Log) -> list[Event]:
+    """Return the remarks among events that were made while it burnt, and not by a correction, held or taken back."""
+    added = {(one.change.t_s, one.why) for one in log if isinstance(one.change, AddEvent)}
+    return [event for event in events if event.kind is EventKind.NOTE and (event.t_s, event.evidence) not in added]
+
+
 def set_by(log: Log, event: Event) -> int | None:
     """Return the number of the correction that set an event; None where it was found in the curves."""
-    if not event.by_person or event.kind is EventKind.NOTE:
+    if not event.by_person:
         return None
     mine = (event.kind, event.t_s)
     return next(
@@ -216,10 +222,8 @@ def checked(log: Log, change: Change, seen: int) -> Change:
         CorrectionError: It cannot be made.
     """
     match change:
-        case AddEvent(kind, t_s, u_s) | MoveEvent(Target(kind=kind), t_s, u_s):
-            _check_event(kind, t_s, u_s)
-        case DeleteEvent(Target(kind=kind)):
-            _check_event(kind, 0.0, BY_HAND_U_S)
+        case AddEvent(_, t_s, u_s) | MoveEvent(_, t_s, u_s):
+            _check_moment(t_s, u_s)
         case EditPlan(values) if not values:
             raise CorrectionError("nothing was changed in the plan", "plan")
         case Exclude() if exclusion(log) is not None:
@@ -254,9 +258,7 @@ def plan_after(log: Log, change: Change) -> dict[str, PlanValue | None]:
     return {key: value[side] for key, value in base.change.values.items()}
 
 
-def _check_event(kind: EventKind, t_s: float, u_s: float) -> None:
-    if kind not in CORRECTABLE:
-        raise CorrectionError(f"a {kind.value} is not set this way: leave a remark instead", "kind")
+def _check_moment(t_s: float, u_s: float) -> None:
     if not t_s >= 0.0:
         raise CorrectionError("the moment lies before the record began", "t")
     if not LEAST_U_S <= u_s <= MOST_U_S:
@@ -267,6 +269,8 @@ def _check_event(kind: EventKind, t_s: float, u_s: float) -> None:
 
 def _check_target(log: Log, target: Target) -> None:
     said = words(log)
+    if target.kind is EventKind.NOTE:
+        raise CorrectionError("a remark stays as it was said; one that was added afterwards can be taken back", "event")
     if target.of is not None:
         word = said.get(target.of)
         if word is None or word.event is None or word.kind is not target.kind:
@@ -370,5 +374,6 @@ def _before(said: dict[int, Word], target: Target) -> Word:
 
 
 def _set(entry: Correction, kind: EventKind, t_s: float, u_s: float) -> Event:
-    evidence = f"set by {entry.who}" + (f": {entry.why}" if entry.why else "")
+    # A remark is what was said; who said it is in the log.
+    evidence = entry.why if kind is EventKind.NOTE else f"set by {entry.who}" + (f": {entry.why}" if entry.why else "")
     return Event(kind, t_s, u_s, evidence, by_person=True)

@@ -7,10 +7,8 @@ import numpy as np
 
 from emberline.curves.events import EventKind, first, last
 from emberline.trials.analysis import Analysis
-from emberline.trials.corrections import AddEvent, DeleteEvent, EditPlan, MoveEvent, exclusion, standing
+from emberline.trials.corrections import AddEvent, Change, DeleteEvent, EditPlan, MoveEvent, exclusion, standing
 
-CHANGES = (AddEvent, MoveEvent, DeleteEvent, EditPlan)
-"""Corrections that change what comes out."""
 SPARK_POINTS = 60
 """Points of the small curve of burning rate; a list has no room for more."""
 _DIGITS = 5
@@ -31,7 +29,7 @@ def listing_document(analysis: Analysis) -> dict[str, Any]:
         "absent": {name: why for name, why in analysis.results.absent.items() if name == "burn_time"},
         "spark": spark(analysis),
         "excluded": None if out is None else out.why,
-        "corrected": any(isinstance(entry.change, CHANGES) for entry in standing(analysis.log)),
+        "corrected": any(_changes_results(entry.change) for entry in standing(analysis.log)),
         "unconfirmed_boil": any(not boil.confirmed for boil in boils),
         "corrections": len(analysis.log),
     }
@@ -46,6 +44,12 @@ def spark(analysis: Analysis) -> list[float | None]:
     parts = np.array_split(rate[low:high], min(SPARK_POINTS, max(1, high - low)))
     means = [float(np.nanmean(part)) if np.isfinite(part).any() else None for part in parts]
     return [None if mean is None else round(mean, 2) for mean in means]
+
+
+def _changes_results(change: Change) -> bool:
+    if isinstance(change, AddEvent):
+        return change.kind is not EventKind.NOTE
+    return isinstance(change, MoveEvent | DeleteEvent | EditPlan)
 
 
 def _short(value: float) -> float | None:

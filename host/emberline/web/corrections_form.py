@@ -30,7 +30,7 @@ WEIGHTS: Mapping[str, tuple[str, str]] = {
     "fuel.unburnt_g": ("Unburnt fuel, weighed cold", "g"),
 }
 """What is weighed after a burn, by its key in the plan: name and unit of the field."""
-FORMS = ("event", "new", "weights", "plan", "counting", "undo")
+FORMS = ("event", "new", "remark", "weights", "plan", "counting", "undo")
 """The forms of a trial's page."""
 
 
@@ -84,6 +84,8 @@ async def correct(desk: Desk, trial: str, form: str, typed: Mapping[str, str]) -
 def words(made: Correction) -> str:
     """Say in a few words what was done."""
     match made.change:
+        case AddEvent(kind=EventKind.NOTE):
+            return "The remark is kept."
         case AddEvent(kind=kind) | MoveEvent(target=Target(kind=kind)):
             return f"{EVENTS[kind].capitalize()} is set."
         case DeleteEvent(target=Target(kind=kind)):
@@ -106,7 +108,12 @@ def _change(form: str, typed: Mapping[str, str]) -> Change:
                 return DeleteEvent(target)
             return MoveEvent(target, *_moment(typed))
         case "new":
-            return AddEvent(_kind(typed.get("kind", "")), *_moment(typed))
+            kind = _kind(typed.get("kind", ""))
+            if kind is EventKind.NOTE:
+                raise CorrectionError("a remark has a form of its own", "kind")
+            return AddEvent(kind, *_moment(typed))
+        case "remark":
+            return AddEvent(EventKind.NOTE, *_moment(typed))
         case "counting":
             return Include() if typed.get("do") == "include" else Exclude()
         case "undo":

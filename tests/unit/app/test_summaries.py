@@ -10,7 +10,7 @@ from emberline.curves.events import EventKind
 from emberline.store.errors import StoreBusyError, StoreMissingError, UnknownTrialError
 from emberline.store.reader import StoreReader
 from emberline.store.store import Store
-from emberline.trials.corrections import Correction, DeleteEvent, EditPlan, MoveEvent, Target, Undo
+from emberline.trials.corrections import AddEvent, Correction, DeleteEvent, EditPlan, MoveEvent, Target, Undo
 from emberline_sim.files import write_csv, write_plan
 from stored_burn import recording
 from unit.app.small_burn import NOON_NS
@@ -135,6 +135,21 @@ def test_a_correction_is_worked_in_wherever_the_summary_is_asked_for(burnt: tupl
         key: value for key, value in before.document.items() if key != "corrections"
     }
     assert [entry["undone_by"] for entry in undone["corrections"]] == [6, 5, 4, None, None, None]
+
+
+def test_a_remark_that_is_added_afterwards_counts_once_and_goes_again(burnt: tuple[Path, str]) -> None:
+    data, name = burnt
+    with Store.open(data / STORE_NAME) as store:
+        number = len(store.corrections(name))
+        remark = AddEvent(EventKind.NOTE, 300.0, 1.0)
+        store.add_correction(name, Correction(number + 1, NOON_NS, "Ana", "low power", remark))
+    for _ in range(2):
+        noted = app.summary_of(data, name)
+        assert times(noted.document, "note") == [300.0]
+        noted.page.unlink()
+    with Store.open(data / STORE_NAME) as store:
+        store.add_correction(name, Correction(number + 2, NOON_NS, "Ana", "", Undo(number + 1)))
+    assert times(app.summary_of(data, name).document, "note") == []
 
 
 def test_the_parts_and_curves_for_other_pages_are_written_beside_the_summary(burnt: tuple[Path, str]) -> None:

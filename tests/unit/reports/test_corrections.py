@@ -29,6 +29,7 @@ CHANGES: tuple[Change, ...] = (
     Exclude(),
     Include(),
     Undo(3),
+    AddEvent(EventKind.NOTE, 360.0, 1.0),
 )
 LOG = [Correction(n, NOON_NS + n, "Ana", "it rattled" if n == 2 else "", one) for n, one in enumerate(CHANGES, 1)]
 
@@ -45,6 +46,7 @@ def test_each_says_what_it_was_before_in_times_from_lit() -> None:
         ("Excluded: does not count", ""),
         ("Counts again", ""),
         ("Correction 3 taken back", ""),
+        ("Remark added at 5:00", ""),
     ]
 
 

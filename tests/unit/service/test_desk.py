@@ -245,9 +245,12 @@ async def test_a_plan_that_is_edited_while_it_burns_is_followed_at_once(bench: B
     assert bench.keeper.board.document()["label"] == "bark"
 
 
-async def test_a_remark_is_no_event_to_stamp(bench: Bench) -> None:
-    await bench.running()
-    assert (await refusal(bench.stamp(EventKind.NOTE, ANA))).field == "kind"
+async def test_a_remark_needs_words_and_is_shown_at_once_while_it_burns(bench: Bench) -> None:
+    await bench.running(LIT)
+    assert (await refusal(bench.stamp(EventKind.NOTE, By("Ana")))).field == "why"
+    await bench.stamp(EventKind.NOTE, By("Ana", "low power"))
+    assert bench.told() == ["lit", "note"]
+    assert bench.said()[-1]["evidence"] == "low power"
 
 
 async def test_a_summary_is_asked_for_once_and_only_of_what_has_ended(bench: Bench) -> None:

@@ -22,6 +22,7 @@ from emberline.trials.corrections import (
     checked,
     exclusion,
     plan_after,
+    remarks_meanwhile,
     set_by,
     standing,
     undone_by,
@@ -99,6 +100,8 @@ def test_an_event_knows_the_correction_that_set_it() -> None:
     assert set_by(entries, word.event) == 2
     assert set_by(entries, replace(word.event, by_person=False)) is None
     assert set_by(entries, Event(EventKind.NOTE, 620.0, 1.0, "", by_person=True)) is None
+    remark = Correction(3, 0, "Ana", "low power", AddEvent(EventKind.NOTE, 300.0, 1.0))
+    assert set_by([*entries, remark], Event(EventKind.NOTE, 300.0, 1.0, "low power", by_person=True)) == 3
 
 
 def test_the_reason_stands_in_the_evidence() -> None:
@@ -120,7 +123,8 @@ def test_the_last_word_on_whether_it_counts_holds() -> None:
 @pytest.mark.parametrize(
     ("change", "field"),
     [
-        (AddEvent(EventKind.NOTE, 10.0, 1.0), "kind"),
+        (MoveEvent(Target(EventKind.NOTE, 10.0), 12.0, 1.0), "event"),
+        (DeleteEvent(Target(EventKind.NOTE, 10.0)), "event"),
         (AddEvent(EventKind.BOIL, -1.0, 1.0), "t"),
         (AddEvent(EventKind.BOIL, float("nan"), 1.0), "t"),
         (AddEvent(EventKind.BOIL, 10.0, 0.0), "u_s"),
@@ -200,3 +204,17 @@ def test_events_are_as_their_corrections_leave_them() -> None:
     assert with_corrections([lit, read], entries, 0) == [lit, read]
     # What was taken back is gone before the record is read again.
     assert with_corrections([lit, read], log(MOVED, Undo(1)), 0) == [lit]
+
+
+def test_a_remark_that_was_added_afterwards_is_what_was_said_and_goes_when_taken_back() -> None:
+    live = Event(EventKind.NOTE, 100.0, 1.0, "wind got up", announced_t_s=100.0, by_person=True)
+    entry = Correction(1, 10**9, "Ana", "low power", AddEvent(EventKind.NOTE, 300.0, 1.0))
+    (word,) = words([entry]).values()
+    assert word.event is not None
+    assert word.event.evidence == "low power"
+    added = word.event.announced(1.0)
+    assert with_corrections([live], [entry], 0) == [live, added]
+    # A final pass has kept it among the events: it is there once, and not at all when it is taken back.
+    assert with_corrections([live, added], [entry], 0) == [live, added]
+    assert remarks_meanwhile([live, added], [entry]) == [live]
+    assert with_corrections([live, added], [entry, Correction(2, 0, "Ana", "", Undo(1))], 0) == [live]

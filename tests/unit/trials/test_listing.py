@@ -35,6 +35,8 @@ def test_flags_follow_the_corrections_that_hold() -> None:
     undone = listing_document(analysis(MOVED, Correction(2, 0, "Ben", "", Undo(1))))
     assert (undone["corrected"], undone["corrections"]) == (False, 2)
     assert not listing_document(analysis(WINDY))["corrected"]
+    remark = Correction(1, 0, "Ana", "low power", AddEvent(EventKind.NOTE, 500.0, 1.0))
+    assert not listing_document(analysis(remark))["corrected"]
 
 
 def test_a_burn_that_failed_says_why_and_a_doubtful_boil_is_flagged() -> None:

@@ -35,6 +35,7 @@ async def bench(store: Store) -> Bench:
          MoveEvent(Target(EventKind.BOIL, 100.25), 120.0, 2.0)),
         ("event", {"event": FOUND, "do": "delete", "t": "", "u_s": "x"}, DeleteEvent(Target(EventKind.BOIL, 100.25))),
         ("new", {"kind": "pot_on", "t": "-0:30", "u_s": "1,5"}, AddEvent(EventKind.POT_ON, 30.0, 1.5)),
+        ("remark", {"t": "1:00"}, AddEvent(EventKind.NOTE, 120.0, 1.0)),
         ("weights", {"fuel.char_left_g": " 61,5 "}, EditPlan({"fuel.char_left_g": (None, 61.5)})),
         ("plan", {"plan": 'label = "old"\r\n[fuel]\r\nmass_g = 310.0\r\n[pot]\r\ntare_g = 412.0\r\nwater_g = 499.0'},
          EditPlan({"pot.water_g": (500.0, 499.0)})),
@@ -72,7 +73,8 @@ async def test_an_exclusion_is_taken_back_and_a_correction_undone(bench: Bench) 
         ("event", {"event": FOUND, "t": "1:00", "who": ""}, "who", "say who you are"),
         ("event", {"event": reference(EventKind.BOIL, 100.25, 7), "t": "1:00"}, "", "changed meanwhile"),
         ("new", {"kind": "", "t": "1:00"}, "kind", "choose what happened"),
-        ("new", {"kind": "note", "t": "1:00"}, "kind", "leave a remark instead"),
+        ("new", {"kind": "note", "t": "1:00"}, "kind", "a form of its own"),
+        ("remark", {"t": "1:00", "why": " "}, "why", "write the remark first"),
         ("weights", {"fuel.char_left_g": "much"}, "fuel.char_left_g", "'much' is no number"),
         ("weights", {"fuel.char_left_g": "4000"}, "fuel.char_left_g", "more than the 310 g put in"),
         ("weights", {}, "", "nothing was changed"),
@@ -100,6 +102,7 @@ async def test_each_is_told_in_a_few_words(bench: Bench) -> None:
     for form, typed in (
         ("new", {"kind": "pot_on", "t": "0:10", "u_s": "1"}),
         ("event", {"event": FOUND, "do": "delete"}),
+        ("remark", {"t": "0:10"}),
         ("weights", {"fuel.char_left_g": "60"}),
         ("counting", {"do": "exclude"}),
         ("undo", {"of": "1"}),
@@ -108,7 +111,7 @@ async def test_each_is_told_in_a_few_words(bench: Bench) -> None:
         assert isinstance(made, Correction)
         told.append(words(made))
     assert told == [
-        "Pot on is set.", "Boil is deleted.", "The plan is changed.", "The trial is excluded.",
+        "Pot on is set.", "Boil is deleted.", "The remark is kept.", "The plan is changed.", "The trial is excluded.",
         "Correction 1 is taken back.",
     ]  # fmt: skip
-    assert len(FORMS) == 6
+    assert len(FORMS) == 7
