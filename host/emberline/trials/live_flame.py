@@ -19,7 +19,7 @@ Array = NDArray[np.float64]
 
 RELIGHT_S = 600
 """A fire that burns again within this time of its flameout never went out: the same batch, the same trial."""
-KINDLED_S = 180
+KINDLED_S = 90
 """A fire that died sooner after its match has burnt its starter, and has yet to catch or is lit again."""
 STEADY_S = 15
 """Seconds for which the end of flame must be found at the same moment before it is announced."""
