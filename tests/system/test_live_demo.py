@@ -51,6 +51,7 @@ def test_the_demo_runs_to_its_summary_in_plain_lines(tmp_path: Path) -> None:
     said = [line for line in done.stdout.splitlines() if line.startswith("  >>")]
     for name in ("lit", "pot on", "boil", "pot off", "flameout", "summary"):
         assert any(name in line for line in said), name
+    assert re.search(r"^Watch it in a browser, too: http://127\.0\.0\.1:\d+/$", done.stdout, re.MULTILINE)
     assert "carbon monoxide rises" in done.stdout
     assert "Caution" in done.stdout
     page = re.search(r"^  >>   summary: (.*)$", done.stdout, re.MULTILINE)

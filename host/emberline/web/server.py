@@ -21,6 +21,9 @@ CLOSE_LIMIT_S = 1
 MOST_CONNECTIONS = 512
 """A page takes one for its stream, and for moments some more; fifty viewers may open theirs at once."""
 BACKLOG = 128
+TAKE_NOTHING_MS = 20_000
+"""A connection whose other end takes nothing for so long is broken off (RFC 5482, as Linux keeps it for windows of zero
+too); otherwise one that was closed here would wait for ever to be rid of its last bytes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +115,8 @@ def _listener(address: Address) -> socket.socket:
     listener = socket.socket(family, kind)
     try:
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        if hasattr(socket, "TCP_USER_TIMEOUT"):  # Linux
+            listener.setsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, TAKE_NOTHING_MS)
         listener.bind(place)
         listener.listen(BACKLOG)
         listener.setblocking(False)
