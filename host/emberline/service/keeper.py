@@ -13,20 +13,19 @@ from itertools import islice
 from typing import Protocol
 
 from emberline.bench.bench_file import Bench, parse_bench
-from emberline.bench.errors import PlanError
 from emberline.bench.plan import parse_plan
-from emberline.bench.toml_writing import quoted
 from emberline.curves.events import Event, EventKind, Retraction
 from emberline.service.bench_fit import bench_text
 from emberline.service.board import Board, TrialNow
 from emberline.service.clock import Clock
 from emberline.service.errors import ApartError, BegunAnewError, RequestError
+from emberline.service.open_trial import OpenTrial, how, key
+from emberline.service.plan_label import labelled_plan
 from emberline.service.watch import LOOKOUT_S, SECOND_NS, Turn, Watch
 from emberline.store.errors import StoreError
 from emberline.store.reader import StoreReader
 from emberline.store.records import Note, Trial
 from emberline.store.store import Store
-from emberline.trials.corrections import Log, with_corrections
 from emberline.trials.live_document import event_document
 
 LOG = logging.getLogger(__name__)
@@ -50,23 +49,6 @@ class Follower(Protocol):
 
     async def turn(self) -> Turn:
         """Follow it further."""
-
-
-@dataclass
-class _Open:
-    """An open trial."""
-
-    trial: Trial
-    label: str | None
-    notes: list[Event]
-    known: set[tuple[EventKind, float | None, float | None]]
-    announced: tuple[Event, ...] = ()
-    retracted: tuple[Retraction, ...] = ()
-    log: Log = ()
-
-    def shown(self) -> list[Event]:
-        """Return the events as they are shown: what was announced, and a person's in its place."""
-        return with_corrections(self.announced, self.log, self.trial.start_ns)
 
 
 @dataclass(frozen=True)
@@ -106,7 +88,7 @@ class Keeper:
     follower: Follower
     due: Callable[[Ended], None]
     _fitted: Bench | None = None
-    _open: _Open | None = None
+    _open: OpenTrial | None = None
     _watching: bool = False
     _since_ns: int = 0
     _newest_ns: int | None = None
@@ -254,22 +236,15 @@ class Keeper:
         opened = self._open
         if opened is None or opened.trial.id != trial:
             return False
-        before, plan_text = opened.shown(), opened.trial.plan_text
-        opened.trial = await asyncio.to_thread(self.store.trial, trial)
-        opened.log = await asyncio.to_thread(self.store.corrections, trial)
-        if opened.trial.plan_text != plan_text:
-            opened.label = parse_plan(opened.trial.plan_text).label
-            self._watching = False
-        after = opened.shown()
+        plan_text = opened.trial.plan_text
         now_s = (self.clock.now_ns() - opened.trial.start_ns) / 1e9
-        for event in before:
-            if event not in after:
-                gone = Retraction(event.kind, event.announced_t_s or event.t_s, now_s, why)
-                self.board.say(event_document(self.bench, trial, gone))
-        for event in after:
-            if event not in before:
-                self.board.say(event_document(self.bench, trial, event))
-        if any(event.kind is EventKind.FLAMEOUT for event in after):
+        changed = await asyncio.to_thread(self.store.trial, trial)
+        log = await asyncio.to_thread(self.store.corrections, trial)
+        for one in opened.correct(changed, log, why, now_s):
+            self.board.say(event_document(self.bench, trial, one))
+        if opened.trial.plan_text != plan_text:
+            self._watching = False
+        if any(event.kind is EventKind.FLAMEOUT for event in opened.shown()):
             self.due(Ended(self.bench, trial, provisional=True))
         self.nudge()
         return True
@@ -322,7 +297,7 @@ class Keeper:
 
     # Trials
 
-    async def _begin(self, fitted: Bench, start_ns: int, plan_text: str) -> _Open:
+    async def _begin(self, fitted: Bench, start_ns: int, plan_text: str) -> OpenTrial:
         """Enter a trial and follow it from the first sample at or after `start_ns`."""
         first_ns = await asyncio.to_thread(first_sample_ns, self.store, self.bench, start_ns)
         plan = parse_plan(plan_text)
@@ -339,27 +314,22 @@ class Keeper:
         LOG.info("trial %s of bench %s is open", trial.id, self.bench)
         return await self._follow(trial)
 
-    async def _follow(self, trial: Trial) -> _Open:
+    async def _follow(self, trial: Trial) -> OpenTrial:
         """Take up a trial: show what was announced of it, and have its record followed from the first commit."""
         saved = await asyncio.to_thread(self.store.events, trial.id)
         retracted = await asyncio.to_thread(self.store.retractions, trial.id)
-        notes = [event for event in saved if event.kind is EventKind.NOTE]
-        announced = tuple(event for event in saved if event.kind is not EventKind.NOTE)
-        known = {_key(event) for event in saved} | {_key(gone) for gone in retracted}
-        label = trial.label or (parse_plan(trial.plan_text).label if trial.plan_text else None)
         log = await asyncio.to_thread(self.store.corrections, trial.id)
-        self._open = opened = _Open(trial, label, notes, known, announced, tuple(retracted), log)
-        shown: list[Event | Retraction] = sorted([*notes, *opened.shown(), *retracted], key=_moment)
+        self._open = opened = OpenTrial.of(trial, saved, retracted, log)
         self._watching = False
         gaps = await asyncio.to_thread(self.store.gaps, self.bench, trial.start_ns + SECOND_NS)
         self.board.lost = sum(gap.next_seq - gap.first_seq for gap in gaps)
         self.board.fitted = self.board.fitted or parse_bench(trial.bench_text)
-        self.board.trial = TrialNow(trial.id, label, trial.start_ns)
-        for one in shown:
+        self.board.trial = TrialNow(trial.id, opened.label, trial.start_ns)
+        for one in opened.told():
             self.board.say(event_document(self.bench, trial.id, one))
         return opened
 
-    async def _give_plan(self, opened: _Open, plan_text: str) -> str:
+    async def _give_plan(self, opened: OpenTrial, plan_text: str) -> str:
         if opened.trial.plan_text:
             raise RequestError(f"trial {opened.trial.id} runs and has its plan: end it first (`emberline end`)")
         await asyncio.to_thread(self.store.save_plan, opened.trial.id, plan_text)
@@ -369,7 +339,7 @@ class Keeper:
         self.nudge()
         return opened.trial.id
 
-    async def _finish(self, opened: _Open, end_ns: int) -> None:
+    async def _finish(self, opened: OpenTrial, end_ns: int) -> None:
         """End a trial, and look out for the next fire."""
         trial = opened.trial
         await self._save(opened)
@@ -390,43 +360,24 @@ class Keeper:
             event = Event(EventKind.NOTE, t_s, 1.0, text, announced_t_s=t_s, by_person=True)
             self._open.notes.append(event)
 
-    async def _announce(self, opened: _Open, said: Sequence[Event | Retraction]) -> None:
+    async def _announce(self, opened: OpenTrial, said: Sequence[Event | Retraction]) -> None:
         """Save what was found and is not known yet, then show it."""
-        said = [one for one in said if _key(one) not in opened.known]
+        said = opened.unknown(said)
         if not said:
             return
         await self._save(opened)
-        shown = {_key(event) for event in opened.shown()}
         for one in said:
-            opened.known.add(_key(one))
-            LOG.info("trial %s: %s%s", opened.trial.id, one.kind.value, _how(one))
-            # In the place of an event that a person set, what is found is kept and not shown.
-            if isinstance(one, Retraction) or one.kind is EventKind.NOTE or _key(one) in shown:
-                self.board.say(event_document(self.bench, opened.trial.id, one))
+            opened.known.add(key(one))
+            LOG.info("trial %s: %s%s", opened.trial.id, one.kind.value, how(one))
+        for one in opened.to_be_told(said):
+            self.board.say(event_document(self.bench, opened.trial.id, one))
         if any(isinstance(one, Event) and one.kind is EventKind.FLAMEOUT for one in said):
             # A revised one too: the provisional summary rests on it.
             self.due(Ended(self.bench, opened.trial.id, provisional=True))
 
-    async def _save(self, opened: _Open) -> None:
+    async def _save(self, opened: OpenTrial) -> None:
         events = sorted((*opened.announced, *opened.notes), key=lambda event: event.t_s)
         await asyncio.to_thread(self.store.save_events, opened.trial.id, events, opened.retracted)
-
-
-def _moment(said: Event | Retraction) -> float:
-    """Return when something was said."""
-    return said.retracted_t_s if isinstance(said, Retraction) else said.announced_t_s or said.t_s
-
-
-def _how(said: Event | Retraction) -> str:
-    """Say how an event is told this time; empty for its announcement."""
-    if isinstance(said, Retraction):
-        return " is taken back"
-    return " is revised" if said.revised_t_s is not None else ""
-
-
-def _key(said: Event | Retraction) -> tuple[EventKind, float | None, float | None]:
-    """Return what names a saying: its kind and the moments at which it was announced, and revised or taken back."""
-    return said.kind, said.announced_t_s, said.retracted_t_s if isinstance(said, Retraction) else said.revised_t_s
 
 
 def first_sample_ns(store: StoreReader, bench: str, start_ns: int) -> int:
@@ -434,22 +385,3 @@ def first_sample_ns(store: StoreReader, bench: str, start_ns: int) -> int:
     # Streams are committed within a second of each other, so the first of all is in one of the first commits.
     first = islice(store.commits(bench, start_ns), 4)
     return min((int(batch.t_ns[0]) for commit in first for batch in commit.batches), default=start_ns)
-
-
-def labelled_plan(plan_text: str, label: str | None) -> str:
-    """Return a plan's text that carries a label, checked.
-
-    Raises:
-        RequestError: The plan has problems, or a label of its own.
-    """
-    try:
-        plan = parse_plan(plan_text)
-        if label is None:
-            return plan_text
-        if plan.label is not None:
-            raise RequestError(f"the plan has the label {plan.label!r} already: leave --label out")
-        labelled = f"label = {quoted(label)}\n{plan_text}"
-        parse_plan(labelled)
-    except PlanError as error:
-        raise RequestError(f"the plan has problems: {error}") from error
-    return labelled

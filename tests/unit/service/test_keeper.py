@@ -8,14 +8,13 @@ import pytest
 
 from emberline.bench.bench_file import default_bench, parse_bench
 from emberline.bench.channels import Role
-from emberline.bench.plan import parse_plan
 from emberline.curves.events import Event, EventKind, Phase, Retraction
 from emberline.service import keeper as module
 from emberline.service.board import Board
 from emberline.service.clock import Clock
 from emberline.service.errors import ApartError, BegunAnewError, RequestError, ServiceError
 from emberline.service.ingest import IngestCounts
-from emberline.service.keeper import Ended, Keeper, labelled_plan
+from emberline.service.keeper import Ended, Keeper
 from emberline.service.watch import FoundAlarms, Turn, Watch
 from emberline.store.errors import StoreFullError
 from emberline.store.store import Store
@@ -357,14 +356,6 @@ async def test_a_device_that_restarts_leaves_a_remark(keeper: Keeper, store: Sto
     await keeper.catch_up()
     assert shown(keeper) == ["note"]
     assert store.notes("yard")[0].text == "The device restarted."
-
-
-def test_a_label_joins_a_plan_that_has_none() -> None:
-    assert labelled_plan("[fuel]\nmass_g = 1.0\n", 'the "big" one').startswith('label = "the \\"big\\" one"\n')
-    assert parse_plan(labelled_plan("", "chips,\tC:\\ 3")).label == "chips,\tC:\\ 3"
-    assert labelled_plan(PLAN, None) == PLAN
-    with pytest.raises(RequestError, match="leave --label out"):
-        labelled_plan(PLAN, "other")
 
 
 async def test_alarms_of_the_record_are_shown(keeper: Keeper, script: Script) -> None:

@@ -1,0 +1,99 @@
+"""A trial that runs, as its keeper holds it: what was announced of it, what a person changed, and what viewers know."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from emberline.bench.plan import parse_plan
+from emberline.curves.events import Event, EventKind, Retraction
+from emberline.store.records import Trial
+from emberline.trials.corrections import Log, with_corrections
+
+Saying = Event | Retraction
+"""What viewers are told."""
+
+
+@dataclass
+class OpenTrial:
+    """An open trial.
+
+    Attributes:
+        trial: As the store keeps it.
+        label: Its label.
+        notes: Remarks that were made while it runs.
+        known: What names the sayings that were dealt with.
+        announced: What the live run announces, in its last form.
+        retracted: What it took back.
+        log: What a person changed.
+    """
+
+    trial: Trial
+    label: str | None
+    notes: list[Event]
+    known: set[tuple[EventKind, float | None, float | None]]
+    announced: tuple[Event, ...] = ()
+    retracted: tuple[Retraction, ...] = ()
+    log: Log = ()
+
+    @classmethod
+    def of(cls, trial: Trial, saved: Sequence[Event], retracted: Sequence[Retraction], log: Log) -> "OpenTrial":
+        """Take up a trial with what was saved of it."""
+        notes = [event for event in saved if event.kind is EventKind.NOTE]
+        announced = tuple(event for event in saved if event.kind is not EventKind.NOTE)
+        known = {key(one) for one in saved} | {key(one) for one in retracted}
+        label = trial.label or (parse_plan(trial.plan_text).label if trial.plan_text else None)
+        return cls(trial, label, notes, known, announced, tuple(retracted), log)
+
+    def shown(self) -> list[Event]:
+        """Return the events as they are shown: what was announced, and a person's in its place."""
+        return with_corrections(self.announced, self.log, self.trial.start_ns)
+
+    def told(self) -> list[Saying]:
+        """Return all that viewers are told of it, in the order of its moments."""
+        return sorted([*self.notes, *self.shown(), *self.retracted], key=_moment)
+
+    def unknown(self, said: Sequence[Saying]) -> list[Saying]:
+        """Return what was not dealt with yet."""
+        return [one for one in said if key(one) not in self.known]
+
+    def to_be_told(self, said: Sequence[Saying]) -> list[Saying]:
+        """Return what viewers are told of some sayings: what is found in the place of a person's event is not."""
+        shown = {key(event) for event in self.shown()}
+        return [one for one in said if isinstance(one, Retraction) or one.kind is EventKind.NOTE or key(one) in shown]
+
+    def correct(self, trial: Trial, log: Log, why: str, now_s: float) -> list[Saying]:
+        """Take up what a person has just changed, and return what viewers are told of it.
+
+        Args:
+            trial: The trial as it is now.
+            log: Its corrections as they are now.
+            why: Why an event that was shown is not any more.
+            now_s: The moment, seconds from the trial's first sample.
+        """
+        before = self.shown()
+        if trial.plan_text != self.trial.plan_text:
+            self.label = parse_plan(trial.plan_text).label
+        self.trial, self.log = trial, log
+        after = self.shown()
+        gone = [
+            Retraction(event.kind, event.announced_t_s or event.t_s, now_s, why)
+            for event in before
+            if event not in after
+        ]
+        return [*gone, *(event for event in after if event not in before)]
+
+
+def key(said: Saying) -> tuple[EventKind, float | None, float | None]:
+    """Return what names a saying: its kind and the moments at which it was announced, and revised or taken back."""
+    return said.kind, said.announced_t_s, said.retracted_t_s if isinstance(said, Retraction) else said.revised_t_s
+
+
+def how(said: Saying) -> str:
+    """Say how an event is told this time; empty for its announcement."""
+    if isinstance(said, Retraction):
+        return " is taken back"
+    return " is revised" if said.revised_t_s is not None else ""
+
+
+def _moment(said: Saying) -> float:
+    """Return when something was said."""
+    return said.retracted_t_s if isinstance(said, Retraction) else said.announced_t_s or said.t_s
