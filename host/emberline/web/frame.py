@@ -53,6 +53,9 @@ _HEADERS = {
     "X-Content-Type-Options": "nosniff",
 }
 
+_AT_HOME = ("local", "lan", "internal", "localdomain", "home.arpa")
+"""What routers and machines at home append to a name, and nobody can register (RFC 6762, RFC 8375, ICANN)."""
+
 _TITLES = {
     400: "That could not be read",
     401: "This needs the link",
@@ -214,7 +217,8 @@ def _foreign(headers: Headers) -> str:
 def _ours(name: str) -> bool:
     """Tell whether a host's name cannot have been made up by somebody else."""
     machine = socket.gethostname().lower()
-    if name in {"localhost", machine, machine.partition(".")[0], f"{machine.partition('.')[0]}.local"}:
+    short = machine.partition(".")[0]
+    if name in {"localhost", machine, short, *(f"{short}.{suffix}" for suffix in _AT_HOME)}:
         return True
     try:
         ipaddress.ip_address(name)

@@ -12,6 +12,8 @@ from emberline.store.errors import StoreFullError, UnknownTrialError
 from emberline.web.frame import ERRORS, Guard, StaticFiles, as_json, done, page, refused
 from web_fixture import Answer, asked
 
+SHORT = socket.gethostname().partition(".")[0]
+
 
 async def kept(request: Request) -> Response:
     return PlainTextResponse("kept")
@@ -45,7 +47,16 @@ async def post(**headers: str) -> Answer:
 
 
 @pytest.mark.parametrize(
-    "host", ["127.0.0.1:8437", "192.168.1.7:8437", "[::1]:8437", "localhost:1", socket.gethostname()]
+    "host",
+    [
+        "127.0.0.1:8437",
+        "192.168.1.7:8437",
+        "[::1]:8437",
+        "localhost:1",
+        socket.gethostname(),
+        f"{SHORT}.lan",
+        f"{SHORT}.local:80",
+    ],
 )
 async def test_pages_of_this_machine_may_post(host: str) -> None:
     assert (await post(host=host, origin=f"http://{host}")).status == 200
@@ -66,6 +77,7 @@ async def test_a_name_that_was_made_to_lead_here_may_not_post() -> None:
     assert answer.status == 403
     assert "not a name of this machine" in answer.text
     assert (await post()).status == 403
+    assert (await post(host=f"{SHORT}.elsewhere.example")).status == 403
 
 
 async def test_every_answer_keeps_to_this_machine_and_out_of_caches() -> None:

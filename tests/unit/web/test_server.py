@@ -105,6 +105,6 @@ async def test_a_viewer_who_takes_nothing_does_not_hold_up_the_end(daemon: Simpl
 
 @pytest.mark.skipif(not hasattr(socket, "TCP_USER_TIMEOUT"), reason="Linux has this option")
 def test_the_system_breaks_off_a_connection_whose_other_end_takes_nothing() -> None:
-    # Three sockets that read nothing of a stream were open still after a minute and a half; with it they went after 25 s.
+    # Three sockets that read nothing of a stream were open for a minute and a half without it, and 25 s with it.
     with module._listener(Address(port=0)) as listener:
         assert listener.getsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT) == module.TAKE_NOTHING_MS
