@@ -18,6 +18,7 @@ from emberline.service.keeper import Ended, Keeper
 from emberline.store.reader import StoreReader
 from emberline.store.records import StoredSummary, Trial
 from emberline.store.store import Store
+from emberline.trials.correcting import checked, plan_after
 from emberline.trials.corrections import (
     LONGEST_TEXT,
     AddEvent,
@@ -30,8 +31,6 @@ from emberline.trials.corrections import (
     Log,
     MoveEvent,
     Target,
-    checked,
-    plan_after,
     with_corrections,
 )
 from emberline.trials.documents import known_corrections
