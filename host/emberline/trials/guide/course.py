@@ -56,6 +56,8 @@ def look(guide: Guide, seen: Seen) -> Guide:
     if seen.lift_g is not None and "pot_off" in seen.marks_ns and "pot_after" not in guide.answers:
         words = f"The scale saw {seen.lift_g:.1f} g go with the pot: that weighs it."
         guide = _with(guide, "pot_after", Answer("seen", seen.marks_ns["pot_off"], {}, words))
+        if guide.at == "pot_after":
+            guide = _next(guide, seen)
     guide = _dated_snuff(guide)
     if guide.at == "burn" and "flameout" in guide.marks_ns:
         return _next(guide, seen, unanswered=True)

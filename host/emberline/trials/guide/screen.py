@@ -130,6 +130,8 @@ def _reading(guide: Guide, seen: Seen, step: Step) -> dict[str, Any] | None:
         return {"value": level.mean_g, "u": level.u_g, "unit": "g", "steady": level.steady, "words": "on the scale"}
     found = offered(guide, seen)
     value, u = (found[0].mass_g, found[0].u_g) if found else (level.mean_g - before.mean_g, level.u_g)
+    if step.id == "pot_after" and value < 0.0:
+        value, whole = -value, "gone with the pot: that weighs it"
     return {"value": value, "u": u, "unit": "g", "steady": level.steady, "words": whole}
 
 

@@ -7,6 +7,7 @@ from emberline.bench.plan import parse_plan
 from emberline.trials.guide.course import act, course, offered, opened
 from emberline.trials.guide.level import Level
 from emberline.trials.guide.plan_making import plan_table, plan_text
+from emberline.trials.guide.screen import screen
 from emberline.trials.guide.typed import GuideError
 from unit.trials.guide.guided import LOT, POT, Person, channels, ready
 from unit.trials.guide.weighing_table import Table
@@ -183,6 +184,20 @@ def test_the_scale_that_saw_the_pot_go_has_weighed_it() -> None:
     assert person.guide.answers["pot_after"].how == "seen"
     assert person.guide.at == "burn"
     person.looks(marks_ns={"flameout": off_ns + 300 * SECOND_NS})
+    assert person.guide.at == "snuff"
+
+
+def test_a_pot_that_is_lifted_when_asked_needs_no_answer() -> None:
+    person = burning(ready(Person()))
+    person.does("next")
+    assert person.guide.at == "pot_after"
+    person.table.put(-812.0)
+    person.table.until_steady()
+    person.looks()
+    shown = screen(person.guide, person.seen)["reading"]
+    assert shown["value"] == pytest.approx(812.0, abs=1.0)
+    assert "gone with the pot" in shown["words"]
+    person.looks(marks_ns={"pot_off": person.table.now_ns}, lift_g=812.0)
     assert person.guide.at == "snuff"
 
 
