@@ -20,7 +20,7 @@ class PotWater:
     """
 
     lost_g: UFloat
-    filled_g: float | None = None
+    filled_g: UFloat | None = None
 
     @property
     def left_g(self) -> UFloat | None:

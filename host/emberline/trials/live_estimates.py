@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import hypot, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,11 @@ Array = NDArray[np.float64]
 
 STEAM_K = 3.0
 """From so little below the boiling point on, steam hides what the fuel loses."""
+NEAR_K = 8.0
+"""The same where it is not announced yet that the water boils, and its probe may be off by some kelvins."""
+LOST_REL_U = 0.10
+"""Standard uncertainty of the water lost by the account of a burn that still goes on, beside its own, as a share of it:
+found on burns of both simulators."""
 BALANCE_EVERY_S = 30
 """Seconds between two looks at what of the load's loss is water."""
 BURNT_REL_U, BURNT_U_G = 0.03, 1.0
@@ -51,6 +57,7 @@ class Estimator:
         self._channels, self._plan, self._char_s = dict(channels), plan, char_s
         self._balance: _Balance | None = None
         self._announced = 0
+        self._near_since: int | None = None
 
     def look(self, grid: Grid, tracker: Tracker) -> Estimates:
         """Estimate from the record so far.
@@ -66,6 +73,7 @@ class Estimator:
         water_c = _last_known(grid.get(Role.WATER))
         boiling = boiling_point(self._plan.place)
         steaming = stands and water_c is not None and water_c > boiling.nominal_value - STEAM_K
+        near = stands and water_c is not None and water_c > boiling.nominal_value - NEAR_K
         balance = self._balanced(grid, tracker, int(lit.t_s)) if lit is not None else None
         rate = balance.rate_g_s(tracker.loss(grid)) if balance is not None else None
         burnt = balance.burnt_g(now) if balance is not None else None
@@ -76,7 +84,7 @@ class Estimator:
             firepower_w=None if rate_g_min is None else live_firepower_w(rate_g_min, burnt, self._plan, tracker.phase),
             held=steaming and rate is not None,
             burnt_g=burnt,
-            water=self._water(balance, tracker, now),
+            water=self._water(balance, tracker, now, self._unseen_g(grid, tracker, on, near=near)),
             boil=self._boil(grid, announced, on, stands, boiling),
             flameout=self._flameout(now, lit, out, balance, fuel_in),
             progress=self._progress(now, lit, out, burnt, fuel_in),
@@ -95,18 +103,31 @@ class Estimator:
             self._balance = _balance(*apart, lit_s, grid.n)
         return self._balance
 
-    def _water(self, balance: "_Balance | None", tracker: Tracker, now: int) -> PotWater | None:
+    def _unseen_g(self, grid: Grid, tracker: Tracker, on: Event | None, *, near: bool) -> float:
+        """Return how much steam may have left since the water came near its boil, which has not been announced yet."""
+        boil = _last(tracker.tracked.announced, EventKind.BOIL)
+        loss = tracker.loss(grid)
+        if not near or loss is None or on is None or (boil is not None and boil.t_s > on.t_s):
+            self._near_since = None
+            return 0.0
+        self._near_since = grid.n if self._near_since is None else self._near_since
+        return max(float(np.sum(loss.rate_g_s[self._near_since :])), 0.0)
+
+    def _water(self, balance: "_Balance | None", tracker: Tracker, now: int, unseen_g: float) -> PotWater | None:
         """Return the water of the pot that stands."""
         if balance is None or balance.lost_g is None:
             return None
         lost_g = balance.lost_g + balance.steam_g_s.nominal_value * (now - balance.until)
+        lost_g += ufloat(0.0, max(hypot(unseen_g / sqrt(3.0), LOST_REL_U * lost_g.nominal_value), SURE))
         stays, pot = tracker.stays, self._plan.pot
         if pot is None or not stays or stays[-1].off is not None:
             return PotWater(lost_g)
-        filled, on = pot.visit(len(stays) - 1).water_g, stays[-1].on
-        if filled is None and pot.tare_g is not None and on is not None:
+        index, on = len(stays) - 1, stays[-1].on
+        filled = pot.visit(index).water_g
+        if pot.tare_g is not None and on is not None and (filled is None or index >= max(1, len(pot.visits))):
+            # What holds for every visit is fresh water; a pot that was only looked into holds less.
             filled = on.size_g - pot.tare_g - (pot.lid_g or 0.0 if pot.lid else 0.0)
-        return PotWater(lost_g, None if filled is None else float(filled.nominal_value))
+        return PotWater(lost_g, filled)
 
     def _pressure_pa(self) -> float:
         place = self._plan.place

@@ -111,7 +111,7 @@ def test_alarms_are_told_with_all_that_became_of_them() -> None:
 
 def test_the_water_that_is_left_is_told_where_it_can_be_known() -> None:
     assert live_document(STATE)["water_left_g"] is None
-    known = replace(STATE, estimates=Estimates(water=PotWater(ufloat(120.0, 8.0), 500.0)))
-    assert live_document(known)["water_left_g"] == {"value": 380.0, "u": 8.0}
+    known = replace(STATE, estimates=Estimates(water=PotWater(ufloat(120.0, 8.0), ufloat(500.0, 6.0))))
+    assert live_document(known)["water_left_g"] == {"value": 380.0, "u": 10.0}
     unknown = replace(STATE, estimates=Estimates(water=PotWater(ufloat(120.0, 8.0))))
     assert live_document(unknown)["water_left_g"] is None

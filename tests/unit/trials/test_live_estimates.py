@@ -1,18 +1,22 @@
 """What a live run estimates, on a stove whose fuel and water are known second by second."""
 
 from functools import cache
+from types import SimpleNamespace
 
 import pytest
+from uncertainties import ufloat
 
 from emberline.bench.channels import Role, default_channel
 from emberline.bench.fuels import heat_of_volatiles
-from emberline.bench.plan import empty_plan
+from emberline.bench.plan import empty_plan, parse_plan
 from emberline.curves.grid import grid_of
+from emberline.curves.loads import Stay
 from emberline.trials.estimates import NO_POT, NOT_LIT, Estimates
 from emberline.trials.forecast import Forecast, NoForecast
-from emberline.trials.live_estimates import Estimator
+from emberline.trials.live_estimates import Estimator, _Balance
 from emberline.trials.tracker import Tracker
 from stove_fixture import Stove
+from unit.trials.alarms.looked_at import step
 
 CHANNELS = {role: default_channel(role) for role in Role}
 STOVE = Stove(n=1250)
@@ -112,3 +116,26 @@ def test_the_water_left_is_within_its_interval_while_the_pot_stands_and_unknown_
         assert abs(water.left_g.nominal_value - true) < 2.0 * water.left_g.std_dev + 2.0
     assert usual()[200].water is None
     assert usual()[1_000].water is None
+
+
+def test_steam_that_may_have_left_before_the_boil_is_announced_widens_what_is_known_of_the_water() -> None:
+    boil = next(second for second in range(300, 1_000, 5) if usual()[second].boil == NoForecast("it has boiled"))
+    before = usual()[boil - 5].water
+    early = usual()[300].water
+    assert before is not None
+    assert early is not None
+    true = STOVE.evaporated_g(float(boil - 5))
+    assert abs(before.lost_g.nominal_value - true) < 2.0 * before.lost_g.std_dev
+    assert before.lost_g.std_dev > 3.0 * early.lost_g.std_dev
+
+
+def test_a_pot_that_was_only_looked_into_holds_what_the_scale_says() -> None:
+    stays = (Stay(step(100, 800.0), step(300, -790.0)), Stay(step(330, 780.0), None))
+    tracker = SimpleNamespace(stays=stays)
+    balance = _Balance(400, ufloat(50.0, 2.0), ufloat(0.1, 0.01), ufloat(0.0, 0.01), ufloat(5.0, 1.0))
+    for visits, filled_g in (("", 480.0), ("[[pot.visit]]\n[[pot.visit]]\nwater_g = 470.0\n", 470.0)):
+        plan = parse_plan(f"[pot]\ntare_g = 300.0\nwater_g = 500.0\n{visits}")
+        water = Estimator(CHANNELS, plan, 600.0)._water(balance, tracker, 400, 0.0)  # type: ignore[arg-type]
+        assert water is not None
+        assert water.filled_g is not None
+        assert water.filled_g.nominal_value == filled_g

@@ -32,7 +32,8 @@ class PotDry:
         water = look.water
         if water is None or water.left_g is None or water.filled_g is None:
             return None
-        filled, left, u_g = water.filled_g, float(water.left_g.nominal_value), float(water.left_g.std_dev)
+        filled = float(water.filled_g.nominal_value)
+        left, u_g = float(water.left_g.nominal_value), float(water.left_g.std_dev)
         if u_g > SURE_SHARE * filled:
             return None
         limit_g, left_g = max(LEAST_G, LEAST_SHARE * filled), max(left, 0.0)

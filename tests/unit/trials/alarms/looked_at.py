@@ -31,7 +31,7 @@ def laid(at_s: int, size_g: float, kind: EventKind = EventKind.STEP) -> Event:
 
 
 def water(lost_g: float, filled_g: float | None = 500.0, u_g: float = 10.0) -> PotWater:
-    return PotWater(ufloat(lost_g, u_g), filled_g)
+    return PotWater(ufloat(lost_g, u_g), None if filled_g is None else ufloat(filled_g, 0.5))
 
 
 def pot(on_s: int | None = 100, off_s: int | None = None, size_g: float = 900.0) -> tuple[Stay, ...]:
