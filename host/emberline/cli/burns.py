@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from emberline.cli.telling import data_option, epilog, progress, telling
+from emberline.cli.telling import data_option, epilog, progress, target_options, telling
 
 TRIAL_HELP = "TRIAL is an id that `emberline trials` lists, or `last`."
 
@@ -125,16 +125,8 @@ def summary(trial: str, form: str | None, data: Path | None) -> None:
 
 @click.command(epilog=epilog("emberline export last --to burn.csv", 2, 3, 4, 5))
 @click.argument("trial")
-@click.option(
-    "--to",
-    "target",
-    type=click.Path(path_type=Path),
-    required=True,
-    metavar="FILE",
-    help="File that ends in .csv or .parquet; or in .zip, for all of the trial.",
-)
+@target_options(".csv or .parquet; or in .zip, for all of the trial")
 @click.option("--raw", is_flag=True, help="Every sample instead of one row a second.")
-@click.option("--overwrite", is_flag=True, help="Replace the file if it exists.")
 @data_option
 @telling
 def export(trial: str, target: Path, raw: bool, overwrite: bool, data: Path | None) -> None:

@@ -5,21 +5,13 @@ from pathlib import Path
 import click
 
 from emberline.cli.burns import data_folder
-from emberline.cli.telling import data_option, epilog, progress, telling
+from emberline.cli.telling import data_option, epilog, progress, target_options, telling
 
 
 @click.command(epilog=epilog("emberline card last --to burn.png", 2, 3, 4, 5))
 @click.argument("trial")
-@click.option(
-    "--to",
-    "target",
-    type=click.Path(path_type=Path),
-    required=True,
-    metavar="FILE",
-    help="File that ends in .png or .svg.",
-)
+@target_options(".png or .svg")
 @click.option("--square", is_flag=True, help="1080 by 1080 instead of 1920 by 1080.")
-@click.option("--overwrite", is_flag=True, help="Replace the file if it exists.")
 @data_option
 @telling
 def card(trial: str, target: Path, square: bool, overwrite: bool, data: Path | None) -> None:

@@ -30,6 +30,29 @@ data_option = click.option(
     help="Data directory.  [default: $EMBERLINE_DATA, else ./emberline-data]",
 )
 
+
+def target_options(kinds: str) -> Callable[[Callable[P, R]], Callable[P, R]]:
+    """Return the options of a command that writes one file: `--to` and `--overwrite`.
+
+    Args:
+        kinds: What the file may be, for its help.
+    """
+
+    def added(command: Callable[P, R]) -> Callable[P, R]:
+        replace = click.option("--overwrite", is_flag=True, help="Replace the file if it exists.")
+        to = click.option(
+            "--to",
+            "target",
+            type=click.Path(path_type=Path),
+            required=True,
+            metavar="FILE",
+            help=f"File that ends in {kinds}.",
+        )
+        return to(replace(command))
+
+    return added
+
+
 bench_option = click.option(
     "--bench", metavar="ID", help="Id of the bench; needed only where the daemon records several."
 )
