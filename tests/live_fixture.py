@@ -136,7 +136,7 @@ async def end_worker_threads() -> None:
     await asyncio.get_running_loop().shutdown_default_executor()
 
 
-async def until(condition: Callable[[], bool], what: str, limit_s: float = 20.0) -> None:
+async def until(condition: Callable[[], bool], what: str, limit_s: float = 60.0) -> None:
     """Wait for a condition that nothing announces, and fail with its name where it does not come."""
     try:
         async with asyncio.timeout(limit_s):

@@ -16,6 +16,9 @@ from live_fixture import SimulatedBench, end_worker_threads, simulated_bench, un
 if TYPE_CHECKING:
     from emberline.service.daemon import Daemon
 
+# Seconds each where nobody else wants the machine.
+pytestmark = pytest.mark.timeout(180)
+
 LENGTH_S = 190.0
 """Long enough for faults, too short for a burn: only transport is tested here."""
 
@@ -67,7 +70,9 @@ async def test_a_daemon_that_comes_back_goes_on_where_it_was(tmp_path: Path) -> 
     async with simulated_bench(tmp_path / "bench", duration_s=LENGTH_S) as bench:
 
         async def for_a_while(daemon: "Daemon") -> None:
-            await until(lambda: daemon.lanes["bench"].ingest.counts.committed > 500, "some readings")
+            counts = daemon.lanes["bench"].ingest.counts
+            # On a busy machine the burn may be over before the third start.
+            await until(lambda: counts.committed > 500 or bench.process.returncode is not None, "some readings")
 
         for _ in range(3):
             await app.serve(tmp_path / "data", port=str(bench.port), speed=60.0, beside=for_a_while)
