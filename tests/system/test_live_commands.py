@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from emberline import app
+from emberline.bench.plan import parse_plan
 from emberline.store.reader import StoreReader
 from live_fixture import SimulatedBench, end_worker_threads, simulated_bench
 
@@ -91,6 +92,25 @@ async def test_a_trial_is_armed_watched_remarked_on_and_ended_from_other_termina
     code, out, _ = await said("summary", "last", "--data", str(data))
     assert code == 0
     assert trial.id in out
+
+
+async def test_a_series_is_planned_and_taken_up_while_the_daemon_holds_the_store(tmp_path: Path) -> None:
+    data = tmp_path / "data"
+    planned = ("order", "holes-1", "--factor", "holes=8,12", "--blocks", "2", "--seed", "7", "--data", str(data))
+    async with simulated_bench(tmp_path / "bench", duration_s=560.0) as bench, daemon_on(bench, data):
+        plan = str(tmp_path / "bench" / "burn" / "plan.toml")
+        assert "It ends after 2 burns of each condition." in await until_granted(*planned)
+        code, _, why = await said(*planned)
+        assert code == 6
+        assert "planned already" in why
+        armed = await until_granted("arm", "--series", "holes-1", "--plan", plan, "--data", str(data))
+        assert armed.startswith("Run 1 of holes-1: holes ")
+        code, shown, _ = await said("order", "holes-1", "--data", str(data))
+        assert "Next: run 2" in shown
+    (trial,) = StoreReader(data / app.STORE_NAME).trials()
+    kept = parse_plan(trial.plan_text)
+    assert (kept.series, kept.run) == ("holes-1", 1)
+    assert kept.fuel.mass_g is not None
 
 
 @pytest.mark.parametrize("command", [["watch"], ["arm"], ["end"], ["note", "x"]])
