@@ -2,6 +2,7 @@
 
 const MINUS = "\u2212";
 const COVERAGE_95 = 1.96;
+const AGED_S = 2;
 
 export function number(value, places) {
   const text = Math.abs(value).toFixed(places);
@@ -37,7 +38,8 @@ export function showReading(place, reading, aside = "") {
   put(place.querySelector("[data-half]"), half ? `± ${number(half, half * 10 ** places < 0.5 ? places + 1 : places)}` : "");
   place.classList.toggle("stale", Boolean(reading?.stale));
   place.classList.toggle("absent", !known);
-  put(place.querySelector("[data-aside]"), reading?.stale ? `${span(reading.age_s)} old` : aside);
+  const old = known && (reading.stale || reading.age_s >= AGED_S) ? `${span(reading.age_s)} old` : "";
+  put(place.querySelector("[data-aside]"), [old, reading?.stale ? "" : aside].filter(Boolean).join("; "));
 }
 
 /** Show the readings, the rate and the firepower of a live document whose message came `late_s` ago. */
