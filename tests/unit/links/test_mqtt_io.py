@@ -150,6 +150,21 @@ async def test_more_than_can_be_held_is_not_read(broker: Broker, monkeypatch: py
     assert [int(packet.payload) for packet in found] == list(range(60))
 
 
+async def test_more_than_can_be_held_waits_in_the_broker_for_a_host_that_was_away_and_all_of_it_comes(
+    broker: Broker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It came before the grant, which nobody waited for any longer: the host tried again for ever, in vain."""
+    await (await opened(broker)).close()
+    with Somebody(broker) as somebody:
+        for number in range(100):
+            await somebody.say("a/up", b"%d" % number)
+    monkeypatch.setattr(mqtt_io, "MAX_HELD", 20)
+    link = await opened(broker)
+    found = await packets(link, 100)
+    await link.close()
+    assert [int(packet.payload) for packet in found] == list(range(100))
+
+
 async def test_no_broker_and_a_hung_one_are_told_apart(tmp_path: Path, broker: Broker) -> None:
     absent = Broker(tmp_path / "absent")
     with pytest.raises(LinkError, match="no broker answers"):
