@@ -1,7 +1,7 @@
 """The newest stored readings of a bench's load cell and water probe, for who weighs on it."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -10,11 +10,12 @@ from emberline.bench.channels import Role
 from emberline.bench.samples import SampleBatch
 from emberline.service.watch import SECOND_NS
 from emberline.store.reader import StoreReader
-from emberline.trials.guide.level import LOOKED_AT_S, Level, level_of
+from emberline.trials.guide.level import LOOKED_AT_S, UNREST_S, Level, level_of
 from emberline.trials.live_readings import Readings, readings_of
 
 MOST_MISSED_S = 60
 """Seconds that are looked at afterwards where nobody looked for longer."""
+LEVEL_S = 2 * UNREST_S
 PROBE_S = 5.0
 """Seconds over which a probe's unrest is told."""
 
@@ -40,10 +41,11 @@ class ScaleTail:
             StoreError: It cannot be read.
         """
         since_ns = now_ns - (LOOKED_AT_S + 10) * SECOND_NS
+        fresh: list[SampleBatch] = []
         for commit in self.store.commits(self.bench, since_ns, after=self._after):
             self._after = commit.id
-            self._batches += commit.batches
-        self._batches = [one for one in self._batches if int(one.t_ns[-1]) >= since_ns]
+            fresh += commit.batches
+        self._batches = _joined([*self._batches, *fresh], since_ns)
 
     def levels(self, bench: Bench, since_ns: int) -> list[Level]:
         """Return what stood on the scale in each second after a moment, and what stands there now as the last.
@@ -55,8 +57,12 @@ class ScaleTail:
             return []
         newest_ns = int(found.t_ns[-1])
         missed = range(max(since_ns + SECOND_NS, newest_ns - MOST_MISSED_S * SECOND_NS), newest_ns, SECOND_NS)
-        ends = [int(np.searchsorted(found.t_ns, at_ns, side="right")) for at_ns in missed]
-        levels = (level_of(found.t_ns[:end], found.value[:end]) for end in (*ends, len(found.t_ns)))
+        # Of what is past, only the level itself is asked for, which needs no minutes.
+        ends = np.array(missed, dtype=np.int64)
+        lows = np.searchsorted(found.t_ns, ends - LEVEL_S * SECOND_NS).tolist()
+        highs = np.searchsorted(found.t_ns, ends, side="right").tolist()
+        parts = [slice(low, high) for low, high in zip(lows, highs, strict=True)]
+        levels = (level_of(found.t_ns[part], found.value[part]) for part in (*parts, slice(None)))
         return [level for level in levels if level is not None]
 
     def water_spread_c(self, bench: Bench) -> float:
@@ -69,14 +75,19 @@ class ScaleTail:
         return float(np.ptp(newest)) if len(newest) else 0.0
 
     def _readings(self, bench: Bench) -> Mapping[Role, Readings]:
-        """Return the readings of each channel as one run in the order of time."""
-        parts: dict[Role, list[Readings]] = {}
-        for one in readings_of(bench, self._batches):
-            parts.setdefault(one.channel.role, []).append(one)
-        return {role: _joined(run) for role, run in parts.items() if role in (Role.MASS, Role.WATER)}
+        return {one.channel.role: one for one in readings_of(bench, self._batches)}
 
 
-def _joined(parts: list[Readings]) -> Readings:
-    t_ns = np.concatenate([one.t_ns for one in parts])
-    order = np.argsort(t_ns, kind="stable")
-    return Readings(parts[0].channel, t_ns[order], np.concatenate([one.value for one in parts])[order])
+def _joined(batches: Sequence[SampleBatch], since_ns: int) -> list[SampleBatch]:
+    """Return what is newer than a moment as one batch a channel, in the order of time; numbers play no part."""
+    parts: dict[str, list[SampleBatch]] = {}
+    for one in batches:
+        parts.setdefault(one.channel, []).append(one)
+    found = []
+    for run in parts.values():
+        t_ns, raw, flags = (np.concatenate([getattr(one, name) for one in run]) for name in ("t_ns", "raw", "flags"))
+        order = np.argsort(t_ns, kind="stable")
+        order = order[t_ns[order] >= since_ns]
+        if len(order):
+            found.append(replace(run[0], t_ns=t_ns[order], raw=raw[order], flags=flags[order]))
+    return found

@@ -113,11 +113,15 @@ def _left_alone(values: Array, within_g: float, unrest_g: float) -> int:
     bound = AT_REST_G + AT_REST_SPREADS * max(within_g, unrest_g)
     if len(values) < LEAST_S or np.ptp(values[:LEAST_S]) > bound:
         return 0
-    for k in range(LEAST_S, len(values)):
-        near = values[max(0, k - MOST_S) : k]
-        if abs(values[k] - near.mean()) > max(OUTLIER * _sd(near), bound / 2.0, OUTLIER * unrest_g):
-            return k
-    return len(values)
+    # Each further second against mean and scatter of the twenty before it (in time: after it), by running sums.
+    k = np.arange(LEAST_S, len(values))
+    low = np.maximum(0, k - MOST_S)
+    about = values - values[0]
+    sums, squares = (np.concatenate(([0.0], np.cumsum(about**power))) for power in (1, 2))
+    mean = (sums[k] - sums[low]) / (k - low)
+    variance = np.maximum(squares[k] - squares[low] - (k - low) * mean**2, 0.0) / (k - low - 1)
+    off = np.abs(about[k] - mean) > np.maximum(OUTLIER * np.sqrt(variance), max(bound / 2.0, OUTLIER * unrest_g))
+    return int(k[np.argmax(off)]) if off.any() else len(values)
 
 
 def _u_mean(part: Array, within_g: float, count: float, unrest_g: float) -> float:
