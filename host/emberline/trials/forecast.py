@@ -43,7 +43,7 @@ POWER_WANDER = 0.12
 """By how much a fire's power changes within `WANDER_S`, one standard deviation as a share; it grows with the root of
 time. Spread of the simulated burns, and common practice: a fire is never even."""
 WANDER_S = 300.0
-DYING_SHARE = (0.07, 0.05)
+DYING_SHARE = (0.14, 0.11)
 """By how much the time in flame is longer than fuel over pace says, as a share of it, with its standard uncertainty: a
 fire does not stop, it dies over a stretch in which the rate falls to that of char (simulated burns of three makers)."""
 LEAST_U_OUT_S = 20.0
