@@ -14,6 +14,7 @@ def facts(plan: Plan) -> list[tuple[str, list[str]]]:
         ("Weighed afterwards", list(_remains(plan))),
         ("Pot", list(_pot(plan))),
         ("Place", list(_place(plan))),
+        ("Load cell", list(_load_cell(plan))),
     ]
     return [(term, statements) for term, statements in told if statements]
 
@@ -77,3 +78,12 @@ def _place(plan: Plan) -> Iterator[str]:
         yield f"air pressure {plain(place.pressure_pa / 100.0, 'hPa')}"
     if place.ambient_c is not None:
         yield f"air {plain(place.ambient_c, '°C')}"
+
+
+def _load_cell(plan: Plan) -> Iterator[str]:
+    cell = plan.load_cell
+    for shown, when in ((cell.shown_g, "before"), (cell.shown_after_g, "after")):
+        if cell.known_g is not None and shown is not None:
+            yield f"{plain(cell.known_g, 'g')} shown as {plain(shown, 'g')} {when} the burn"
+    if cell.zero_drift_g is not None and cell.zero_drift_s is not None:
+        yield f"its zero moved by {plain(cell.zero_drift_g, 'g')} in {spoken(cell.zero_drift_s.n)}"

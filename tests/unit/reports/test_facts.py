@@ -50,3 +50,21 @@ def test_what_was_weighed_afterwards_and_single_visits_are_told() -> None:
     assert said["Pot"] == "visit 1: water 500.0 ± 1.0 g, left 450.0 ± 1.0 g; visit 2: water 700.0 ± 1.0 g; with lid"
     assert said["Place"] == "air pressure 965 ± 4 hPa"
     assert said["Refuels"] == "not weighed"
+
+
+def test_what_the_load_cell_was_asked_is_told() -> None:
+    said = told(
+        """
+        [load_cell]
+        known_g = 500
+        shown_g = 499.4
+        shown_after_g = 500.2
+        zero_drift_g = -0.8
+        zero_drift_s = 3900
+        """
+    )
+    assert said["Load cell"].split("; ") == [
+        "500.00 ± 0.10 g shown as 499.4 ± 0.6 g before the burn",
+        "500.00 ± 0.10 g shown as 500.2 ± 0.6 g after the burn",
+        "its zero moved by −0.8 ± 0.6 g in 1 h 5 min",
+    ]
