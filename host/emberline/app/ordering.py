@@ -10,14 +10,11 @@ import numpy as np
 from emberline.app.comparing import compare_by
 from emberline.app.output import make_folder
 from emberline.app.stored import STORE_NAME
-from emberline.bench.plan_values import changed
 from emberline.service.control_client import ask
-from emberline.service.series_standing import standing_of
 from emberline.store.errors import StoreBusyError, StoreMissingError
-from emberline.store.reader import StoreReader
 from emberline.store.store import Store
 from emberline.trials.comparison.errors import ComparisonError
-from emberline.trials.comparison.run_order import Run, run_order
+from emberline.trials.comparison.run_order import run_order
 from emberline.trials.comparison.series import Series, series_document
 from emberline.trials.comparison.stop_rule import StopRule
 
@@ -59,26 +56,6 @@ def plan_series(
     except StoreBusyError:
         ask(data, {"do": "plan series", "name": name, "document": document})
     return series
-
-
-def plan_for_next(data: Path, name: str, plan_text: str) -> tuple[str, Run]:
-    """Return a plan's text for the next run of a series, and that run.
-
-    Args:
-        data: Data directory.
-        name: Name of the series.
-        plan_text: What else is known of the burn.
-
-    Raises:
-        ComparisonError: All runs are made.
-        PlanError: The plan has problems.
-        StoreError: There is no such series, or the store cannot be read.
-    """
-    run = standing_of(StoreReader(data / STORE_NAME), name).next
-    if run is None:
-        raise ComparisonError(f"all runs of the series {name} are made: see `emberline compare --series {name}`")
-    values = {f"factors.{factor}": level for factor, level in run.factors.items()}
-    return changed(plan_text, {"series": name, "run": run.number, **values}), run
 
 
 def scatter_so_far(data: Path, factors: Sequence[str], result: str) -> float:

@@ -166,9 +166,11 @@ def arm(
         load_plan(plan)
         text = read_text(plan, "plan")
     if series is not None:
-        from emberline.app.ordering import plan_for_next
+        from emberline.app import STORE_NAME
+        from emberline.service.series_standing import plan_for_next
+        from emberline.store.reader import StoreReader
 
-        text, run = plan_for_next(_data(data), series, text)
+        text, run = plan_for_next(StoreReader(_data(data) / STORE_NAME), series, text)
         click.echo(
             f"Run {run.number} of {series}: {', '.join(f'{name} {level}' for name, level in run.factors.items())}"
         )

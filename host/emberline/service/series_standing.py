@@ -6,8 +6,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from emberline.bench.plan import parse_plan
+from emberline.bench.plan_values import changed
 from emberline.store.reader import StoreReader
 from emberline.store.records import Trial
+from emberline.trials.comparison.errors import ComparisonError
 from emberline.trials.comparison.run_order import Run
 from emberline.trials.comparison.series import Series, next_run, series_of
 from emberline.trials.comparison.stop_rule import Kept, kept
@@ -67,6 +69,26 @@ def _standing(store: StoreReader, series: Series) -> Standing:
             if exclusion(store.corrections(trial.id)) is None:
                 counting.add(plan.run)
     return Standing(series, burnt, frozenset(counting))
+
+
+def plan_for_next(store: StoreReader, name: str, plan_text: str) -> tuple[str, Run]:
+    """Return a plan's text for the next run of a series, and that run.
+
+    Args:
+        store: Where the series is kept.
+        name: Its name.
+        plan_text: What else is known of the burn.
+
+    Raises:
+        ComparisonError: All runs are made.
+        PlanError: The plan has problems.
+        StoreError: There is no such series, or the store cannot be read.
+    """
+    run = standing_of(store, name).next
+    if run is None:
+        raise ComparisonError(f"all runs of the series {name} are made: see `emberline compare --series {name}`")
+    values = {f"factors.{factor}": level for factor, level in run.factors.items()}
+    return changed(plan_text, {"series": name, "run": run.number, **values}), run
 
 
 def rule_kept(series: Series, comparison: "Comparison") -> Kept:

@@ -7,10 +7,9 @@ import pytest
 from click.testing import CliRunner, Result
 
 from emberline.app import STORE_NAME
-from emberline.app.ordering import plan_for_next
 from emberline.bench.plan import parse_plan
 from emberline.cli import main
-from emberline.service.series_standing import standing_of
+from emberline.service.series_standing import plan_for_next, standing_of
 from emberline.store.reader import StoreReader
 from emberline.store.store import Store
 from emberline.trials.comparison.errors import ComparisonError
@@ -48,22 +47,22 @@ def test_the_number_of_burns_follows_from_the_difference_to_be_shown(tmp_path: P
 
 def test_runs_are_taken_up_in_order_and_an_excluded_one_again(tmp_path: Path) -> None:
     run(tmp_path, "holes-1", "--factor", "holes=8,12", "--blocks", "2", "--seed", "7")
-    text, first = plan_for_next(tmp_path, "holes-1", "[pot]\ntare_g = 400\n")
+    text, first = plan_for_next(StoreReader(tmp_path / STORE_NAME), "holes-1", "[pot]\ntare_g = 400\n")
     plan = parse_plan(text)
     assert (plan.series, plan.run, plan.factors) == ("holes-1", 1, dict(first.factors))
     assert plan.pot is not None
     burn(tmp_path, text)
-    text, second = plan_for_next(tmp_path, "holes-1", "")
+    text, second = plan_for_next(StoreReader(tmp_path / STORE_NAME), "holes-1", "")
     assert second.number == 2
     burn(tmp_path, text, excluded="the lid fell into the fire")
-    assert plan_for_next(tmp_path, "holes-1", "")[1].number == 2
+    assert plan_for_next(StoreReader(tmp_path / STORE_NAME), "holes-1", "")[1].number == 2
     assert "(excluded: once more)" in run(tmp_path, "holes-1").output
     burn(tmp_path, text)
     for _ in range(2):
-        burn(tmp_path, plan_for_next(tmp_path, "holes-1", "")[0])
+        burn(tmp_path, plan_for_next(StoreReader(tmp_path / STORE_NAME), "holes-1", "")[0])
     assert standing_of(StoreReader(tmp_path / STORE_NAME), "holes-1").next is None
     with pytest.raises(ComparisonError, match="all runs of the series holes-1 are made"):
-        plan_for_next(tmp_path, "holes-1", "")
+        plan_for_next(StoreReader(tmp_path / STORE_NAME), "holes-1", "")
 
 
 @pytest.mark.parametrize(
