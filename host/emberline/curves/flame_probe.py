@@ -45,6 +45,8 @@ CALM_SHARE, CALM_K = 0.6, 3.0
 """Most scatter of an afterglow: a share of the flame's, and what a slow probe's own noise may add."""
 FLICKERS_S, UNCLEAR_S = 90.0, 5.0
 """Seconds of flame whose flicker is looked at, and seconds beside a fall that belong to neither side."""
+LATELY_S = 70.0
+"""Seconds before the last fall in which a flame that came back after a calm flickers."""
 FLICKER_S = 31
 """Readings from which the flicker around a moment is taken."""
 STOPS_SHARE = 0.3
@@ -134,7 +136,7 @@ def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, l
     if first is None or first.t_s >= drop.t_s - SETTLED_S:
         return drop
     in_flame = (t > first.t_s - FLICKERS_S) & (t < first.t_s - UNCLEAR_S)
-    between = (t > first.t_s + 2.0 * UNCLEAR_S) & (t < drop.t_s - UNCLEAR_S)
+    between = (t > max(first.t_s + 2.0 * UNCLEAR_S, drop.t_s - LATELY_S)) & (t < drop.t_s - UNCLEAR_S)
     left = _flicker(v[between]) / max(_flicker(v[in_flame]), LEAST_FLICKER_K)
     if left >= STILL_SHARE:
         return drop

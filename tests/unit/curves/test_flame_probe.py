@@ -90,3 +90,13 @@ def test_smothered_char_is_not_the_end_of_the_flame(smothered_s: float) -> None:
     drop = flame_drop(flame, LIT_S, None, 4.0)
     assert drop is not None
     assert abs(drop.t_s - 950.0) < 10.0
+
+
+def test_flames_that_come_back_after_a_calm_end_where_they_end_then() -> None:
+    flame = probe(1800, ends_s=950.0, after_c=300.0)
+    t = np.arange(1800) + 0.5
+    back = (t > 1060.0) & (t < 1110.0)
+    flame.value[back] += 160.0 + np.random.default_rng(3).normal(0.0, 40.0, int(back.sum()))
+    drop = flame_drop(flame, LIT_S, None, 4.0)
+    assert drop is not None
+    assert abs(drop.t_s - 1110.0) < 10.0
