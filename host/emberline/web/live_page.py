@@ -39,12 +39,10 @@ class BenchView:
     Attributes:
         lane: What the daemon does for it.
         viewers: Those who watch it.
-        recall: Brings back its curves from before the daemon began.
     """
 
     lane: Lane
     viewers: Viewers
-    recall: Recall
 
 
 class LivePages:
@@ -81,7 +79,7 @@ class LivePages:
             raise HTTPException(404, f"No bench {name!r} is recorded here, but {', '.join(sorted(lanes))}.")
         if name not in self._views:
             board = lanes[name].board
-            self._views[name] = BenchView(lanes[name], Viewers(board), Recall(board, self._daemon.store))
+            self._views[name] = BenchView(lanes[name], Viewers(board, Recall(board, self._daemon.store)))
         return self._views[name]
 
     # What is shown
@@ -106,7 +104,6 @@ class LivePages:
     async def stream(self, request: Request) -> Response:
         """Return the stream of a bench."""
         view = self.view(request)
-        await view.recall.recall()
         return Stream(view.viewers.messages(request.headers.get("last-event-id", "")))
 
     async def stream_of_all(self, request: Request) -> Response:

@@ -14,6 +14,8 @@ from sse_starlette.sse import SendTimeoutError
 from starlette.types import Receive, Scope, Send
 
 from emberline.service.board import Board
+from emberline.service.recall import Recall
+from emberline.store.errors import StoreError
 from emberline.web.frame import as_json
 
 LOG = logging.getLogger(__name__)
@@ -34,9 +36,10 @@ _RUN = uuid4().hex[:8]
 class Viewers:
     """Those who watch one bench; what several of them are to be sent is written once."""
 
-    def __init__(self, board: Board) -> None:
-        """Serve the viewers of a board."""
+    def __init__(self, board: Board, recall: Recall) -> None:
+        """Serve the viewers of a board, whose curves from before the daemon began are recalled."""
         self._board = board
+        self._recall = recall
         self._live: tuple[int, int, str] = (-1, 0, "")
         self._points: dict[tuple[int, int], str] = {}
         self._points_of = -1
@@ -49,17 +52,29 @@ class Viewers:
         """
         board, version = self._board, -1
         trial, seen = _seen(last_id)
+        complete = False
         while True:
             await board.changed(version, LONGEST_S)
             version = board.version
             now = "" if board.trial is None else board.trial.id
             if now != trial:
-                trial, seen = now, 0
+                # A fire that nobody armed has minutes of history, which may lie before the daemon's beginning.
+                trial, seen, complete = now, 0, False
+            complete = complete or await self._recalled()
             head = f'"marks":{board.marks},"whole":{"false" if seen else "true"}'
             text = f'{{{head},"live":{self._live_text()},"points":{self._points_text(seen)}}}'
             seen = board.course.version
             yield {"id": f"{_RUN}/{seen}/{trial}", "data": text}
             await asyncio.sleep(SHORTEST_S)
+
+    async def _recalled(self) -> bool:
+        """Go on bringing back what was before the daemon began; return whether that has come to an end."""
+        try:
+            return await self._recall.recall()
+        except StoreError as error:
+            # What is going on can be shown all the same.
+            LOG.warning("curves from before the daemon began cannot be read: %s", error)
+            return True
 
     def _live_text(self) -> str:
         board = self._board

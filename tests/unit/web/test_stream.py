@@ -11,6 +11,8 @@ from emberline.bench.channels import Role
 from emberline.service.board import Board, TrialNow
 from emberline.service.clock import Clock
 from emberline.service.ingest import IngestCounts
+from emberline.service.recall import Recall
+from emberline.store.errors import StoreError, StoreFullError
 from emberline.store.records import CommitReceipt
 from emberline.web import stream as module
 from emberline.web.frame import as_json
@@ -29,6 +31,20 @@ def commit(board: Board, first_seq: int, n: int = 10) -> None:
     board.committed(CommitReceipt(first_seq, (batch(first_seq, n),), 0, ()))
 
 
+class Remembered(Recall):
+    """A recall that notes when it is asked, and may fail."""
+
+    def __init__(self, error: StoreError | None = None) -> None:
+        self.asked = 0
+        self.error = error
+
+    async def recall(self) -> bool:
+        self.asked += 1
+        if self.error is not None:
+            raise self.error
+        return self.asked > 1
+
+
 async def following(messages: AsyncIterator[dict[str, str]]) -> tuple[str, Any]:
     message = await anext(messages)
     return message["id"], json.loads(message["data"])
@@ -36,7 +52,7 @@ async def following(messages: AsyncIterator[dict[str, str]]) -> tuple[str, Any]:
 
 async def test_the_first_message_is_whole_and_the_next_brings_what_is_new(board: Board) -> None:
     commit(board, 0, 100)
-    async with aclosing(Viewers(board).messages("")) as messages:
+    async with aclosing(Viewers(board, Remembered()).messages("")) as messages:
         _, first = await following(messages)
         assert (first["whole"], len(first["points"]["t"])) == (True, 10)
         assert first["live"]["values"]["mass"]["value"] == pytest.approx(976.25, abs=1.5)
@@ -46,7 +62,7 @@ async def test_the_first_message_is_whole_and_the_next_brings_what_is_new(board:
 
 
 async def test_a_viewer_who_was_away_is_given_what_it_missed_and_no_more(board: Board) -> None:
-    viewers = Viewers(board)
+    viewers = Viewers(board, Remembered())
     commit(board, 0, 100)
     async with aclosing(viewers.messages("")) as messages:
         seen, _ = await following(messages)
@@ -60,19 +76,40 @@ async def test_a_viewer_who_was_away_is_given_what_it_missed_and_no_more(board: 
 async def test_an_id_of_another_run_or_none_at_all_names_nothing(board: Board) -> None:
     commit(board, 0)
     for last_id in ("deadbeef/7/", "nonsense", f"{module._RUN}/x/", ""):
-        async with aclosing(Viewers(board).messages(last_id)) as messages:
+        async with aclosing(Viewers(board, Remembered()).messages(last_id)) as messages:
             assert (await following(messages))[1]["whole"] is True
 
 
 async def test_a_trial_that_opens_is_shown_from_its_start(board: Board) -> None:
     commit(board, 0, 100)
-    async with aclosing(Viewers(board).messages("")) as messages:
+    async with aclosing(Viewers(board, Remembered()).messages("")) as messages:
         await following(messages)
         board.trial = TrialNow("2025-11-25-1", None, NOON_NS + 4 * SECOND_NS)
         board.touch()
         _, opened = await following(messages)
     assert (opened["whole"], opened["live"]["trial"]) == (True, "2025-11-25-1")
     assert opened["points"]["t"] == [NOON_NS / 1e9 + s + 0.5 for s in range(4, 10)]
+
+
+async def test_what_lies_before_the_daemon_is_recalled_for_each_trial_and_may_fail(board: Board) -> None:
+    recall = Remembered(StoreFullError("the disk is full"))
+    commit(board, 0)
+    async with aclosing(Viewers(board, recall).messages("")) as messages:
+        await following(messages)
+        assert recall.asked == 1
+        board.trial = TrialNow("2025-11-25-1", None, NOON_NS)
+        board.touch()
+        _, opened = await following(messages)
+    assert (recall.asked, len(opened["points"]["t"])) == (2, 1)
+
+
+async def test_a_slow_disk_is_asked_again_until_the_curves_are_complete(board: Board) -> None:
+    recall = Remembered()
+    async with aclosing(Viewers(board, recall).messages("")) as messages:
+        for _ in range(4):
+            board.touch()
+            await following(messages)
+    assert recall.asked == 2
 
 
 async def test_several_viewers_share_what_is_written(board: Board, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -84,7 +121,7 @@ async def test_several_viewers_share_what_is_written(board: Board, monkeypatch: 
         return as_json(value)
 
     monkeypatch.setattr(module, "as_json", counted)
-    viewers = Viewers(board)
+    viewers = Viewers(board, Remembered())
     for _ in range(5):
         async with aclosing(viewers.messages("")) as messages:
             await following(messages)
@@ -92,7 +129,7 @@ async def test_several_viewers_share_what_is_written(board: Board, monkeypatch: 
 
 
 async def test_marks_tell_when_events_are_other_than_they_were(board: Board) -> None:
-    async with aclosing(Viewers(board).messages("")) as messages:
+    async with aclosing(Viewers(board, Remembered()).messages("")) as messages:
         _, before = await following(messages)
         board.say({"kind": "lit"})
         _, said = await following(messages)
@@ -123,4 +160,4 @@ async def test_a_viewer_who_takes_nothing_is_let_go(board: Board, monkeypatch: p
         raise AssertionError
 
     async with asyncio.timeout(10.0):
-        await Stream(Viewers(board).messages(""))({"type": "http", "method": "GET"}, receive, send)
+        await Stream(Viewers(board, Remembered()).messages(""))({"type": "http", "method": "GET"}, receive, send)
