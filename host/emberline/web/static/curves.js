@@ -11,6 +11,12 @@ const PANELS = [
 ];
 const DRAW_MS = 400;
 
+/** Write the ticks of an axis with the fewest digits that tell them apart from what they are not. */
+function written(ticks) {
+  const places = [0, 1, 2].find((digits) => ticks.every((tick) => Math.abs(tick - Number(tick.toFixed(digits))) < 1e-6)) ?? 2;
+  return ticks.map((tick) => number(tick, places));
+}
+
 export class Curves {
   constructor(place, aside) {
     this.place = place;
@@ -172,8 +178,8 @@ export class Curves {
         } },
       },
       axes: [
-        { ...axis, size: last ? 30 * scale : 12, values: (_, ticks) => ticks.map((tick) => last ? number(tick, tick % 1 ? 1 : 0) : "") },
-        { ...axis, size: 52 * scale, values: (_, ticks) => ticks.map((tick) => number(tick, Math.abs(tick) % 1 ? 1 : 0)) },
+        { ...axis, size: last ? 30 * scale : 12, values: (_, ticks) => last ? written(ticks) : ticks.map(() => "") },
+        { ...axis, size: 52 * scale, values: (_, ticks) => written(ticks) },
       ],
       series: [{}, ...panel.series.map(([name, , dash]) => ({
         stroke: colour(colours[name]), width: 2 * scale, dash: dash.map((length) => length * scale), points: { show: false }, spanGaps: Boolean(panel.span),

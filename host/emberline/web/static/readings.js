@@ -2,7 +2,7 @@
 
 const MINUS = "\u2212";
 const COVERAGE_95 = 1.96;
-const AGED_S = 2;
+const AGED_S = 3;
 
 export function number(value, places) {
   const text = Math.abs(value).toFixed(places);
