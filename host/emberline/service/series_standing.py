@@ -50,6 +50,22 @@ def all_standings(store: StoreReader) -> list[Standing]:
     return [_standing(store, series_of(json.loads(one))) for one in store.all_series()]
 
 
+def open_series(store: StoreReader) -> list[tuple[str, str]]:
+    """Return the series that have runs left, the newest first: the name of each, and its next run in words.
+
+    Raises:
+        StoreError: The store cannot be read.
+    """
+    return [
+        (
+            one.series.name,
+            f"run {one.next.number}, " + ", ".join(f"{name} {level}" for name, level in one.next.factors.items()),
+        )
+        for one in reversed(all_standings(store))
+        if one.next is not None
+    ]
+
+
 def standing_of(store: StoreReader, name: str) -> Standing:
     """Return how far a series has come.
 

@@ -17,7 +17,10 @@ from emberline.service.desk import By, corrected_events
 from emberline.service.errors import RequestError
 from emberline.service.lane import Lane
 from emberline.service.recall import Recall
+from emberline.service.series_standing import open_series, plan_for_next
+from emberline.store.errors import UnknownSeriesError
 from emberline.store.records import Trial
+from emberline.trials.comparison.errors import ComparisonError
 from emberline.trials.corrections import BY_HAND_U_S, CORRECTABLE, AddEvent, CorrectionError
 from emberline.trials.live_document import HOT_CHAR
 from emberline.web.burn_events import burn_rows, lit_s
@@ -131,6 +134,7 @@ class LivePages:
             "bench": board.bench,
             "trial": trial,
             "last": earlier,
+            "series": [] if trial is not None else await asyncio.to_thread(open_series, store),
             "events": burn_rows(events, trial),
             "lit_s": lit_s(events),
             "stamps": {kind.value: EVENTS[kind] for kind in CORRECTABLE if kind is not EventKind.STEP},
@@ -192,10 +196,15 @@ class LivePages:
         form = await request.form()
         label = " ".join(str(form.get("label", "")).split()) or None
         try:
-            trial = await view.lane.keeper.arm("", label)
-        except RequestError as error:
+            name = str(form.get("series", ""))
+            plan_text = await asyncio.to_thread(self._next_plan, name) if name else ""
+            trial = await view.lane.keeper.arm(plan_text, label)
+        except (RequestError, ComparisonError, UnknownSeriesError) as error:
             return await self._refused(request, view, {"label": str(error)}, dict(form))
         return done(request, f"/bench/{view.lane.bench_id}", f"Trial {trial} is open.")
+
+    def _next_plan(self, series: str) -> str:
+        return plan_for_next(self._daemon.store, series, "")[0]
 
     async def end(self, request: Request) -> Response:
         """End the running trial."""

@@ -1,3 +1,4 @@
+import json
 from types import SimpleNamespace
 from typing import Any
 from urllib.parse import urlencode
@@ -5,10 +6,14 @@ from urllib.parse import urlencode
 import pytest
 from starlette.applications import Starlette
 
+from emberline.bench.plan import parse_plan
 from emberline.service.board import Board, TrialNow
 from emberline.service.errors import RequestError
 from emberline.store.store import Store
 from emberline.trials.alarms import AlarmKind
+from emberline.trials.comparison.run_order import run_order
+from emberline.trials.comparison.series import Series, series_document
+from emberline.trials.comparison.stop_rule import StopRule
 from emberline.trials.corrections import AddEvent, CorrectionError
 from emberline.web.frame import ERRORS, Guard
 from emberline.web.live_page import LivePages
@@ -136,6 +141,18 @@ async def test_the_part_about_the_burn_changes_with_the_trial(
     assert f"/trials/{trial}/plan" in running.text
     board.trial = None
     assert "Start a trial" in (await asked(app, "GET", "/bench/yard/burn")).text
+
+
+async def test_a_trial_is_started_as_the_next_run_of_a_series(app: Guard, lane: SimpleNamespace, store: Store) -> None:
+    runs = tuple(run_order({"holes": ["8", "12"]}, 2, range))
+    series = Series("holes-1", "time_to_boil", StopRule(burns=2), 1, runs)
+    store.plan_series("holes-1", json.dumps(series_document(series)))
+    assert "holes-1: run 1, holes 8" in (await asked(app, "GET", "/")).text
+    await posted(app, "arm", label="", series="holes-1")
+    ((what, plan, _),) = lane.asked
+    assert what == "arm"
+    assert (parse_plan(plan).series, parse_plan(plan).run, parse_plan(plan).factors) == ("holes-1", 1, {"holes": "8"})
+    assert "no series 'none'" in (await posted(app, "arm", series="none")).json()["refused"]["label"]
 
 
 async def test_an_alarm_is_shown_without_scripts_and_acknowledged_by_a_form(app: Guard, board: Board) -> None:
