@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 
 TAIL_S = 25
 """Seconds of tail after the foot that make it sure."""
-LINGERS_SHARE = 0.25
+LINGERS_SHARE = 0.1
 """By how much of the fall's length flames outlive its foot on brightly glowing char: 29 cone-calorimeter burns of one
 timber in three laboratories 0.45, 24 of various woods 0.1, simulated burns of four kinds -0.2 to 0.6 (medians); what
 is taken lies between them."""
