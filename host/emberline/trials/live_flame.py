@@ -31,6 +31,8 @@ SUNK_SHARE = 0.5
 """Share of the flaming level below which the fire may be going out."""
 SURE_SHARE = 0.25
 """Share of the flaming level below which the rate must be before an end of flame is announced."""
+FED_G = 5.0
+"""Rise of the load that may be fuel."""
 CALMER = 0.4
 """Ratio of a flame probe's scatter to that in flame which passes for afterglow."""
 COOLER = 0.65
@@ -148,6 +150,20 @@ class FlameWatch:
                 return ""
             words.append(f"the flame probe is back at {recent_c:.0f} °C")
         return " and ".join(words)
+
+
+def fed_lately(mass: Column | None, now: int) -> bool:
+    """Tell whether the load has just risen: what was laid on has yet to settle, and may be fuel.
+
+    Args:
+        mass: The load cell's column up to now; None without one.
+        now: Seconds so far.
+    """
+    if mass is None:
+        return False
+    before, recent = mass.value[max(0, now - 45) : max(0, now - 25)], mass.value[max(0, now - 5) : now]
+    before, recent = before[np.isfinite(before)], recent[np.isfinite(recent)]
+    return bool(len(before) and len(recent) and np.median(recent) - np.median(before) > FED_G)
 
 
 def _in_flame(flame: Column | None, begin: int, end: int) -> float | None:

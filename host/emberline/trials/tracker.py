@@ -25,7 +25,7 @@ from emberline.heat.scale import Scale, scale_of
 from emberline.heat.water_course import PotCurves, WaterCourse
 from emberline.trials.live_boil import BoilWatch
 from emberline.trials.live_cell import LiveCell
-from emberline.trials.live_flame import RELIGHT_S, FlameWatch
+from emberline.trials.live_flame import FED_G, RELIGHT_S, FlameWatch, fed_lately
 from emberline.trials.live_lit import may_be_lit
 from emberline.trials.live_loads import LoadWatch
 from emberline.trials.reading import (
@@ -52,8 +52,6 @@ LIT_AGAIN_S = (60, 240)
 MID_BURN_S = 60
 """Seconds after which a record that shows a fire without its lighting is said to have begun mid-burn."""
 PRESSURE_EVERY_S = 60
-LEAST_FUEL_G = 5.0
-"""Least addition that may be fuel."""
 SLOWER_AFTER_S, SLOWER_EVERY_S = 180, 15
 """A fire that sinks for so long without an end is looked at this often."""
 OUT_AGAIN_S = (30, 60, 120, 300)
@@ -249,7 +247,8 @@ class Tracker:
             return
         fed_s = self._fed_s()
         rate = fuel.rate_g_s if fuel is not None else None
-        if self._flame_watch.sure(found, rate, self._lit_s, fed_s, flame, steam_g_s):
+        sure = self._flame_watch.sure(found, rate, self._lit_s, fed_s, flame, steam_g_s)
+        if sure and not fed_lately(grid.get(Role.MASS), now):
             self._sayings.announce(found, now)
 
     def _look_back_at_flameout(self, grid: Grid, now: int) -> None:
@@ -307,7 +306,7 @@ class Tracker:
         return [
             step.t_s
             for step in self._cell.steps
-            if step.size_g.nominal_value > LEAST_FUEL_G and not any(step is pot for pot in pots)
+            if step.size_g.nominal_value > FED_G and not any(step is pot for pot in pots)
         ]
 
 

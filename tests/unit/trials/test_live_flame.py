@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from column_fixture import column
 from emberline.curves.events import Event, EventKind
 from emberline.curves.grid import Column
-from emberline.trials.live_flame import BACK_S, KINDLED_S, STEADY_S, FlameWatch
+from emberline.trials.live_flame import BACK_S, KINDLED_S, STEADY_S, FlameWatch, fed_lately
 
 Array = NDArray[np.float64]
 OUT_S = 700.0
@@ -106,3 +106,15 @@ def test_what_was_steam_at_flameout_counts_for_no_fire() -> None:
         watch.sure(OUT, rate(now), 80.0, [], None, 0.12)
     assert watch.back(OUT, rate(800) + 0.12, None, 800) == ""
     assert watch.back(OUT, rate(850) + 0.12, None, 850) == ""
+
+
+@pytest.mark.parametrize(("rose_s", "by_g", "fed"), [(690.0, 40.0, True), (690.0, 2.0, False), (600.0, 40.0, False)])
+def test_a_load_that_has_just_risen_may_be_fuel_before_it_has_settled(rose_s: float, by_g: float, fed: bool) -> None:
+    t = np.arange(700) + 0.5
+    mass = column(1500.0 - 0.1 * t + by_g * (t > rose_s) + np.random.default_rng(5).normal(0.0, 0.2, 700))
+    assert fed_lately(mass, 700) is fed
+
+
+def test_nothing_is_fed_where_no_load_cell_tells() -> None:
+    assert not fed_lately(None, 700)
+    assert not fed_lately(column(np.full(700, np.nan)), 700)
