@@ -45,11 +45,13 @@ def export_trial(
 
 
 def _beside(data: Path, store: StoreReader, trial: Trial) -> dict[str, bytes]:
-    """Return what a pack has for people: the summary, its page, and the curves a row a second."""
+    """Return what a pack has for people: the summary, its page, the curves a row a second, photos."""
     summary = summary_of(data, trial.id)
     curves = io.StringIO(newline="")
     export.write_rows(export.by_second(analysis_of(store, trial, follow=False)), curves)
+    photos = {f"photo-{one.id}.jpg": store.photo(trial.id, one.id) for one in store.photos(trial.id)}
     return {
+        **photos,
         "summary.json": summary.text.encode(),
         "summary.html": summary.page.read_bytes(),
         "curves.csv": curves.getvalue().encode(),

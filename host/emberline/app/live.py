@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from emberline.service.supervisor import Work
     from emberline.web.server import Address
 
+PUBLISH_LIMIT_S = 300.0
 MOST_RESTARTS, WITHIN_S = 3, 60.0
 """A disk that damages a new store again and again within this time is given up."""
 
@@ -92,7 +93,7 @@ async def serve(
         daemon = Daemon(setting, store, clock, partial(live_summary, data))
         also: dict[str, Work] = {}
         if address is not None:
-            also["pages"] = partial(serve_pages, daemon, address, __version__, served)
+            also["pages"] = partial(serve_pages, daemon, address, __version__, partial(_publish, data), served)
         if server is not None:
             boards = {bench: lane.board for bench, lane in daemon.lanes.items()}
             also["forwarding"] = Forwarder(store, boards, server, daemon.health).run
@@ -165,6 +166,13 @@ def _places(bench: Bench | None, folder: Path, port: str | None, broker: str | N
         known = broker_named(broker, known)
         serial = serial if port is not None else None
     return Places(serial, None if known is None else broker_access(known, folder, os.environ))
+
+
+async def _publish(data: Path, trial: str, name: str) -> bytes:
+    from emberline.app.publishing import published
+    from emberline.service.apart import called_apart
+
+    return await called_apart(published, data, trial, name, name="making that file", limit_s=PUBLISH_LIMIT_S)
 
 
 def address_of(text: str) -> "Address":

@@ -11,11 +11,13 @@ import pickle
 import struct
 import sys
 from collections.abc import Callable
-from typing import Any, BinaryIO
+from typing import Any, BinaryIO, TypeVar
 
 from emberline.service.errors import ApartError
 from emberline.service.heaps import keep_heaps_small
 from emberline.service.processes import end_process
+
+T = TypeVar("T")
 
 LENGTH = struct.Struct("<Q")
 NICENESS = 5
@@ -114,6 +116,37 @@ class Apart:
             raise ApartError(f"the process {self._name} was not started")
         data = pickle.dumps(message)
         process.stdin.write(LENGTH.pack(len(data)) + data)
+
+
+async def called_apart(function: Callable[..., T], *arguments: object, name: str, limit_s: float) -> T:
+    """Call a function once in a process of its own, which ends with it, and return what it returns.
+
+    Args:
+        function: Must be importable by its name.
+        arguments: What it is called with; must be picklable.
+        name: Name for messages.
+        limit_s: Longest wait, real seconds.
+
+    Raises:
+        ApartError: It failed, or took too long.
+    """
+    apart = Apart(_Called, function, name=name)
+    try:
+        await apart.start()
+        returned: T = await apart.call("call", *arguments, limit_s=limit_s)
+        return returned
+    finally:
+        await apart.close()
+
+
+class _Called:
+    """Calls one function."""
+
+    def __init__(self, function: Callable[..., object]) -> None:
+        self._function = function
+
+    def call(self, *arguments: object) -> object:
+        return self._function(*arguments)
 
 
 def serve(received: BinaryIO, sent: BinaryIO) -> None:

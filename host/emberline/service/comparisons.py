@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from emberline.service.apart import Apart
+from emberline.service.apart import called_apart
 
 LIMIT_S = 60.0
 
@@ -56,16 +56,11 @@ async def card_of(store: Path, query: Query, title: str, square: bool, picture: 
 
 
 async def _asked(store: Path, method: str, *arguments: object) -> Any:
-    apart = Apart(_comparer, store, name="the comparison")
-    try:
-        await apart.start()
-        return await apart.call(method, *arguments, limit_s=LIMIT_S)
-    finally:
-        await apart.close()
+    return await called_apart(_ask, store, method, *arguments, name="the comparison", limit_s=LIMIT_S)
 
 
-def _comparer(store: Path) -> object:
-    """Make the object in the process apart."""
+def _ask(store: Path, method: str, *arguments: object) -> Any:
+    """Ask in the process apart."""
     from emberline.service.comparing import Comparer
 
-    return Comparer(store)
+    return getattr(Comparer(store), method)(*arguments)

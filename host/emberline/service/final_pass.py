@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from emberline.curves.events import Event, Retraction
-from emberline.service.apart import Apart
+from emberline.service.apart import called_apart
 from emberline.service.board import Board
 from emberline.service.errors import ApartError
 from emberline.service.keeper import Ended
@@ -128,12 +128,7 @@ class Summaries:
     async def _work(self, ended: Ended) -> None:
         trial = ended.trial
         LOG.info("working out the %ssummary of trial %s", "provisional " if ended.provisional else "", trial)
-        apart = Apart(_Caller, self._final_pass, name="the final pass")
-        try:
-            await apart.start()
-            summed: Summed = await apart.call("call", trial, ended.provisional, limit_s=LIMIT_S)
-        finally:
-            await apart.close()
+        summed = await called_apart(self._final_pass, trial, ended.provisional, name="the final pass", limit_s=LIMIT_S)
         if not ended.provisional:
             await asyncio.to_thread(self._store.save_events, trial, summed.events, summed.retracted)
             await asyncio.to_thread(self._store.save_summary, trial, summed.document, summed.version, summed.listing)
@@ -167,13 +162,3 @@ class Summaries:
             LOG.warning("the record of trial %s stays as it is, in small blocks: %s", trial, error)
         else:
             LOG.info("the record of trial %s is in %d blocks less", trial, saved)
-
-
-class _Caller:
-    """Calls one function, in the process apart."""
-
-    def __init__(self, final_pass: FinalPass) -> None:
-        self._final_pass = final_pass
-
-    def call(self, trial: str, provisional: bool) -> Summed:
-        return self._final_pass(trial, provisional)

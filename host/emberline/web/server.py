@@ -12,6 +12,7 @@ from starlette.types import ASGIApp
 
 from emberline.service.daemon import Daemon
 from emberline.web.door import is_loopback, link_of, token_of
+from emberline.web.publish_page import Publish
 from emberline.web.site import site
 
 LOG = logging.getLogger(__name__)
@@ -40,7 +41,7 @@ class Address:
 
 
 async def serve_pages(
-    daemon: Daemon, address: Address, version: str, told: Callable[[str], None] = lambda _: None
+    daemon: Daemon, address: Address, version: str, publish: Publish, told: Callable[[str], None] = lambda _: None
 ) -> None:
     """Serve until cancelled; where the port is taken, say so and try again, while recording goes on.
 
@@ -48,10 +49,11 @@ async def serve_pages(
         daemon: What the pages are about.
         address: Where to serve.
         version: Version of the software.
+        publish: Makes files of a trial for a person to take away.
         told: Called with the pages' address once they are served; with the token in it where others reach them.
     """
     token = None if is_loopback(address.host) else await asyncio.to_thread(token_of, daemon.store.path.parent)
-    pages = site(daemon, version, token)
+    pages = site(daemon, version, publish, token)
     while True:
         try:
             listener = await asyncio.to_thread(_listener, address)

@@ -16,16 +16,18 @@ from emberline.web.live_page import LivePages
 from emberline.web.overlay_page import overlay_routes
 from emberline.web.photos import PhotoPages
 from emberline.web.plan_page import plan_routes
+from emberline.web.publish_page import Publish, publish_routes
 from emberline.web.trial_page import TrialPages
 from emberline.web.trials_page import trials_routes
 
 
-def site(daemon: Daemon, version: str, token: str | None = None) -> ASGIApp:
+def site(daemon: Daemon, version: str, publish: Publish, token: str | None = None) -> ASGIApp:
     """Return the application.
 
     Args:
         daemon: What the pages are about.
         version: Version of the software.
+        publish: Makes files of a trial for a person to take away.
         token: What a visitor must have; None where only this machine can reach the pages.
     """
     metrics = Metrics(lambda: daemon.figures(version))
@@ -37,6 +39,7 @@ def site(daemon: Daemon, version: str, token: str | None = None) -> ASGIApp:
         *plan_routes(daemon),
         *PhotoPages(daemon).routes(),
         *TrialPages(daemon).routes(),
+        *publish_routes(daemon, publish),
         *overlay_routes(daemon),
         *compare_routes(daemon),
         *health_routes(daemon.health.health, metrics),

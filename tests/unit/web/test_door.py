@@ -19,6 +19,10 @@ from web_fixture import asked
 TOKEN = "a-token-of-the-tests"  # noqa: S105 made up
 
 
+async def nothing(_: str, __: str) -> bytes:
+    return b""
+
+
 def pages(store: Store, token: str | None = TOKEN) -> ASGIApp:
     watch = HealthWatch(Clock(1.0, 0, 0.0, lambda: 0.0))
     daemon: Any = SimpleNamespace(
@@ -31,7 +35,7 @@ def pages(store: Store, token: str | None = TOKEN) -> ASGIApp:
         figures=lambda _: None,
         summaries=None,
     )
-    return site(daemon, "0.1.0", token)
+    return site(daemon, "0.1.0", nothing, token)
 
 
 def routes(app: Any) -> list[Route]:

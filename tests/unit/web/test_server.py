@@ -39,9 +39,13 @@ def daemon() -> SimpleNamespace:
     )
 
 
+async def nothing(_: str, __: str) -> bytes:
+    return b""
+
+
 @asynccontextmanager
 async def served(daemon: SimpleNamespace, address: Address) -> AsyncIterator[None]:
-    task = asyncio.create_task(serve_pages(daemon, address, "0.1.0"))  # type: ignore[arg-type]
+    task = asyncio.create_task(serve_pages(daemon, address, "0.1.0", nothing))  # type: ignore[arg-type]
     try:
         yield
     finally:
