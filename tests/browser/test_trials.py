@@ -290,3 +290,23 @@ async def test_without_scripts_it_all_works(browser: Browser, site: Site, artifa
         await expect(page.locator("#form-event [data-refusal=t]")).to_contain_text("'soon' is no moment")
         await expect(page.locator("#event-who")).to_have_value("Eva")
         await visit.keep("refused-without-scripts")
+
+
+@pytest.mark.parametrize("size", SIZES, ids=lambda size: size.name)
+async def test_a_burn_is_taken_away_and_laid_over_another(
+    browser: Browser, site: Site, artifacts: Path, size: Size
+) -> None:
+    async with visiting(browser, site.url, size, artifacts) as visit:
+        await visit.open(f"/trials/{site.trials[0]}")
+        for link, begins in (("square", b"\x89PNG"), ("All of it", b"PK")):
+            async with visit.page.expect_download(timeout=SUMMARY_MS) as download:
+                await visit.page.click(f"#files ~ ul >> text={link}")
+            assert (await (await download.value).path()).read_bytes().startswith(begins)
+        one, other = site.trials
+        await visit.open(f"/compare?pick.{one}=A&pick.{other}=B")
+        await expect(visit.page.locator("[data-overlay-told]")).to_contain_text("2 burns, minutes from lit")
+        await expect(visit.page.locator(".overlay canvas")).to_be_visible()
+        await visit.page.select_option("#align", "pot_on")
+        await expect(visit.page.locator("[data-overlay-told]")).to_contain_text("minutes from pot on")
+        await visit.check_access()
+        await visit.keep("compared-burns")

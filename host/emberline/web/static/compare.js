@@ -16,7 +16,7 @@ async function overlay(place, told, align) {
   const curves = new Map();
   told.textContent = "The curves are fetched.";
   for (const burn of burns) {
-    const answer = await fetch(`/trials/${encodeURIComponent(burn.trial)}/curves.json`);
+    const answer = await fetch(`/trials/${encodeURIComponent(burn.trial)}/files/curves.json`);
     if (answer.ok) curves.set(burn.trial, rate_of(await answer.json()));
   }
   keys(groups);
