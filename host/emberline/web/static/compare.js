@@ -6,6 +6,7 @@ const DASHES = [[], [9, 5], [2, 4], [12, 4, 2, 4], [4, 4], [16, 6]];
 const COLOURS = ["--flame", "--water", "--rate", "--mass"];
 const BEFORE_S = 60;
 const HEIGHT = 320;
+const STEPS_S = [10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600];
 
 const place = document.querySelector("[data-burns]");
 if (place) overlay(place, document.querySelector("[data-overlay-told]"), document.querySelector("#align"));
@@ -46,7 +47,7 @@ async function overlay(place, told, align) {
       legend: { show: false },
       scales: { x: { time: false }, y: { range: (_, low, high) => [0, Math.max(1, high * 1.08)] } },
       axes: [
-        { stroke: ink, grid: { show: false }, ticks: { stroke: rule }, font: "14px sans-serif", values: (_, marks) => marks.map(clock) },
+        { stroke: ink, grid: { show: false }, ticks: { stroke: rule }, font: "14px sans-serif", incrs: STEPS_S, values: (_, marks) => marks.map(clock) },
         { stroke: ink, grid: { stroke: rule, width: 1 }, ticks: { show: false }, font: "14px sans-serif", size: 44 },
       ],
       series: [{}, ...shown.map((burn) => ({
