@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 import pytest_asyncio
-from playwright.async_api import Browser
+from playwright.async_api import Browser, expect
 
 from browser_fixture import SIZES, LiveSite, Size, live_site, visiting
 from compared_fixture import fill
@@ -54,7 +54,7 @@ async def test_the_overlay_is_transparent_and_shows_what_comes(
 ) -> None:
     async with visiting(browser, site.url, size, artifacts) as visit:
         await visit.open("/bench/bench/overlay?show=water,mass")
-        await visit.page.wait_for_function("document.querySelector('[data-reading=mass] b').textContent !== '–'")
+        await expect(visit.page.locator("[data-reading=mass] b")).not_to_have_text("–", timeout=20_000)
         ground = "[document.documentElement, document.body].map((one) => getComputedStyle(one).backgroundColor)"
         assert await visit.page.evaluate(ground) == ["rgba(0, 0, 0, 0)"] * 2
         await visit.keep("overlay")

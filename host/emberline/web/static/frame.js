@@ -73,10 +73,12 @@ document.addEventListener("submit", async (event) => {
   if (!form.matches("[data-quiet]")) return;
   event.preventDefault();
   // Begun before its buttons are locked: what a locked button says is not sent.
+  form.dataset.sending = "";
   const sending = send(form, event.submitter);
   const buttons = [...form.querySelectorAll("button")].filter((button) => !button.disabled);
   for (const button of buttons) button.disabled = true;
   const said = await sending;
+  delete form.dataset.sending;
   for (const button of buttons) button.disabled = false;
   event.submitter?.focus({ preventScroll: true });
   if (!said) return;

@@ -41,7 +41,11 @@ function putBurn(text) {
     return;
   }
   after.forEach((part, index) => {
-    if ("still" in part.dataset || part.isEqualNode(before[index])) return;
+    if ("still" in part.dataset) return;
+    for (const told of before[index].querySelectorAll("[data-refusal]")) {
+      put(part.querySelector(`[data-refusal="${CSS.escape(told.dataset.refusal)}"]`), told.textContent);
+    }
+    if (part.isEqualNode(before[index])) return;
     const at = before[index].contains(document.activeElement) ? document.activeElement.id : "";
     before[index].replaceWith(part);
     keepWho(part);
@@ -52,8 +56,11 @@ function putBurn(text) {
 async function renewBurn() {
   const answer = await fetch(`/bench/${bench}/burn`).catch(() => null);
   if (!answer?.ok) return;
+  const text = await answer.text();
+  // A form that waits for its answer stays, since the answer is shown in it.
+  while (burn.querySelector("[data-sending]")) await new Promise((go) => setTimeout(go, 50));
   const known = new Set(events.map(key));
-  putBurn(await answer.text());
+  putBurn(text);
   readBurn();
   const fresh = events.filter((event) => event.kind !== "note" && !known.has(key(event)));
   if (fresh.length) tell(fresh.map((event) => `${event.name}, ${clock(event.t_s - (lit_s ?? 0))}`).join("; "));
