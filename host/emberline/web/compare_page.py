@@ -3,6 +3,7 @@
 import asyncio
 import csv
 import io
+from collections import Counter
 from collections.abc import Mapping
 from typing import Any
 from urllib.parse import urlencode
@@ -83,8 +84,11 @@ def compare_routes(daemon: Daemon) -> list[Route]:
             raise HTTPException(404, found["refused"])
         text = io.StringIO(newline="")
         writer = csv.writer(text, lineterminator="\n")
-        writer.writerow(("Trial", "Group", "Left out because", *found["columns"]))
-        writer.writerows((row.trial, row.group, row.counts, *row.cells) for row in found["rows"])
+        burns = Counter(row.group for row in found["rows"] if not row.counts)
+        writer.writerow(("Trial", "Group", "Burns in it", "Left out because", *found["columns"]))
+        writer.writerows(
+            (row.trial, row.group, burns[row.group] or "", row.counts, *row.cells) for row in found["rows"]
+        )
         named = {"Content-Disposition": 'attachment; filename="comparison.csv"'}
         return Response(text.getvalue(), media_type="text/csv; charset=utf-8", headers=named)
 

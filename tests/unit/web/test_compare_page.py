@@ -64,7 +64,10 @@ async def test_a_comparison_is_shown_and_can_be_taken_away(store: Store) -> None
         assert expected in text
     table = await asked(pages(store), "GET", "/compare/table.csv?by=holes")
     assert table.headers["content-type"].startswith("text/csv")
-    assert len(table.text.splitlines()) == 8
+    lines = table.text.splitlines()
+    assert len(lines) == 8
+    assert ",holes 8,3,,402.0" in lines[1].replace("\N{NO-BREAK SPACE}", " ")
+    assert ",,,rain," in lines[-1]
     card = await asked(pages(store), "GET", "/compare/card.svg?by=holes&square=1")
     assert card.headers["content-type"] == "image/svg+xml"
 
