@@ -32,7 +32,7 @@ async function overlay(place, told, align) {
     const axis = Array.from({ length: Math.ceil(end_s + BEFORE_S) + 1 }, (_, index) => index - BEFORE_S);
     const lines = shown.map((burn) => moved(curves.get(burn.trial), burn[at], axis));
     told.textContent = shown.length
-      ? `${shown.length} burns, minutes from ${align.selectedOptions[0].text}; g/min.${left ? ` ${left} without a curve or without that event.` : ""}`
+      ? `${shown.length} ${shown.length === 1 ? "burn" : "burns"}, minutes from ${align.selectedOptions[0].text}; g/min.${left ? ` ${left} without a curve or without that event.` : ""}`
       : "No burn has a burning rate and that event.";
     if (!shown.length) return;
     plot = new uPlot(options(shown), [axis, ...lines], place);
