@@ -57,18 +57,19 @@ class Forwarder:
     refused: int = 0
     _sent_results: dict[str, int] = field(default_factory=dict)
     _most_rows: int = MOST_ROWS
+    _sampler: Sampler = field(default_factory=lambda: Sampler(0.0))
 
     async def run(self) -> None:
         """Forward until cancelled."""
         # From its first moment on, nothing is pruned that this server has not taken.
         await asyncio.to_thread(self._enter)
         target = await asyncio.to_thread(self.connect, self.server)
-        sampler = Sampler(self.server.every_s)
+        self._sampler = Sampler(self.server.every_s)
         failures = 0
         try:
             while True:
                 try:
-                    more = await asyncio.to_thread(self._turn, target, sampler)
+                    more = await asyncio.to_thread(self._turn, target)
                 except NotNowError as error:
                     failures += 1
                     self._report(f"{error}; what it has not taken waits on this disk")
@@ -100,17 +101,20 @@ class Forwarder:
     def _report(self, trouble: str) -> None:
         self.watch.warn(PART, trouble)
 
-    def _turn(self, target: Target, sampler: Sampler) -> bool:
+    def _turn(self, target: Target) -> bool:
         """Send one window of commits, and results that are new; return whether more commits wait."""
         cursor, newest = self.store.outbox_cursor(self.server.name), self.store.newest_commit()
         upto = min(newest, cursor + WINDOW_COMMITS)
         self.behind = newest - cursor
-        for bench in self.store.benches():
+        # What a failed turn chose is chosen again by the next one.
+        sampler = self._sampler.ahead()
+        for bench in self.store.benches() if upto > cursor else ():
             commits = self.store.commits(bench, after=cursor)
             batches = [batch for one in _until(commits, upto) for batch in one.batches]
             self._send(target, sampler.rows(bench, self._bench(bench), batches))
         if upto > cursor:
             self.store.advance_outbox(self.server.name, upto)
+            self._sampler = sampler
             self.behind = newest - upto
         self._send_results(target)
         return upto < newest

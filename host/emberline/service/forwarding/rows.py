@@ -81,6 +81,12 @@ class Sampler:
         self._every_ns = round(every_s * 1e9)
         self._last: dict[tuple[str, str, str], tuple[int, int]] = {}
 
+    def ahead(self) -> "Sampler":
+        """Return one that goes on from here; it takes this one's place once the server has what it chose."""
+        sampler = Sampler(0.0)
+        sampler._every_ns, sampler._last = self._every_ns, dict(self._last)
+        return sampler
+
     def rows(self, bench_id: str, bench: Bench | None, batches: Iterable[SampleBatch]) -> Iterator[str]:
         """Yield the lines of some batches, in the order in which they were committed.
 

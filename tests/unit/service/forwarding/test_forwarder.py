@@ -19,15 +19,9 @@ from emberline.service.forwarding.target import LIMIT_S
 from emberline.service.health import HealthWatch
 from emberline.store.store import Store
 from line_server_fixture import Answer, LineServer, line_server, slow, taken
-from live_fixture import end_worker_threads, until
+from live_fixture import until
 
 NOON_NS = 1_764_072_000 * 10**9
-
-
-@pytest.fixture(autouse=True)
-async def no_worker_left() -> AsyncIterator[None]:
-    yield
-    await end_worker_threads()
 
 
 @pytest.fixture
@@ -139,6 +133,20 @@ async def test_a_server_that_is_away_is_waited_for(store: Store, server: LineSer
         assert "does not answer" in one.watch.health().warnings[0]
         assert store.outbox_cursor(one.server.name) == 0
     assert one.behind == store.newest_commit()
+
+
+async def test_a_sample_that_was_chosen_and_turned_away_is_chosen_again(store: Store, server: LineServer) -> None:
+    """Each commit fills one slot: what was chosen for it goes again with the next ones, though its slot is known."""
+    one = forwarder(store, server)
+    one.server = TimeSeriesServer(server.url, every_s=1.0)
+    server.answer = after(1, 503)
+    async with forwarding(one):
+        fill(store, 1)
+        await until(lambda: server.requests > 0, "a request", 10.0)
+        fill(store, 3, first=1)
+        await until(lambda: all_sent(store, one), "the cursor", 30.0)
+    assert sorted({t_ns for _, t_ns in server.rows}) == [NOON_NS + k * 10**9 for k in range(4)]
+    assert len(server.rows) == 8
 
 
 def refuses(word: str, *, keeps: bool) -> Answer:
