@@ -6,21 +6,9 @@ from pathlib import Path
 
 import click
 
-from emberline.cli.telling import data_option, epilog, progress, target_options, telling
+from emberline.cli.telling import data_option, epilog, pairs, progress, target_options, telling
 
 TRIAL_HELP = "TRIAL is an id that `emberline trials` lists, or `last`."
-
-
-def _columns(_: click.Context, __: click.Parameter, values: tuple[str, ...]) -> dict[str, str]:
-    found: dict[str, str] = {}
-    for value in values:
-        key, equals, name = value.partition("=")
-        if not (key.strip() and equals and name.strip()):
-            raise click.BadParameter(f"{value!r} is not KEY=NAME, such as water=water_c")
-        if key.strip() in found:
-            raise click.BadParameter(f"{key.strip()} is given twice")
-        found[key.strip()] = name.strip()
-    return found
 
 
 def data_folder(option: Path | None) -> Path:
@@ -41,7 +29,7 @@ def data_folder(option: Path | None) -> Path:
     "--column",
     "columns",
     multiple=True,
-    callback=_columns,
+    callback=pairs,
     metavar="KEY=NAME",
     help="Column (by name, or by number from 1) for t_s, water, flame, ambient, mass, pot_mass, cell_temperature,"
     " pressure or co. May be given several times.  [default: guessed from the header]",

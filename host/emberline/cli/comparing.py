@@ -6,30 +6,18 @@ from pathlib import Path
 import click
 
 from emberline.cli.burns import data_folder
-from emberline.cli.telling import data_option, epilog, progress, telling
-
-
-def _pairs(_: click.Context, parameter: click.Parameter, values: tuple[str, ...]) -> dict[str, str]:
-    found: dict[str, str] = {}
-    for value in values:
-        name, equals, rest = (part.strip() for part in value.partition("="))
-        if not (name and equals and rest):
-            raise click.BadParameter(f"{value!r} is not {parameter.metavar}")
-        if name in found:
-            raise click.BadParameter(f"{name} is given twice")
-        found[name] = rest
-    return found
+from emberline.cli.telling import data_option, epilog, pairs, progress, telling
 
 
 @click.command(epilog=epilog("emberline compare --by holes --where fuel=chips", 2, 3, 4, 5))
 @click.option("--by", multiple=True, metavar="FACTOR", help="Group the trials by a factor of their plans. Repeatable.")
 @click.option("--series", metavar="NAME", help="The trials of a planned series, and whether its stop rule was kept.")
-@click.option("--where", multiple=True, callback=_pairs, metavar="FACTOR=LEVEL", help="Only trials with that level.")
+@click.option("--where", multiple=True, callback=pairs, metavar="FACTOR=LEVEL", help="Only trials with that level.")
 @click.option(
     "--group",
     "groups",
     multiple=True,
-    callback=_pairs,
+    callback=pairs,
     metavar="NAME=TRIAL,TRIAL,...",
     help="A group of your own choice, instead of --by. Repeatable.",
 )

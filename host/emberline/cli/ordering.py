@@ -6,21 +6,16 @@ from pathlib import Path
 import click
 
 from emberline.cli.burns import data_folder
-from emberline.cli.telling import data_option, epilog, telling
+from emberline.cli.telling import data_option, epilog, pairs, telling
 
 DECIDING = "time_to_boil"
 
 
-def _levels(_: click.Context, __: click.Parameter, values: tuple[str, ...]) -> dict[str, list[str]]:
-    found: dict[str, list[str]] = {}
-    for value in values:
-        name, equals, rest = (part.strip() for part in value.partition("="))
-        if not (name and equals and rest):
-            raise click.BadParameter(f"{value!r} is not FACTOR=LEVEL,LEVEL, such as holes=8,12")
-        if name in found:
-            raise click.BadParameter(f"{name} is given twice")
-        found[name] = [level.strip() for level in rest.split(",") if level.strip()]
-    return found
+def _levels(context: click.Context, parameter: click.Parameter, values: tuple[str, ...]) -> dict[str, list[str]]:
+    return {
+        name: [level.strip() for level in levels.split(",") if level.strip()]
+        for name, levels in pairs(context, parameter, values).items()
+    }
 
 
 @click.command(epilog=epilog("emberline order holes-1 --factor holes=8,12 --show 30", 2, 3, 4, 6))

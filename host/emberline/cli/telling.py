@@ -58,6 +58,19 @@ bench_option = click.option(
 )
 
 
+def pairs(_: click.Context, parameter: click.Parameter, values: tuple[str, ...]) -> dict[str, str]:
+    """Read an option that may be given several times as NAME=VALUE; its metavar says what it looks like."""
+    found: dict[str, str] = {}
+    for value in values:
+        name, equals, rest = (part.strip() for part in value.partition("="))
+        if not (name and equals and rest):
+            raise click.BadParameter(f"{value!r} is not {parameter.metavar}")
+        if name in found:
+            raise click.BadParameter(f"{name} is given twice")
+        found[name] = rest
+    return found
+
+
 def epilog(example: str, *codes: int) -> str:
     """Return the end of a command's help: an example, and the exit codes that it can give."""
     listed = "; ".join(f"{code} {CODES[code]}" for code in (0, *codes))
