@@ -10,6 +10,7 @@ from emberline.curves.events import Event, Retraction
 from emberline.service.apart import called_apart
 from emberline.service.board import Board
 from emberline.service.errors import ApartError
+from emberline.service.heaps import give_back
 from emberline.service.keeper import Ended
 from emberline.store.errors import StoreError
 from emberline.store.store import Store
@@ -137,6 +138,7 @@ class Summaries:
             self._show(self._boards[ended.bench], ended, summed)
         if not ended.provisional:
             await self._compact(trial)
+            give_back()
 
     @staticmethod
     def _show(board: Board, ended: Ended, summed: Summed) -> None:

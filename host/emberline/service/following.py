@@ -13,6 +13,7 @@ from emberline.bench.channels import Channel, Role
 from emberline.bench.plan import empty_plan, parse_plan
 from emberline.bench.samples import SampleBatch
 from emberline.curves.events import Event, EventKind, Retraction
+from emberline.service.heaps import give_back
 from emberline.service.watch import LOOKOUT_S, SECOND_NS, FoundAlarms, Turn, Watch
 from emberline.store.reader import StoreReader
 from emberline.trials.live import LiveTrial
@@ -63,6 +64,7 @@ class Following:
         self._live = LiveTrial(self._channels, plan, watch.start_ns, self._char_s)
         self._next_fire: LiveTrial | None = None
         self._caught_up = False
+        give_back()
 
     def turn(self) -> Turn:
         """Take in commits until something is to be said, none are left, or the turn is long enough.

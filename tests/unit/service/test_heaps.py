@@ -69,3 +69,28 @@ def kept_bytes(how: str) -> int:
 def test_what_is_freed_goes_back() -> None:
     assert kept_bytes("as usual") > 4 * MOST_FREE_BYTES
     assert kept_bytes("small") < 2 * MOST_FREE_BYTES
+
+
+# Small pieces are kept between those that are freed, so that no end of a heap comes free.
+HOLES = """
+import resource
+from pathlib import Path
+from emberline.service.heaps import give_back, keep_heaps_small
+keep_heaps_small()
+def resident():
+    return int(Path("/proc/self/statm").read_text().split()[1]) * resource.getpagesize()
+kept = []
+held = []
+for _ in range(400):
+    held.append(bytearray(60_000))
+    kept.append(bytearray(600))
+del held
+full = resident()
+give_back()
+print(full - resident())
+"""
+
+
+def test_what_is_free_between_pieces_in_use_goes_back_when_asked_for() -> None:
+    done = subprocess.run([sys.executable, "-c", HOLES], check=True, timeout=50.0, capture_output=True)
+    assert int(done.stdout) > 400 * 60_000 // 2
