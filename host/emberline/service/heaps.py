@@ -27,6 +27,6 @@ def keep_heaps_small() -> None:
 
 
 def give_back() -> None:
-    """Return free memory to the system, that in the midst of heaps too; takes milliseconds, for when much was let go."""
+    """Return free memory to the system, also from the midst of heaps; takes milliseconds, for when much was let go."""
     if platform.libc_ver()[0] == "glibc":
         ctypes.CDLL(None).malloc_trim(0)
