@@ -82,6 +82,24 @@ def commit(store: Store, numbers: range, start_ns: int) -> dict[int, float]:
     return sent
 
 
+async def _correct(store: Store, trial: str, url: str, start_ns: int) -> None:
+    """Move an event and make a result smaller; the server knows by then which of the rows hold."""
+    store.save_events(trial, [Event(EventKind.LIT, 10.5, 0.5, "lit")])
+    results = {"burn_time": {"value": 70.5, "u": 2.0, "unit": "s", "interval_95": [66.6, 74.4]}}
+    store.save_summary(trial, json.dumps({"results": results}), "0.1.0")
+
+    def newest(measurement: str, field: str) -> list[tuple[int, float]]:
+        """Return the rows of a field, those of replaced revisions left out."""
+        gone = exported(url, f"{measurement}_replaced")
+        rows = exported(url, f"{measurement}_{field}")
+        return [row for labels, found in rows.items() for row in found if (row[0], 1.0) not in gone[labels]]
+
+    lit = [(start_ns // 10**6 + 10_500, 10.5)]
+    await until(lambda: newest("emberline_event", "t_s") == lit, "the corrected event alone", 30.0)
+    shorter = [(start_ns // 10**6, 70.5)]
+    await until(lambda: newest("emberline_result", "value") == shorter, "the corrected result alone", 30.0)
+
+
 @pytest.mark.timeout(120)
 async def test_a_server_that_was_away_for_a_whole_trial_has_every_row_once(tmp_path: Path) -> None:
     port, start_ns = free_port(), 1_764_072_000 * SECOND_NS
@@ -119,6 +137,7 @@ async def test_a_server_that_was_away_for_a_whole_trial_has_every_row_once(tmp_p
                 assert lit == [(start_ns // 10**6 + 12_500, 12.5)]
                 (value,) = exported(url, "emberline_result_value").values()
                 assert value == [(start_ns // 10**6, 71.25)]
+                await _correct(store, trial.id, url, start_ns)
         finally:
             task.cancel()
             with contextlib.suppress(asyncio.CancelledError):

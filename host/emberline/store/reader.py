@@ -5,7 +5,7 @@ from pathlib import Path
 
 from emberline.bench.samples import SampleBatch
 from emberline.curves.events import Event, Retraction
-from emberline.store import corrections, inventory, notices, photos, samples, series, trials, upkeep
+from emberline.store import alarms, corrections, forwarded, inventory, notices, photos, samples, series, trials, upkeep
 from emberline.store.blocks import Commit
 from emberline.store.connection import reading
 from emberline.store.errors import StoreDamagedError, StorePlaceError
@@ -15,6 +15,7 @@ from emberline.store.photos import Photo
 from emberline.store.records import (
     Gap,
     Note,
+    StoredAlarm,
     StoredSummary,
     Tally,
     Trial,
@@ -201,10 +202,20 @@ class StoreReader:
         with reading(self.path) as connection:
             return samples.newest_commit(connection)
 
-    def summary_times(self) -> dict[str, int]:
-        """Return when each trial's summary was written, UTC nanoseconds, by the trial's id."""
+    def alarms(self, bench: str, start_ns: int = 0, end_ns: int = ALWAYS_NS) -> list[StoredAlarm]:
+        """Return the alarms of a bench that were raised within a time whose ends belong to it, the oldest first."""
         with reading(self.path) as connection:
-            return trials.summary_times(connection)
+            return alarms.listed(connection, bench, start_ns, end_ns)
+
+    def changed_summaries(self, server: str) -> list[tuple[int, str]]:
+        """Return some of the summaries that a server has not been sent yet; see `forwarded.changed`."""
+        with reading(self.path) as connection:
+            return forwarded.changed(connection, server)
+
+    def forwarded(self, server: str, trial: str) -> dict[int, list[str]]:
+        """Return the lines that a server may have of a trial, by their revision, the oldest first."""
+        with reading(self.path) as connection:
+            return forwarded.revisions(connection, server, trial)
 
     def outbox_cursor(self, server: str) -> int:
         """Return the id of the last commit that a server has taken; 0 for a server not known yet."""

@@ -99,6 +99,29 @@ class Note:
 
 
 @dataclass(frozen=True, slots=True)
+class StoredAlarm:
+    """An alarm as it is kept.
+
+    Attributes:
+        bench: Id of the bench.
+        kind: What it was about.
+        raised_ns: When it was raised, UTC nanoseconds.
+        text: Its evidence in words and numbers.
+        cleared_ns: When its cause had gone; None while that lasts, and where the program ended before.
+        acknowledged_ns: When somebody had seen it; None where nobody has.
+        acknowledged_by: Who; may be empty.
+    """
+
+    bench: str
+    kind: str
+    raised_ns: int
+    text: str
+    cleared_ns: int | None
+    acknowledged_ns: int | None
+    acknowledged_by: str
+
+
+@dataclass(frozen=True, slots=True)
 class StoredSummary:
     """A summary document as it was written.
 

@@ -12,13 +12,13 @@ from typing import Self
 
 from emberline.bench.samples import SampleBatch
 from emberline.curves.events import Event, Retraction
-from emberline.store import corrections, inventory, notices, photos, samples, series, trials, upkeep
+from emberline.store import alarms, corrections, forwarded, inventory, notices, photos, samples, series, trials, upkeep
 from emberline.store.connection import Writer
 from emberline.store.errors import StoreDamagedError
 from emberline.store.notices import Notice, NoticeKind
 from emberline.store.place import WriterLock, refuse_network_share
 from emberline.store.reader import StoreReader
-from emberline.store.records import CommitReceipt, Gap, Note, Pruned, Trial
+from emberline.store.records import CommitReceipt, Gap, Note, Pruned, StoredAlarm, Trial
 from emberline.store.set_aside import set_aside
 from emberline.trials.corrections import Correction
 
@@ -297,3 +297,21 @@ class Store(StoreReader):
     def advance_outbox(self, server: str, commit: int) -> None:
         """Note that a server has taken every commit up to this one; from now on it is waited for."""
         self._writer.run(lambda connection: upkeep.advance_outbox(connection, server, commit))
+
+    def plan_forwarding(self, server: str, trial: str, revision: int, lines: list[str]) -> None:
+        """Keep the lines that a server is about to be sent of a trial; see `forwarded.plan`."""
+        self._writer.run(lambda connection: forwarded.plan(connection, server, trial, revision, lines))
+
+    def settle_forwarding(self, server: str, trial: str, revision: int, change: int) -> None:
+        """Note that a server has a revision of a trial; see `forwarded.settle`."""
+        self._writer.run(lambda connection: forwarded.settle(connection, server, trial, revision, change))
+
+    def keep_alarms(self, kept: Sequence[StoredAlarm]) -> None:
+        """Keep alarms as they stand now; see `alarms.keep`."""
+        now_ns = self._now_ns()
+
+        def job(connection: sqlite3.Connection) -> None:
+            for one in kept:
+                alarms.keep(connection, one, now_ns)
+
+        self._writer.run(job)

@@ -190,18 +190,14 @@ def rename(connection: sqlite3.Connection, trial: str) -> None:
     connection.execute("UPDATE trials SET label = NULL WHERE id = ?", (trial,))
 
 
-def summary_times(connection: sqlite3.Connection) -> dict[str, int]:
-    """Return when each trial's summary was written, by the trial's id."""
-    return dict(connection.execute("SELECT trial, written_ns FROM results ORDER BY trial"))
-
-
 def save_summary(
     connection: sqlite3.Connection, trial: str, document: str, version: str, listing: str, now_ns: int
 ) -> None:
     """Replace the summary of a trial, and what a list shows of it."""
     get(connection, trial)
     connection.execute(
-        "INSERT OR REPLACE INTO results (trial, version, written_ns, document, listing) VALUES (?, ?, ?, ?, ?)",
+        "INSERT OR REPLACE INTO results (trial, version, written_ns, document, listing, change)"
+        " VALUES (?, ?, ?, ?, ?, (SELECT coalesce(max(change), 0) + 1 FROM results))",
         (trial, version, now_ns, document, listing),
     )
 

@@ -129,7 +129,7 @@ def outbox_cursor(connection: sqlite3.Connection, server: str) -> int:
 def advance_outbox(connection: sqlite3.Connection, server: str, commit: int) -> None:
     """Note that a server has taken every commit up to one; a lesser id than before changes nothing."""
     connection.execute(
-        "INSERT INTO outbox VALUES (?, ?) ON CONFLICT (server) DO UPDATE"
+        "INSERT INTO outbox (server, last_commit) VALUES (?, ?) ON CONFLICT (server) DO UPDATE"
         " SET last_commit = max(last_commit, excluded.last_commit)",
         (server, commit),
     )

@@ -1,19 +1,20 @@
 """Sends what is stored to a time-series server, behind a cursor on the disk that moves on what the server has taken."""
 
 import asyncio
-import json
 import logging
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from itertools import islice
 from random import SystemRandom
 
 from emberline.bench.bench_file import Bench, parse_bench
 from emberline.bench.errors import BenchError, TextError
 from emberline.service.board import Board
-from emberline.service.forwarding.rows import Sampler, event_rows, result_rows
+from emberline.service.forwarding.rows import Sampler
 from emberline.service.forwarding.server_file import TimeSeriesServer
 from emberline.service.forwarding.target import NotNowError, RefusedError, ShutOutError, Target, TooLargeError
+from emberline.service.forwarding.trial_sender import TrialSender
 from emberline.service.health import HealthWatch
 from emberline.store.blocks import Commit
 from emberline.store.errors import StoreError
@@ -44,7 +45,11 @@ class Forwarder:
         connect: Makes the connection.
         draw: Draws a number between 0 and 1, which spreads the pauses of many that were turned away together.
         behind: Commits that the server has not taken yet.
+        oldest_ns: Time of the oldest reading among them, UTC nanoseconds; None where there are none.
+        taken: Rows that it has taken since the daemon began.
         refused: Rows that it refused for good.
+        failures: Times that it could not be reached, or took nothing.
+        failed_ns: The last of these, UTC nanoseconds; None before the first.
     """
 
     store: Store
@@ -54,8 +59,11 @@ class Forwarder:
     connect: Callable[[TimeSeriesServer], Target] = Target
     draw: Callable[[], float] = field(default_factory=lambda: SystemRandom().random)
     behind: int = 0
+    oldest_ns: int | None = None
+    taken: int = 0
     refused: int = 0
-    _sent_results: dict[str, int] = field(default_factory=dict)
+    failures: int = 0
+    failed_ns: int | None = None
     _most_rows: int = MOST_ROWS
     _sampler: Sampler = field(default_factory=lambda: Sampler(0.0))
 
@@ -65,24 +73,24 @@ class Forwarder:
         await asyncio.to_thread(self._enter)
         target = await asyncio.to_thread(self.connect, self.server)
         self._sampler = Sampler(self.server.every_s)
-        failures = 0
+        in_a_row = 0
         try:
             while True:
                 try:
                     more = await asyncio.to_thread(self._turn, target)
                 except NotNowError as error:
-                    failures += 1
-                    self._report(f"{error}; what it has not taken waits on this disk")
-                    await asyncio.sleep(self._pause_s(failures, error.after_s))
+                    in_a_row += 1
+                    self._failed(f"{error}; what it has not taken waits on this disk")
+                    await asyncio.sleep(self._pause_s(in_a_row, error.after_s))
                 except ShutOutError as error:
-                    self._report(f"{error}; what it has not taken waits on this disk")
+                    self._failed(f"{error}; what it has not taken waits on this disk")
                     await asyncio.sleep(SHUT_OUT_S)
                 except StoreError as error:
-                    self._report(f"nothing is forwarded: {error}")
+                    self._failed(f"nothing is forwarded: {error}")
                     await asyncio.sleep(SHUT_OUT_S)
                 else:
-                    failures = 0
-                    self._report("")
+                    in_a_row = 0
+                    self.watch.warn(PART, "")
                     if not more:
                         await asyncio.sleep(EVERY_S)
         finally:
@@ -98,7 +106,9 @@ class Forwarder:
         drawn = longest * (0.1 + 0.9 * self.draw())
         return drawn if after_s is None else min(LONGEST_PAUSE_S, max(after_s, 0.1 * drawn))
 
-    def _report(self, trouble: str) -> None:
+    def _failed(self, trouble: str) -> None:
+        self.failures += 1
+        self.failed_ns = self.watch.clock.now_ns()
         self.watch.warn(PART, trouble)
 
     def _turn(self, target: Target) -> bool:
@@ -108,30 +118,21 @@ class Forwarder:
         self.behind = newest - cursor
         # What a failed turn chose is chosen again by the next one.
         sampler = self._sampler.ahead()
-        for bench in self.store.benches() if upto > cursor else ():
-            commits = self.store.commits(bench, after=cursor)
-            batches = [batch for one in _until(commits, upto) for batch in one.batches]
+        waiting = {
+            bench: [batch for one in _until(self.store.commits(bench, after=cursor), upto) for batch in one.batches]
+            for bench in (self.store.benches() if upto > cursor else ())
+        }
+        self.oldest_ns = min((int(one.t_ns[0]) for batches in waiting.values() for one in batches), default=None)
+        for bench, batches in waiting.items():
             self._send(target, sampler.rows(bench, self._bench(bench), batches))
         if upto > cursor:
             self.store.advance_outbox(self.server.name, upto)
             self._sampler = sampler
             self.behind = newest - upto
-        self._send_results(target)
+            if not self.behind:
+                self.oldest_ns = None
+        TrialSender(self.store, self.server.name).send_changed(partial(self._send, target))
         return upto < newest
-
-    def _send_results(self, target: Target) -> None:
-        """Send events and results of every trial whose summary is new since it was sent; all of them after a start."""
-        for trial, written_ns in self.store.summary_times().items():
-            if self._sent_results.get(trial) == written_ns:
-                continue
-            found, kept = self.store.trial(trial), self.store.summary(trial)
-            if kept is None:
-                continue
-            document = json.loads(kept.document)
-            rows = [*event_rows(found.bench, trial, found.start_ns, self.store.events(trial))]
-            rows += result_rows(found.bench, trial, found.start_ns, document)
-            self._send(target, iter(rows))
-            self._sent_results[trial] = written_ns
 
     def _send(self, target: Target, rows: Iterator[str]) -> None:
         rows = filter(None, rows)
@@ -142,6 +143,7 @@ class Forwarder:
         """Send rows; halve what is too large, and single out what is refused."""
         try:
             target.send(rows)
+            self.taken += len(rows)
         except TooLargeError:
             if len(rows) == 1:
                 self._set_aside(rows[0], "it is too large for the server")

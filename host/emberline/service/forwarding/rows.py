@@ -3,11 +3,12 @@
 | measurement | tags | fields | time |
 |---|---|---|---|
 | `emberline_sample` | bench, device, channel, role | value, raw, fault | of the sample |
-| `emberline_event` | bench, trial, kind | t_s, u_s, size_g, confirmed | of the event |
-| `emberline_result` | bench, trial, result, unit | value, u, low_95, high_95 | the trial's start |
+| `emberline_event` | bench, trial, kind, revision | t_s, u_s, size_g, confirmed, replaced | of the event |
+| `emberline_result` | bench, trial, result, unit, revision | value, u, low_95, high_95, replaced | the trial's start |
 
 Every field is a number, since not all such servers keep text. Times are whole milliseconds, since some keep no finer
-ones: two samples of a stream within one millisecond are set one apart. A row that is sent again replaces itself.
+ones: two samples of a stream within one millisecond are set one apart. A row that is sent again replaces itself; one of
+an earlier revision, which holds no more, has `replaced` 1.
 """
 
 import math
@@ -38,8 +39,20 @@ class Kind(StrEnum):
 
 FIELDS: Mapping[str, Mapping[str, Kind]] = {
     "emberline_sample": {"value": Kind.FLOAT, "raw": Kind.FLOAT, "fault": Kind.INTEGER},
-    "emberline_event": {"t_s": Kind.FLOAT, "u_s": Kind.FLOAT, "size_g": Kind.FLOAT, "confirmed": Kind.INTEGER},
-    "emberline_result": {"value": Kind.FLOAT, "u": Kind.FLOAT, "low_95": Kind.FLOAT, "high_95": Kind.FLOAT},
+    "emberline_event": {
+        "t_s": Kind.FLOAT,
+        "u_s": Kind.FLOAT,
+        "size_g": Kind.FLOAT,
+        "confirmed": Kind.INTEGER,
+        "replaced": Kind.INTEGER,
+    },
+    "emberline_result": {
+        "value": Kind.FLOAT,
+        "u": Kind.FLOAT,
+        "low_95": Kind.FLOAT,
+        "high_95": Kind.FLOAT,
+        "replaced": Kind.INTEGER,
+    },
 }
 """Fields of each measurement with their types, which never change: a server refuses a row of another type for good."""
 
@@ -134,7 +147,13 @@ class Sampler:
         return places, times
 
 
-def event_rows(bench: str, trial: str, start_ns: int, events: Iterable[Event]) -> Iterator[str]:
+def replaced_row(line: str) -> str:
+    """Return the line that says of another, of an event or a result, that it holds no more."""
+    named, _, t_ns = line.rsplit(" ", 2)
+    return f"{named} replaced=1i {t_ns}"
+
+
+def event_rows(bench: str, trial: str, revision: int, start_ns: int, events: Iterable[Event]) -> Iterator[str]:
     """Yield the lines of a trial's events."""
     for event in events:
         fields = {
@@ -142,17 +161,18 @@ def event_rows(bench: str, trial: str, start_ns: int, events: Iterable[Event]) -
             "u_s": event.u_s,
             "size_g": None if event.size_g is None else float(event.size_g.nominal_value),
             "confirmed": int(event.confirmed),
+            "replaced": 0,
         }
-        tags = {"bench": bench, "trial": trial, "kind": event.kind.value}
+        tags = {"bench": bench, "trial": trial, "kind": event.kind.value, "revision": str(revision)}
         yield row("emberline_event", tags, fields, start_ns + round(event.t_s * 1e9))
 
 
-def result_rows(bench: str, trial: str, start_ns: int, document: Mapping[str, Any]) -> Iterator[str]:
+def result_rows(bench: str, trial: str, revision: int, start_ns: int, document: Mapping[str, Any]) -> Iterator[str]:
     """Yield the lines of a trial's results, from its summary."""
     for name, result in document["results"].items():
         low, high = result["interval_95"] or (None, None)
-        fields = {"value": result["value"], "u": result["u"], "low_95": low, "high_95": high}
-        tags = {"bench": bench, "trial": trial, "result": name, "unit": result["unit"]}
-        line = row("emberline_result", tags, fields, start_ns)
-        if line:
-            yield line
+        if not math.isfinite(result["value"]):
+            continue
+        fields = {"value": result["value"], "u": result["u"], "low_95": low, "high_95": high, "replaced": 0}
+        tags = {"bench": bench, "trial": trial, "result": name, "unit": result["unit"], "revision": str(revision)}
+        yield row("emberline_result", tags, fields, start_ns)

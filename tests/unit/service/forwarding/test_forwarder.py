@@ -218,10 +218,28 @@ async def test_events_and_results_go_too_and_again_when_they_change(store: Store
 
     summed(700.0)
     one = forwarder(store, server)
-    key = (f"emberline_result,bench=yard,result=burn_time,trial={trial.id},unit=s", NOON_NS)
+    key = (f"emberline_result,bench=yard,result=burn_time,revision=1,trial={trial.id},unit=s", NOON_NS)
     async with forwarding(one):
         await until(lambda: server.rows.get(key, {}).get("value") == "700.0", "the result", 20.0)
         assert any("emberline_event" in stream and "kind=lit" in stream for stream in server.streams())
+        newer = (key[0].replace("revision=1", "revision=2"), NOON_NS)
+        summed(690.0)
+        await until(lambda: server.rows.get(newer, {}).get("value") == "690.0", "the corrected result", 20.0)
+        await until(lambda: server.rows[key].get("replaced") == "1i", "the end of the earlier one", 20.0)
+    assert server.rows[newer]["replaced"] == "0i"
+    assert store.changed_summaries(one.server.name) == []
+
+
+async def test_its_figures_tell_what_waits_and_since_when(store: Store, server: LineServer) -> None:
+    sent = fill(store)
+    server.answer = after(1, 503)
+    one = forwarder(store, server)
+    async with forwarding(one):
+        await until(lambda: one.failures == 1, "a failure", 10.0)
+        assert (one.behind, one.oldest_ns, one.failed_ns) == (store.newest_commit(), NOON_NS, NOON_NS)
+        await until(lambda: all_sent(store, one), "the cursor", 30.0)
+        await until(lambda: one.oldest_ns is None, "the end of waiting", 10.0)
+    assert (one.taken, one.behind, one.failures) == (sent, 0, 1)
 
 
 async def test_samples_that_no_server_has_are_not_pruned(store: Store, server: LineServer) -> None:

@@ -15,7 +15,7 @@ from uncertainties import ufloat
 from emberline.bench.bench_file import parse_bench
 from emberline.bench.samples import FLAG_FAULT, SampleBatch
 from emberline.curves.events import Event, EventKind
-from emberline.service.forwarding.rows import FIELDS, Kind, Sampler, event_rows, head, result_rows, row
+from emberline.service.forwarding.rows import FIELDS, Kind, Sampler, event_rows, head, replaced_row, result_rows, row
 
 BENCH = parse_bench(
     'id = "yard"\n[[channel]]\nrole = "mass"\n[channel.line]\nzero_counts = 100\ncounts_per_unit = 10\n'
@@ -76,17 +76,30 @@ def test_events_and_results_are_numbers() -> None:
         Event(EventKind.REFUEL, 90.5, 1.0, "step", ufloat(61.0, 0.5)),
         Event(EventKind.BOIL, 10.0, 2.0, "x", confirmed=False),
     ]
-    assert list(event_rows("yard", "t 1", 10**18, events)) == [
+    assert list(event_rows("yard", "t 1", 3, 10**18, events)) == [
         (
-            "emberline_event,bench=yard,kind=refuel,trial=t\\ 1 "
-            "t_s=90.5,u_s=1.0,size_g=61.0,confirmed=1i 1000000090500000000"
+            "emberline_event,bench=yard,kind=refuel,revision=3,trial=t\\ 1 "
+            "t_s=90.5,u_s=1.0,size_g=61.0,confirmed=1i,replaced=0i 1000000090500000000"
         ),
-        "emberline_event,bench=yard,kind=boil,trial=t\\ 1 t_s=10.0,u_s=2.0,confirmed=0i 1000000010000000000",
+        (
+            "emberline_event,bench=yard,kind=boil,revision=3,trial=t\\ 1 "
+            "t_s=10.0,u_s=2.0,confirmed=0i,replaced=0i 1000000010000000000"
+        ),
     ]
     document = {"results": {"thermal_efficiency": {"value": 0.25, "u": None, "unit": "", "interval_95": [0.2, None]}}}
-    assert list(result_rows("yard", "t", 10**18, document)) == [
-        "emberline_result,bench=yard,result=thermal_efficiency,trial=t value=0.25,low_95=0.2 1000000000000000000"
+    assert list(result_rows("yard", "t", 3, 10**18, document)) == [
+        (
+            "emberline_result,bench=yard,result=thermal_efficiency,revision=3,trial=t "
+            "value=0.25,low_95=0.2,replaced=0i 1000000000000000000"
+        )
     ]
+
+
+def test_a_row_that_holds_no_more_is_named_by_stream_and_time() -> None:
+    (line,) = event_rows("yard", "t 1", 3, 10**18, [Event(EventKind.BOIL, 10.0, 2.0, "x")])
+    assert replaced_row(line) == (
+        "emberline_event,bench=yard,kind=boil,revision=3,trial=t\\ 1 replaced=1i 1000000010000000000"
+    )
 
 
 def test_a_row_without_anything_known_is_no_row() -> None:
