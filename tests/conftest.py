@@ -1,3 +1,3 @@
-"""Loads what every test is held to (guards.py), and brokers for those that ask for one (broker_fixture.py)."""
+"""Loads what every test is held to (guards.py), and brokers and certificates for those that ask for them."""
 
-pytest_plugins = ["guards", "broker_fixture"]
+pytest_plugins = ["guards", "broker_fixture", "certificate_fixture"]

@@ -106,6 +106,20 @@ class BrokerAccess:
         return self.folder / Path(name).expanduser()
 
 
+def check_certificate(certificate: Path, key: Path | None) -> None:
+    """See to it that a certificate and its key can be used, before anything is served with them.
+
+    Raises:
+        ConfigError: They cannot.
+    """
+    try:
+        # A key under a password would be asked for at the terminal, where nobody sits when the machine starts.
+        ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(certificate, key, password=lambda: "")
+    except OSError as error:
+        what = "certificate with its key" if key is None else f"certificate that goes with {key}"
+        raise _unreadable(certificate, what, error) from error
+
+
 def broker_access(broker: Broker, folder: Path, environment: Mapping[str, str]) -> BrokerAccess:
     """Return the way to a broker, its files read once to see that they can be.
 

@@ -1,3 +1,4 @@
+import subprocess
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,7 @@ from emberline.config import (
     ConfigError,
     broker_access,
     broker_named,
+    check_certificate,
     data_directory,
     load_bench,
     load_plan,
@@ -137,3 +139,27 @@ def test_a_broker_named_by_a_person_keeps_the_rest_of_the_bench_file() -> None:
 def test_what_names_no_broker_is_refused(text: str) -> None:
     with pytest.raises(ConfigError, match="HOST:PORT"):
         broker_named(text, None)
+
+
+def test_a_certificate_with_its_key_is_found_good_before_it_is_used(certificate: tuple[Path, Path]) -> None:
+    made, key = certificate
+    check_certificate(made, key)
+    both = made.with_name("both.pem")
+    both.write_bytes(key.read_bytes() + made.read_bytes())
+    check_certificate(both, None)
+    for file, other, why in (
+        (made, None, "cannot be used"),
+        (key, made, "goes with"),
+        (made.with_name("x"), key, "no such"),
+    ):
+        with pytest.raises(ConfigError, match=why):
+            check_certificate(file, other)
+
+
+def test_a_key_under_a_password_is_refused_and_not_asked_for(certificate: tuple[Path, Path]) -> None:
+    made, key = certificate
+    locked = key.with_name("locked.key")
+    words = ["openssl", "ec", "-in", str(key), "-aes256", "-passout", "pass:a-word", "-out", str(locked)]
+    subprocess.run(words, check=True, capture_output=True, timeout=30)
+    with pytest.raises(ConfigError, match="cannot be used"):
+        check_certificate(made, locked)

@@ -13,7 +13,7 @@ from emberline.app.output import make_folder
 from emberline.app.stored import STORE_NAME, analysis_of, local_zone
 from emberline.app.summaries import write_summary
 from emberline.bench.bench_file import Bench, SerialPort
-from emberline.config import ConfigError, broker_access, broker_named, load_bench
+from emberline.config import ConfigError, broker_access, broker_named, check_certificate, load_bench
 from emberline.heat.result import QualityNote
 from emberline.store.errors import StoreDamagedError, StoreReplacedError
 from emberline.store.reader import StoreReader
@@ -175,18 +175,27 @@ async def _publish(data: Path, trial: str, name: str) -> bytes:
     return await called_apart(published, data, trial, name, name="making that file", limit_s=PUBLISH_LIMIT_S)
 
 
-def address_of(text: str) -> "Address":
-    """Return what `HOST:PORT` names; a host with colons stands in square brackets, as in a URL (RFC 3986, 3.2.2).
+def address_of(text: str, certificate: Path | None = None, key: Path | None = None) -> "Address":
+    """Return where `HOST:PORT` has pages served; a host with colons stands in square brackets (RFC 3986, 3.2.2).
+
+    Args:
+        text: Host and port.
+        certificate: File with the certificate by which they are served encrypted; None for plain HTTP.
+        key: File with its key; None where the certificate's own file holds it.
 
     Raises:
-        ConfigError: The text is neither.
+        ConfigError: The text is neither, or certificate and key cannot be used.
     """
     from emberline.web.server import Address
 
     host, _, port = text.rpartition(":")
     if not host or not port.isdecimal() or int(port) > 65_535 or (":" in host) != host.startswith("["):
         raise ConfigError(Path(text), f"{text!r} is no HOST:PORT: write it like 127.0.0.1:8437 or [::1]:8437")
-    return Address(host.strip("[]"), int(port))
+    if certificate is None and key is not None:
+        raise ConfigError(key, "a key alone encrypts nothing: name its certificate with --tls-certificate")
+    if certificate is not None:
+        check_certificate(certificate, key)
+    return Address(host.strip("[]"), int(port), certificate, key)
 
 
 def live_summary(data: Path, trial_id: str, provisional: bool) -> "Summed":

@@ -52,6 +52,15 @@ def _data(option: Path | None) -> Path:
 )
 @click.option("--no-http", is_flag=True, help="Serve no pages.")
 @click.option(
+    "--tls-certificate",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Serve the pages encrypted, with this certificate (PEM); they are https:// then.",
+)
+@click.option(
+    "--tls-key", type=click.Path(path_type=Path), metavar="FILE", help="Its key, where it is in a file of its own."
+)
+@click.option(
     "--server",
     type=click.Path(path_type=Path),
     metavar="FILE",
@@ -69,6 +78,8 @@ def run(
     keep_all: bool,
     http: str,
     no_http: bool,
+    tls_certificate: Path | None,
+    tls_key: Path | None,
     server: Path | None,
     data: Path | None,
 ) -> None:
@@ -87,7 +98,7 @@ def run(
 
     keep_heaps_small()
     log_to(log)
-    address = None if no_http else app.address_of(http)
+    address = None if no_http else app.address_of(http, tls_certificate, tls_key)
     kept = None if keep_all else keep
     asyncio.run(
         app.serve(

@@ -20,7 +20,7 @@ from emberline.trials.corrections import (
     Target,
     Undo,
 )
-from emberline.web.moment_field import moment_s, number
+from emberline.web.moment_field import moment_s, number, whole
 
 WEIGHTS: Mapping[str, tuple[str, str]] = {
     "pot.final_water_g": ("Water left in the pot", "g"),
@@ -153,8 +153,7 @@ def _weights(typed: Mapping[str, str]) -> dict[str, PlanValue | None]:
 
 
 def _seen(typed: Mapping[str, str]) -> int | None:
-    text = typed.get("seen", "")
-    return int(text) if text.isascii() and text.isdecimal() and len(text) < 9 else None
+    return whole(typed.get("seen", ""))
 
 
 def _plan_problems(form: str, error: PlanError) -> dict[str, str]:

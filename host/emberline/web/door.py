@@ -111,7 +111,8 @@ class Door:
         if scope["method"] == "GET" and self._is(given):
             rest = urlencode([(name, value) for name, value in asked if name != PARAMETER])
             answer = RedirectResponse(f"{scope['path']}{f'?{rest}' if rest else ''}", status_code=SEE_OTHER)
-            answer.set_cookie(COOKIE, given, max_age=YEAR_S, httponly=True, samesite="lax")
+            encrypted = scope["scheme"] == "https"
+            answer.set_cookie(COOKIE, given, max_age=YEAR_S, secure=encrypted, httponly=True, samesite="lax")
             await answer(scope, receive, send)
             return
         refusal = told(Request(scope), 401, NO_ENTRY)

@@ -9,7 +9,7 @@ import socket
 from collections.abc import Mapping
 from importlib.resources import files
 from typing import Any
-from urllib.parse import urlsplit
+from urllib.parse import SplitResult, urlsplit
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.datastructures import Headers, MutableHeaders
@@ -31,6 +31,8 @@ REFUSED = 422
 """What was sent is understood and cannot be taken (RFC 9110, section 15.5.21)."""
 NOT_NOW = 409
 """It can be taken at another time (RFC 9110, section 15.5.10)."""
+FAILURE = 500
+"""From here on the fault is not the request's (RFC 9110, section 15.6)."""
 
 _POLICY = "; ".join(
     (
@@ -165,15 +167,22 @@ class StaticFiles:
 
 
 class Guard:
-    """Refuses a POST that another site has a browser send, and gives every answer its headers.
+    """Refuses what another site has a browser ask or send, and gives every answer its headers.
 
-    A page elsewhere can make a browser post to this address, and a name elsewhere can be made to lead to it. So the
-    host that is asked has to be an address, `localhost` or this machine's name, and the page that asks has to be ours.
+    A page elsewhere can make a browser post to this address, and a name elsewhere can be made to lead to it, by which
+    that page could read, too. So the host that is asked has to be an address, `localhost` or a name of this machine,
+    and the page that posts has to be ours.
     """
 
-    def __init__(self, app: ASGIApp) -> None:
-        """Stand before an application."""
+    def __init__(self, app: ASGIApp, name: str = "") -> None:
+        """Stand before an application.
+
+        Args:
+            app: The application.
+            name: By which a person had it served; one more name of this machine.
+        """
         self._app = app
+        self._name = name.lower()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Handle one request."""
@@ -188,37 +197,49 @@ class Guard:
                     headers.setdefault(name, value)
             await send(message)
 
-        why = "" if scope["method"] in ("GET", "HEAD", "OPTIONS") else _foreign(Headers(scope=scope))
+        why = _foreign(Headers(scope=scope), scope["method"], self._name)
         if why:
-            LOG.warning("a request was refused: %s", why)
+            LOG.warning("a request was refused: %.300s", why)
             await told(Request(scope), 403, why)(scope, receive, send_with_headers)
             return
         await self._app(scope, receive, send_with_headers)
 
 
-def _foreign(headers: Headers) -> str:
-    """Return why a POST is not one of our own pages'; empty if it may be."""
+def _foreign(headers: Headers, method: str, served_as: str) -> str:
+    """Return why a request is not one of our own pages'; empty if it may be."""
     host = headers.get("host", "")
-    name = urlsplit(f"//{host}").hostname or ""
-    if not _ours(name):
+    reads = method in ("GET", "HEAD", "OPTIONS")
+    # A program that is no browser sends no host or origin, and does nothing behind a person's back.
+    if reads and not host:
+        return ""
+    name = _split(f"//{host}").hostname or ""
+    if not _ours(name, served_as):
         return (
             f"it was sent to {host or 'no host'}, which is not a name of this machine: open the page by the machine's "
-            "address or its own name"
+            "address or its own name, or give --http the name that others use"
         )
+    if reads:
+        return ""
     origin = headers.get("origin")
-    # A program that is no browser sends none, and does nothing behind a person's back.
-    if origin is not None and urlsplit(origin).netloc.lower() != host.lower():
+    if origin is not None and _split(origin).netloc.lower() != host.lower():
         return f"it came from a page of {origin}, not from one of Emberline's"
     if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
         return "it came from another site's page, not from one of Emberline's"
     return ""
 
 
-def _ours(name: str) -> bool:
+def _split(url: str) -> SplitResult:
+    try:
+        return urlsplit(url)
+    except ValueError:
+        return SplitResult("", "", "", "", "")
+
+
+def _ours(name: str, served_as: str) -> bool:
     """Tell whether a host's name cannot have been made up by somebody else."""
     machine = socket.gethostname().lower()
     short = machine.partition(".")[0]
-    if name in {"localhost", machine, short, *(f"{short}.{suffix}" for suffix in _AT_HOME)}:
+    if name and name in {"localhost", machine, short, served_as, *(f"{short}.{suffix}" for suffix in _AT_HOME)}:
         return True
     try:
         ipaddress.ip_address(name)
@@ -231,9 +252,14 @@ def _ours(name: str) -> bool:
 
 
 def told(request: Request, status: int, words: str) -> Response:
-    """Answer a request that failed, in words: to a script as a refusal, to a person as a page."""
+    """Answer a request that failed, in words: to a script as a refusal, to a person as a page.
+
+    A script gets the status of a refusal, as from `refused`, unless the fault is ours.
+    """
     if wants_json(request):
-        return refused({"": words})
+        answer = refused({"": words})
+        answer.status_code = status if status >= FAILURE else 200
+        return answer
     title = _TITLES.get(status, "That did not work")
     return page("error.html.j2", status, title=title, words=words)
 
@@ -256,7 +282,7 @@ async def _store_error(request: Request, error: Exception) -> Response:
 
 
 async def _failure(request: Request, error: Exception) -> Response:
-    LOG.error("%s %s failed", request.method, request.url.path, exc_info=error)
+    LOG.error("%s %.300s failed", request.method, request.scope["path"], exc_info=error)
     return told(request, 500, _FAILED)
 
 

@@ -16,6 +16,7 @@ from emberline.reports.figures import clock, half_width, plain
 from emberline.reports.wording import EVENTS
 from emberline.service.daemon import Daemon
 from emberline.web.frame import REFUSED, as_json, done, page, refused, wants_json
+from emberline.web.moment_field import whole
 from emberline.web.stream import Stream
 
 SHORTEST_S = 0.25
@@ -94,8 +95,8 @@ def asked_of(form: Mapping[str, str]) -> dict[str, Any]:
         return {**asked, **names, **flags, "with_pot": flags["with_pot"] or bool(names["pot"]), "factors": factors}
     if act == "go":
         asked["step"] = which
-    if act == "take" and which.isdecimal():
-        asked["offer"] = int(which)
+    if act == "take" and (offer := whole(which)) is not None:
+        asked["offer"] = offer
     asked["values"] = {key: text for key, text in form.items() if key not in _NO_KEY}
     return asked
 

@@ -49,6 +49,11 @@ def number(text: str, field: str, what: str) -> float:
     return value
 
 
+def whole(text: str) -> int | None:
+    """Return a number that counts something, as it stands in an address or a form; None for anything else."""
+    return int(text) if re.fullmatch("[0-9]{1,9}", text) else None
+
+
 def moment_text(t_s: float) -> str:
     """Write a moment as a field holds it, to the tenth of a second."""
     tenths = math.floor(abs(t_s) * 10.0 + 0.5)

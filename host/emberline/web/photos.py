@@ -11,15 +11,13 @@ from starlette.routing import Route
 
 from emberline.service.daemon import Daemon
 from emberline.service.errors import RequestError
-from emberline.service.photos import MOST_BYTES, prepared
+from emberline.service.photos import prepared
 from emberline.store.errors import TooManyPhotosError, UnknownPhotoError
 from emberline.store.records import Trial
 from emberline.store.store import Store
 from emberline.web.burn_events import local_time
 from emberline.web.frame import done, refused, wants_json
-
-_BESIDE_BYTES = 10_000
-"""What a form adds to the file that it sends."""
+from emberline.web.moment_field import whole
 
 
 class PhotoPages:
@@ -35,8 +33,8 @@ class PhotoPages:
         """Return the routes."""
         return [
             Route("/trials/{trial}/photos", self.add, methods=["POST"]),
-            Route("/trials/{trial}/photos/{photo:int}.jpg", self.show),
-            Route("/trials/{trial}/photos/{photo:int}/remove", self.remove, methods=["POST"]),
+            Route("/trials/{trial}/photos/{photo}.jpg", self.show),
+            Route("/trials/{trial}/photos/{photo}/remove", self.remove, methods=["POST"]),
         ]
 
     async def show(self, request: Request) -> Response:
@@ -52,9 +50,6 @@ class PhotoPages:
         """Keep a photo."""
         name = request.path_params["trial"]
         trial = await asyncio.to_thread(self._daemon.store.trial, name)
-        length = request.headers.get("content-length", "")
-        if not length.isdecimal() or int(length) > MOST_BYTES + _BESIDE_BYTES:
-            raise HTTPException(413, f"A photo of at most {MOST_BYTES / 1e6:.0f} MB is taken.")
         form = await request.form(max_files=1, max_fields=4)
         file = form.get("photo")
         try:
@@ -107,7 +102,10 @@ def photo_rows(store: Store, trial: Trial) -> list[dict[str, Any]]:
 
 
 def _named(request: Request) -> tuple[str, int]:
-    return request.path_params["trial"], int(request.path_params["photo"])
+    photo = whole(request.path_params["photo"])
+    if photo is None:
+        raise HTTPException(404)
+    return request.path_params["trial"], photo
 
 
 def _back(trial: Trial) -> str:

@@ -14,6 +14,7 @@ from emberline.service.desk import By, labelled
 from emberline.trials.corrections import CorrectionError
 from emberline.web import plan_form
 from emberline.web.frame import REFUSED, done, page, refused, wants_json
+from emberline.web.moment_field import whole
 
 
 def plan_routes(daemon: Daemon) -> list[Route]:
@@ -45,8 +46,7 @@ def plan_routes(daemon: Daemon) -> list[Route]:
         typed = {key: value for key, value in sent.items() if isinstance(value, str)}
         trial = await asyncio.to_thread(daemon.store.trial, name)
         found = plan_form.read(typed, plan_values(labelled(trial)))
-        seen = typed.get("seen", "")
-        by = By(typed.get("who", ""), typed.get("why", ""), int(seen) if seen.isdecimal() else None)
+        by = By(typed.get("who", ""), typed.get("why", ""), whole(typed.get("seen", "")))
         try:
             if isinstance(found, plan_form.Unreadable):
                 refusals: Mapping[str, str] = found.by_field

@@ -6,6 +6,7 @@ from starlette.types import ASGIApp
 
 from emberline.service.daemon import Daemon
 from emberline.service.metrics import Metrics
+from emberline.web.bounds import Bounds
 from emberline.web.compare_page import compare_routes
 from emberline.web.door import Door
 from emberline.web.frame import ERRORS, Guard, StaticFiles
@@ -21,7 +22,7 @@ from emberline.web.trial_page import TrialPages
 from emberline.web.trials_page import trials_routes
 
 
-def site(daemon: Daemon, version: str, publish: Publish, token: str | None = None) -> ASGIApp:
+def site(daemon: Daemon, version: str, publish: Publish, token: str | None = None, name: str = "") -> ASGIApp:
     """Return the application.
 
     Args:
@@ -29,6 +30,7 @@ def site(daemon: Daemon, version: str, publish: Publish, token: str | None = Non
         version: Version of the software.
         publish: Makes files of a trial for a person to take away.
         token: What a visitor must have; None where only this machine can reach the pages.
+        name: By which a person has them served.
     """
     metrics = Metrics(lambda: daemon.figures(version))
     routes = [
@@ -46,5 +48,5 @@ def site(daemon: Daemon, version: str, publish: Publish, token: str | None = Non
         Route("/static/{name}", StaticFiles().serve),
     ]
     # The guard stands before everything: a failure is answered outside an application's own middleware.
-    pages = Starlette(routes=routes, exception_handlers=ERRORS)
-    return Guard(pages if token is None else Door(pages, token))
+    pages = Bounds(Starlette(routes=routes, exception_handlers=ERRORS))
+    return Guard(pages if token is None else Door(pages, token), name)

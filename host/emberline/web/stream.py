@@ -17,6 +17,7 @@ from emberline.service.board import Board
 from emberline.service.recall import Recall
 from emberline.store.errors import StoreError
 from emberline.web.frame import as_json
+from emberline.web.moment_field import whole
 
 LOG = logging.getLogger(__name__)
 
@@ -123,4 +124,5 @@ def _seen(last_id: str) -> tuple[str, int]:
     """Return the trial and the version of the course that an id names; an id of another run names nothing."""
     run, _, rest = last_id.partition("/")
     version, _, trial = rest.partition("/")
-    return (trial, int(version)) if run == _RUN and version.isdecimal() else ("", 0)
+    seen = whole(version)
+    return (trial, seen) if run == _RUN and seen is not None else ("", 0)

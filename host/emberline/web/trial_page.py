@@ -38,8 +38,6 @@ from emberline.web.photos import photo_rows
 from emberline.web.trial_files import FILES, Parts, folder_of, read_parts
 from emberline.web.trial_words import began
 
-MOST_BYTES = 200_000
-"""A form with a plan fits many times."""
 PICTURE_POLICY = "default-src 'none'; style-src 'unsafe-inline'"
 """What a picture may do that was drawn with styles of its own: show them, and nothing else."""
 
@@ -146,9 +144,6 @@ class TrialPages:
         trial, form = request.path_params["trial"], request.path_params["form"]
         if form not in FORMS:
             raise HTTPException(404)
-        length = request.headers.get("content-length", "")
-        if not length.isdecimal() or int(length) > MOST_BYTES:
-            raise HTTPException(413)
         sent = await request.form()
         typed = {name: value for name, value in sent.items() if isinstance(value, str)}
         made = await correct(self._desk, trial, form, typed)

@@ -18,6 +18,7 @@ from emberline.reports.spark import HEIGHT, WIDTH, spark_path
 from emberline.reports.wording import HEADLINES, result_meaning, result_title
 from emberline.service.daemon import Daemon
 from emberline.web.frame import page
+from emberline.web.moment_field import whole
 from emberline.web.trial_words import entries_of
 
 FACTOR = "factor."
@@ -84,7 +85,6 @@ def trials_routes(daemon: Daemon) -> list[Route]:
 def wanted_of(query: QueryParams) -> Wanted:
     """Return what an address asks for; what it does not say well is left at its usual value."""
     sort = query.get("sort", BEGAN)
-    number = query.get("page", "1")
     chosen = {
         name.removeprefix(FACTOR): value for name, value in query.items() if name.startswith(FACTOR) and value != ""
     }
@@ -94,7 +94,7 @@ def wanted_of(query: QueryParams) -> Wanted:
         query.get("bench", ""),
         sort if sort in SORTS else BEGAN,
         query.get("order", DOWN) != UP,
-        int(number) if number.isascii() and number.isdecimal() and len(number) < 7 else 1,
+        whole(query.get("page", "")) or 1,
     )
 
 

@@ -46,3 +46,11 @@ def test_the_summary_of_a_live_trial_says_whether_it_is_provisional(tmp_path: Pa
     assert summed.page.is_file()
     notes = [note["text"] for note in json.loads(summed.document)["quality"]]
     assert any("provisional" in text for text in notes) == provisional
+
+
+def test_a_key_without_its_certificate_is_refused(certificate: tuple[Path, Path]) -> None:
+    assert app.address_of("127.0.0.1:8437", *certificate).certificate == certificate[0]
+    with pytest.raises(ConfigError, match="tls-certificate"):
+        app.address_of("127.0.0.1:8437", None, certificate[1])
+    with pytest.raises(ConfigError, match="there is no such file"):
+        app.address_of("127.0.0.1:8437", certificate[0].with_name("other.crt"))

@@ -104,7 +104,33 @@ async def test_errors_are_told_in_words(kind: str, status: int, words: str) -> N
     assert for_script.json() == {"refused": {"": words}}
 
 
+async def test_a_page_that_a_made_up_name_leads_to_may_not_even_read() -> None:
+    # Another site's script, whose own name was made to lead here meanwhile, would be of one origin with what it reads.
+    for host in ("elsewhere.example:8437", f"{SHORT}.elsewhere.example", "127.0.0.1.elsewhere.example"):
+        answer = await asked(APP, "GET", "/", {"host": host})
+        assert (answer.status, "kept" in answer.text) == (403, False)
+    for host in ("localhost:8437", "192.168.1.7", f"{SHORT}.local"):
+        assert (await asked(APP, "GET", "/", {"host": host})).status == 200
+
+
+async def test_the_name_by_which_pages_are_served_is_ours() -> None:
+    named = Guard(APP._app, "Bench.example.org")
+    host = {"host": "bench.example.org:8437", "origin": "https://bench.example.org:8437"}
+    assert (await asked(named, "POST", "/", host)).status == 200
+    assert (await asked(APP, "POST", "/", host)).status == 403
+
+
+@pytest.mark.parametrize("host", ["[", "[::1", "[x]", "//", "@", ":", "127.0.0.1:x", "\x7f", "a b"])
+async def test_a_host_that_is_none_breaks_nothing(host: str) -> None:
+    for method in ("GET", "POST"):
+        assert (await asked(APP, method, "/", {"host": host, "origin": f"http://{host}"})).status in (200, 403)
+    assert (await asked(APP, "POST", "/", {"host": "localhost", "origin": f"http://{host}"})).status == 403
+
+
 async def test_a_bug_is_owned_up_to_without_its_insides() -> None:
+    for_script = await asked(APP, "GET", "/fail/bug", {"accept": "application/json"}, raises=[ZeroDivisionError])
+    assert for_script.status == 500
+    assert "Something went wrong" in for_script.json()["refused"][""]
     answer = await asked(APP, "GET", "/fail/bug", raises=[ZeroDivisionError])
     assert answer.status == 500
     assert "Something went wrong in Emberline itself" in answer.text

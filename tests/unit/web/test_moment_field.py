@@ -3,7 +3,7 @@
 import pytest
 
 from emberline.trials.corrections import CorrectionError
-from emberline.web.moment_field import moment_s, moment_text, number
+from emberline.web.moment_field import moment_s, moment_text, number, whole
 
 
 @pytest.mark.parametrize(
@@ -42,3 +42,11 @@ def test_numbers_have_points_or_commas() -> None:
         with pytest.raises(CorrectionError, match="write seconds") as refused:
             number(text, "u_s", "seconds")
         assert refused.value.field == "u_s"
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [("0", 0), ("12", 12), ("", None), ("-1", None), ("1.5", None), ("9" * 5000, None), ("²", None), ("٣", None)],
+)
+def test_what_counts_is_a_short_row_of_digits(text: str, value: int | None) -> None:
+    assert whole(text) == value

@@ -8,7 +8,6 @@ from starlette.applications import Starlette
 
 from emberline.service.board import Board
 from emberline.store.store import Store
-from emberline.web import photos as module
 from emberline.web.frame import ERRORS, Guard
 from emberline.web.photos import PhotoPages, photo_rows
 from unit.store.made_up import NOON_NS, SECOND_NS
@@ -83,13 +82,11 @@ async def test_what_is_no_photo_is_refused_in_words(app: Guard, trial: str, stor
     assert store.photos(trial) == []
 
 
-async def test_a_body_too_large_or_of_unknown_length_is_not_read(
-    app: Guard, trial: str, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(module, "MOST_BYTES", 100)
-    monkeypatch.setattr(module, "_BESIDE_BYTES", 0)
-    assert (await sent(app, trial, picture())).status == 413
-    assert (await sent(app, trial, picture(), **{"content-length": ""})).status == 413
+@pytest.mark.parametrize("number", ["9" * 5000, "9" * 30, "-1", "x", "..", "\N{ARABIC-INDIC DIGIT THREE}"])
+async def test_a_number_that_no_photo_has_finds_none(app: Guard, trial: str, number: str) -> None:
+    assert (await asked(app, "GET", f"/trials/{trial}/photos/{number}.jpg")).status == 404
+    removed = await asked(app, "POST", f"/trials/{trial}/photos/{number}/remove", {"host": "localhost"})
+    assert removed.status == 404
 
 
 async def test_an_unknown_trial_takes_no_photo(app: Guard) -> None:

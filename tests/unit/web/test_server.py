@@ -1,8 +1,11 @@
 import asyncio
+import contextlib
 import json
 import socket
+import ssl
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
@@ -107,8 +110,28 @@ async def test_a_viewer_who_takes_nothing_does_not_hold_up_the_end(daemon: Simpl
         one.close()
 
 
-@pytest.mark.skipif(not hasattr(socket, "TCP_USER_TIMEOUT"), reason="Linux has this option")
-def test_the_system_breaks_off_a_connection_whose_other_end_takes_nothing() -> None:
-    # Three sockets that read nothing of a stream were open for a minute and a half without it, and 25 s with it.
-    with module._listener(Address(port=0)) as listener:
-        assert listener.getsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT) == module.TAKE_NOTHING_MS
+async def test_with_a_certificate_pages_are_encrypted(daemon: SimpleNamespace, certificate: tuple[Path, Path]) -> None:
+    async with served(daemon, Address("127.0.0.1", 0, *certificate)):
+        await until(lambda: daemon.health.address is not None, "the server")
+        assert daemon.health.address.startswith("https://127.0.0.1:")
+        port = int(daemon.health.address.rpartition(":")[2].removesuffix("/health"))
+        trusting = ssl.create_default_context(cafile=certificate[0])
+        reader, writer = await asyncio.open_connection("127.0.0.1", port, ssl=trusting)
+        writer.write(b"GET /health HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: close\r\n\r\n")
+        assert (await reader.readline()).startswith(b"HTTP/1.1 503")
+        await reader.read()
+        writer.close()
+        with contextlib.suppress(OSError):
+            await writer.wait_closed()
+
+
+async def test_a_certificate_that_went_is_told_and_tried_again(
+    daemon: SimpleNamespace, certificate: tuple[Path, Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(module, "AGAIN_S", 0.02)
+    away = certificate[0].with_suffix(".away")
+    certificate[0].rename(away)
+    async with served(daemon, Address("127.0.0.1", 0, *certificate)):
+        await until(lambda: bool(daemon.health.health().warnings), "the warning")
+        away.rename(certificate[0])
+        await until(lambda: daemon.health.address is not None, "the server")

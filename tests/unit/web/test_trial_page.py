@@ -157,14 +157,6 @@ async def test_of_two_corrections_at_once_the_second_is_told_of_the_first(bench:
     assert "Ana changed the plan meanwhile" in plans[1].text
 
 
-async def test_more_than_a_plan_is_not_even_read(bench: Bench) -> None:
-    trial = summed(bench)
-    for length in ("200001", "", "x"):
-        answer = await post(bench, f"/trials/{trial}/correct/plan", {"content-length": length}, who="Ana", plan="")
-        assert (answer.status, "More was sent than is taken at once." in answer.text) == (413, True)
-    assert bench.store.corrections(trial) == []
-
-
 async def test_another_sites_page_corrects_nothing(bench: Bench) -> None:
     trial = summed(bench)
     for headers in ({"origin": "http://elsewhere.example"}, {"sec-fetch-site": "cross-site"}):
