@@ -8,7 +8,7 @@ import sys
 from collections.abc import AsyncIterator, Mapping
 from contextlib import asynccontextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from emberline.service.control_client import ask
 from emberline.service.errors import NoDaemonError, RequestError
@@ -26,17 +26,19 @@ class DaemonProcess:
         log: Where all of them log.
     """
 
-    def __init__(self, data: Path, *options: str, **environment: str) -> None:
+    def __init__(self, data: Path, *options: str, out: BinaryIO | None = None, **environment: str) -> None:
         """Describe it; `start` runs it.
 
         Args:
             data: The data folder.
             options: Further words for `emberline run`.
+            out: Where it says what it says to a person; nowhere by default.
             environment: Further variables.
         """
         self.data = data
         self.log = data.with_name(data.name + ".log")
         self._words = ("run", "--data", str(data), "--log", str(self.log), *options)
+        self._out = out
         self._environment = environment
         self._process: asyncio.subprocess.Process | None = None
 
@@ -58,7 +60,7 @@ class DaemonProcess:
             *self._words,
             env={**os.environ, **self._environment},
             stdin=asyncio.subprocess.DEVNULL,
-            stdout=asyncio.subprocess.DEVNULL,
+            stdout=asyncio.subprocess.DEVNULL if self._out is None else self._out,
         )
 
     async def kill(self) -> None:
@@ -122,9 +124,11 @@ def samples_stored(health: Mapping[str, Any]) -> int:
 
 
 @asynccontextmanager
-async def daemon_process(data: Path, *options: str, **environment: str) -> AsyncIterator[DaemonProcess]:
+async def daemon_process(
+    data: Path, *options: str, out: BinaryIO | None = None, **environment: str
+) -> AsyncIterator[DaemonProcess]:
     """Run a daemon, and end whichever runs on its folder afterwards."""
-    daemon = DaemonProcess(data, *options, **environment)
+    daemon = DaemonProcess(data, *options, out=out, **environment)
     await daemon.start()
     try:
         yield daemon

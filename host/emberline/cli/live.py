@@ -117,10 +117,17 @@ def run(
 
 
 def _told_where(url: str) -> None:
+    import sys
+
     from emberline.cli.linking import show_link
 
     click.echo("Watch and touch it:")
-    show_link(url)
+    address, _, secret = url.partition("?")
+    if secret and not sys.stdout.isatty():
+        # What a service says is kept in a journal, which others may read.
+        click.echo(f"{address} (`emberline link` shows the link that lets others in)")
+    else:
+        show_link(url)
 
 
 @click.command(epilog=epilog("emberline watch --data burns-2026", 2, 6))

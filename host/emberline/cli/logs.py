@@ -17,6 +17,8 @@ def log_to(path: Path | None) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
         handler = RotatingFileHandler(path, maxBytes=LARGEST_BYTES, backupCount=KEPT, encoding="utf-8")
     handler.setFormatter(logging.Formatter("%(asctime)s %(levelname)s %(message)s"))
+    # Whoever sends a damaged form is told so; this library tells the service's own output as well.
+    logging.getLogger("python_multipart").setLevel(logging.CRITICAL)
     root = logging.getLogger("emberline")
     root.setLevel(logging.INFO)
     root.handlers = [handler]

@@ -4,6 +4,7 @@ import asyncio
 import socket
 from typing import Any
 
+import h11
 from uvicorn.protocols.http.h11_impl import H11Protocol, RequestResponseCycle
 
 MOST_CONNECTIONS = 512
@@ -77,6 +78,16 @@ class Connection(H11Protocol):
         if self._look_again is not None:
             self._look_again.cancel()
         super().connection_lost(exc)
+
+    def send_400_response(self, msg: str) -> None:
+        """Refuse what is no HTTP; an answer that is under way then, or was given already, is all there is."""
+        if self.cycle is not None:
+            self.cycle.disconnected = True
+            self.cycle.message_event.set()
+        if self.conn.our_state in (h11.IDLE, h11.SEND_RESPONSE):
+            super().send_400_response(msg)
+        else:
+            self.transport.abort()
 
     def _look(self, before: RequestResponseCycle | None) -> None:
         if self._look_again is not None and self.cycle is before and (before is None or before.response_complete):

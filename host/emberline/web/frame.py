@@ -14,7 +14,7 @@ from urllib.parse import SplitResult, urlsplit
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.exceptions import HTTPException
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -215,14 +215,14 @@ def _foreign(headers: Headers, method: str, served_as: str) -> str:
     name = _split(f"//{host}").hostname or ""
     if not _ours(name, served_as):
         return (
-            f"it was sent to {host or 'no host'}, which is not a name of this machine: open the page by the machine's "
-            "address or its own name, or give --http the name that others use"
+            f"it was sent to {repr(host) if host else 'no host'}, which is not a name of this machine: open the page by the "
+            "machine's address or its own name, or give --http the name that others use"
         )
     if reads:
         return ""
     origin = headers.get("origin")
     if origin is not None and _split(origin).netloc.lower() != host.lower():
-        return f"it came from a page of {origin}, not from one of Emberline's"
+        return f"it came from a page of {origin!r}, not from one of Emberline's"
     if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
         return "it came from another site's page, not from one of Emberline's"
     return ""
@@ -254,11 +254,11 @@ def _ours(name: str, served_as: str) -> bool:
 def told(request: Request, status: int, words: str) -> Response:
     """Answer a request that failed, in words: to a script as a refusal, to a person as a page.
 
-    A script gets the status of a refusal, as from `refused`, unless the fault is ours.
+    A script that posts gets the status of a refusal, as from `refused`, unless the fault is ours.
     """
     if wants_json(request):
         answer = refused({"": words})
-        answer.status_code = status if status >= FAILURE else 200
+        answer.status_code = 200 if request.method == "POST" and status < FAILURE else status
         return answer
     title = _TITLES.get(status, "That did not work")
     return page("error.html.j2", status, title=title, words=words)
@@ -281,8 +281,13 @@ async def _store_error(request: Request, error: Exception) -> Response:
     return told(request, 503, _sentence(str(error)))
 
 
+async def _left(request: Request, _: Exception) -> Response:
+    # Nobody takes this answer.
+    return told(request, 400, "The connection ended before all was sent.")
+
+
 async def _failure(request: Request, error: Exception) -> Response:
-    LOG.error("%s %.300s failed", request.method, request.scope["path"], exc_info=error)
+    LOG.error("%s %.300r failed", request.method, request.scope["path"], exc_info=error)
     return told(request, 500, _FAILED)
 
 
@@ -290,6 +295,7 @@ ERRORS = {
     HTTPException: _http_error,
     RequestError: _request_error,
     StoreError: _store_error,
+    ClientDisconnect: _left,
     Exception: _failure,
 }
 """How the errors that a page can meet are told."""

@@ -99,6 +99,44 @@ async def test_a_connection_on_which_nothing_happens_is_broken_off(
         writer.close()
 
 
+CHUNKED = b"POST / HTTP/1.1\r\nHost: localhost\r\nTransfer-Encoding: chunked\r\n\r\n"
+
+
+async def test_a_body_that_breaks_off_its_form_after_the_answer_only_ends_the_connection() -> None:
+    async with served() as port:
+        reader, writer = await asyncio.open_connection("127.0.0.1", port)
+        writer.write(CHUNKED)
+        assert b"200" in await answer(reader)
+        writer.write(b"no size\r\n")
+        with contextlib.suppress(ConnectionError):
+            assert b"400" not in await reader.read()
+        writer.close()
+
+
+async def test_a_body_that_breaks_off_its_form_before_the_answer_is_refused_and_told_to_the_reader() -> None:
+    heard = asyncio.Queue[str]()
+
+    async def reading(scope: Scope, receive: Receive, send: Send) -> None:
+        while True:
+            message = await receive()
+            await heard.put(message["type"])
+            if message["type"] == "http.disconnect":
+                # As a page does that tells of what it met.
+                await PlainTextResponse("nobody takes this")(scope, receive, send)
+                return
+
+    async with served(reading) as port:
+        reader, writer = await asyncio.open_connection("127.0.0.1", port)
+        writer.write(CHUNKED + b"1\r\nx\r\n")
+        async with asyncio.timeout(10.0):
+            assert await heard.get() == "http.request"
+            writer.write(b"no size\r\n")
+            text = await reader.read()
+            assert (text.count(b"HTTP/1.1"), b"400" in text) == (1, True)
+            assert await heard.get() == "http.disconnect"
+        writer.close()
+
+
 async def test_an_answer_that_takes_long_is_waited_for(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(module, "SILENT_S", 0.05)
     looked, looks = asyncio.Event(), 0

@@ -3,7 +3,7 @@ import socket
 import pytest
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
@@ -25,6 +25,7 @@ async def failing(request: Request) -> Response:
         "trial": UnknownTrialError("there is no trial 'x'"),
         "disk": StoreFullError("the disk is full: free some room"),
         "http": HTTPException(404, "No such bench."),
+        "left": ClientDisconnect(),
         "bug": ZeroDivisionError("a secret of the inside"),
     }
     raise kinds[request.path_params["kind"]]
@@ -136,6 +137,19 @@ async def test_a_bug_is_owned_up_to_without_its_insides() -> None:
     assert "Something went wrong in Emberline itself" in answer.text
     assert "secret" not in answer.text
     assert "default-src 'none'" in answer.headers["content-security-policy"]
+
+
+async def test_a_viewer_who_leaves_while_sending_is_no_bug(caplog: pytest.LogCaptureFixture) -> None:
+    answer = await asked(APP, "GET", "/fail/left")
+    assert (answer.status, caplog.text) == (400, "")
+
+
+async def test_a_method_that_opens_a_tunnel_is_refused_to_scripts_too() -> None:
+    # Any answer of success would turn the connection into a tunnel (RFC 9110, section 9.3.6).
+    for method in ("CONNECT", "GET", "DELETE"):
+        for path in ("/nowhere", "/fail/request"):
+            headers = {"host": "localhost", "accept": "application/json"}
+            assert (await asked(APP, method, path, headers)).status in (404, 405, 409)
 
 
 async def test_what_a_page_shows_is_escaped() -> None:
