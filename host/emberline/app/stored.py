@@ -8,10 +8,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
+import numpy as np
+
 from emberline.bench.bench_file import Bench, default_bench, parse_bench
 from emberline.bench.calibration import for_calibrated_source
 from emberline.bench.channels import Channel, Role, default_channel
 from emberline.bench.plan import Plan, parse_plan
+from emberline.bench.samples import FLAG_ARRIVAL_STAMPED, FLAG_UNCHECKED, SampleBatch
 from emberline.heat.result import QualityNote
 from emberline.store.curves import curves_of
 from emberline.store.errors import UnknownTrialError
@@ -102,7 +105,8 @@ def analysis_of(store: StoreReader, trial: Trial, *, follow: bool = True) -> "An
     from emberline.trials.tracker import Tracked
 
     channels = channels_of(trial)
-    curves = curves_of(store.trial_batches(trial), channels, trial.start_ns)
+    batches = list(store.trial_batches(trial))
+    curves = curves_of(batches, channels, trial.start_ns)
     described = {role: channels[role] for role in curves if bench_of(trial).by_role(role)}
     saved = store.events(trial.id)
     log = store.corrections(trial.id)
@@ -123,7 +127,21 @@ def analysis_of(store: StoreReader, trial: Trial, *, follow: bool = True) -> "An
     )
     told = [QualityNote("import", remark) for remark in trial.remarks]
     told += [QualityNote("lost", words) for words in losses(store, trial)]
+    told += doubts(batches)
     return replace(analysis, quality=(*told, *analysis.quality))
+
+
+def doubts(batches: Sequence[SampleBatch]) -> list[QualityNote]:
+    """Return what cannot be known of readings because of the way in which they came."""
+    flags = int(np.bitwise_or.reduce(np.concatenate([batch.flags for batch in batches]))) if batches else 0
+    notes = []
+    if flags & FLAG_UNCHECKED:
+        text = "Readings came as lines of text without a checksum: a damaged digit can go unseen."
+        notes.append(QualityNote("unchecked", text))
+    if flags & FLAG_ARRIVAL_STAMPED:
+        text = "Readings without a time of their own bear that of their arrival, which is late by what the way took."
+        notes.append(QualityNote("arrival_stamped", text))
+    return notes
 
 
 def losses(store: StoreReader, trial: Trial) -> list[str]:

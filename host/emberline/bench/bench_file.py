@@ -1,7 +1,7 @@
 """The bench file: which channels a bench has, how they are calibrated, and where its device is found."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from math import hypot, sqrt
 
@@ -10,6 +10,7 @@ from emberline.bench.calibration import BridgeFit, Linear, ThermocoupleCode, fit
 from emberline.bench.channels import Channel, Role, default_channel
 from emberline.bench.errors import BenchFileError as BenchFileError
 from emberline.bench.errors import CalibrationError
+from emberline.bench.text_lines import TextLines, read_text_lines
 from emberline.bench.toml_reading import Hint, Quantity, Reading, Section
 
 DEFAULT_BAUD = 115_200
@@ -37,6 +38,7 @@ class SerialPort:
         serial_number: USB serial number, where several devices of one kind are plugged in.
         device: Id that the device must give in its hello; another device on the port is refused.
         baud: Bits a second.
+        lines: What stands where in its lines of text; None for a device that sends frames.
     """
 
     port: str | None = None
@@ -45,6 +47,7 @@ class SerialPort:
     serial_number: str | None = None
     device: str | None = None
     baud: int = DEFAULT_BAUD
+    lines: TextLines | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +135,7 @@ def parse_bench(text: str) -> Bench:
         root.complain("id", f"id = {bench_id!r} may hold letters, digits, - and _ only, 64 at most")
     name = root.text("name") or bench_id.replace("-", " ").replace("_", " ").capitalize()
     channels = _channels(root)
-    serial = _serial(root.section("serial"))
+    serial = _serial(root.section("serial"), channels)
     broker = _broker(root.section("mqtt"))
     trial = _trial(root.section("trial"))
     root.close()
@@ -258,10 +261,11 @@ def _calibrated(channel: Channel, fit: BridgeFit) -> Channel:
     )
 
 
-def _serial(section: Section | None) -> SerialPort | None:
+def _serial(section: Section | None, channels: Sequence[Channel]) -> SerialPort | None:
     if section is None:
         return None
     number = Quantity(0, 0xFFFF, "")
+    lines = section.section("lines")
     serial = SerialPort(
         port=section.text("port"),
         vendor_id=section.whole("vendor_id", number),
@@ -269,8 +273,11 @@ def _serial(section: Section | None) -> SerialPort | None:
         serial_number=section.text("serial_number"),
         device=section.text("device"),
         baud=section.whole("baud", Quantity(1_200, 4_000_000, "bits a second")) or DEFAULT_BAUD,
+        lines=None if lines is None else read_text_lines(lines, channels),
     )
     section.close()
+    if serial.lines is not None and serial.device is not None:
+        section.complain("device", "lines of text do not say which device they come from: leave device out")
     if serial.port is None and (serial.vendor_id is None or serial.product_id is None):
         section.complain("port", "[serial] needs port, or vendor_id and product_id to search for it")
     return serial

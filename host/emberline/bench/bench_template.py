@@ -63,6 +63,9 @@ _OTHERS = """
 # port = "/dev/serial/by-id/..."   # or vendor_id = 0x2341 and product_id = 0x0043 to search for it
 # device = "..."                   # only this device is accepted
 
+# A device that prints lines of text has a table [serial.lines] here, and no `device`: a source is then the number of a
+# value in the line, from 1, or its label. `emberline doctor --write FILE` writes such a file for you.
+
 # [mqtt]                           # for a device behind a broker; beside [serial], the broker is only told what happens
 # host = "localhost"
 # user = "..."                     # with password_file = "..." or EMBERLINE_MQTT_PASSWORD in the environment

@@ -9,6 +9,8 @@ FLAG_FAULT = 1
 """Bit of `SampleBatch.flags`: the converter reported a fault (open or shorted lead, saturation)."""
 FLAG_ARRIVAL_STAMPED = 2
 """Bit of `SampleBatch.flags`: the time is that of arrival, because the source sent none of its own."""
+FLAG_UNCHECKED = 4
+"""Bit of `SampleBatch.flags`: read from a line of text without a checksum, so that damage can go unseen."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

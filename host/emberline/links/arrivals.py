@@ -115,7 +115,20 @@ class Unnumbered:
     teller: Teller
 
 
-Arrival = SampleBatch | Lost | Greeting | Restart | Unnumbered
+@dataclass(frozen=True, slots=True)
+class Missed:
+    """Readings of one channel without numbers that will not come any more, between two that did; as `Unnumbered`."""
+
+    device: str
+    channel: str
+    count: int
+    start_ns: int
+    end_ns: int
+    reason: str
+    teller: Teller
+
+
+Arrival = SampleBatch | Lost | Greeting | Restart | Unnumbered | Missed
 
 
 @dataclass

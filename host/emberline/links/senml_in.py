@@ -4,8 +4,7 @@ import hashlib
 import logging
 from collections import deque
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
-from statistics import median
+from dataclasses import replace
 
 import numpy as np
 
@@ -13,6 +12,7 @@ from emberline.bench.samples import FLAG_ARRIVAL_STAMPED
 from emberline.links.arrivals import DeviceChannel, Greeting, Unnumbered
 from emberline.links.mqtt_claims import Claims
 from emberline.links.mqtt_messages import Packet, nobody
+from emberline.links.pace import Pace
 from emberline.links.senml import Reading, SenmlError, read_senml
 from emberline.links.senml_units import conversion
 
@@ -24,31 +24,6 @@ MAX_CHANNELS = 64
 """More names than a bench has; beyond it they are refused, so that made-up names fill no memory."""
 SEEN = 256
 """Messages without times of which a repeat is recognised by its bytes."""
-INTERVALS = 8
-CHANGED = 1.5
-"""A channel's pace is told anew when it is so many times another."""
-
-
-@dataclass
-class _Pace:
-    """How often a channel comes."""
-
-    told_s: float = 1.0
-    _last_ns: int | None = None
-    _intervals_s: deque[float] = field(default_factory=lambda: deque(maxlen=INTERVALS))
-
-    def note(self, t_ns: int) -> bool:
-        """Take note of a reading; return whether the pace is another than was told."""
-        if self._last_ns is not None and t_ns > self._last_ns:
-            self._intervals_s.append((t_ns - self._last_ns) * 1e-9)
-        self._last_ns = max(t_ns, self._last_ns or t_ns)
-        if len(self._intervals_s) < INTERVALS // 2:
-            return False
-        pace_s = median(self._intervals_s)
-        if self.told_s / CHANGED < pace_s < self.told_s * CHANGED:
-            return False
-        self.told_s = pace_s
-        return True
 
 
 class SenmlIn:
@@ -79,7 +54,7 @@ class SenmlIn:
         self._claims = claims
         self._unread = unread
         self._channels: dict[str, DeviceChannel] = {}
-        self._paces: dict[str, _Pace] = {}
+        self._paces: dict[str, Pace] = {}
         self._devices: dict[str, str] = {}
         self._seen: deque[bytes] = deque(maxlen=SEEN)
 
@@ -152,7 +127,7 @@ class SenmlIn:
                 self.discarded += 1
                 return
             self._channels[name] = DeviceChannel(name, unit.unit, 1.0, 1.0, 0, calibrated=bool(reading.unit))
-            self._paces[name] = _Pace()
+            self._paces[name] = Pace()
             self.changed = True
         self._devices[name] = device
         t_ns = round(reading.t_s * 1e9) + (arrived_ns if reading.relative else 0)

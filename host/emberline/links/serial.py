@@ -7,16 +7,14 @@ from typing import Any
 
 from emberline.bench.bench_file import SerialPort
 from emberline.bench.samples import SampleBatch
-from emberline.links.arrivals import Greeting, Translator
+from emberline.links.arrivals import Greeting, Unnumbered
 from emberline.links.errors import LinkError, LinkLostError
+from emberline.links.lines_in import LinesIn
 from emberline.links.link import LEAST_TICK_S, TICK_S, LinkClock, LinkState, Take, age_limits_s
 from emberline.links.pauses import Pauses
 from emberline.links.ports import find_port
 from emberline.links.serial_io import SerialIO
-from emberline.links.standings import read_standing, standing_document
-from emberline_wire import LinkState as SessionState
-from emberline_wire import Refused, Session
-from emberline_wire.errors import BadStateError
+from emberline.links.serial_talk import FramesTalk, Talk
 
 LOG = logging.getLogger(__name__)
 
@@ -31,7 +29,7 @@ class SerialLink:
     Attributes:
         state: Where the link stands.
         trouble: What went wrong last, in words; empty while streaming.
-        greeting: The device's last greeting.
+        talk: What is spoken on the port.
     """
 
     def __init__(
@@ -49,27 +47,33 @@ class SerialLink:
         Args:
             wanted: The port and, if named, the device.
             clock: The daemon's clock.
-            names: Channel names within the bench, by names on the device, where the two differ.
+            names: Channel names within the bench, by names on the device or columns, where the two differ.
             standing: What `remember` was given last, in an earlier run.
             remember: Called after each commit, before the device is told, with how far its samples are stored.
             pauses: Waits between attempts.
         """
         self.state = LinkState.SEEKING
         self.trouble = ""
-        self.greeting: Greeting | None = None
+        self.talk: Talk = (
+            FramesTalk(wanted, names or {}, standing, remember)
+            if wanted.lines is None
+            else LinesIn(wanted.lines, names or {}, wanted.baud)
+        )
         self._wanted = wanted
         self._clock = clock
-        self._session = _session(wanted, standing)
-        self._translator = Translator(names or {})
-        self._remember = remember
         self._pauses = pauses or Pauses()
         self._io: SerialIO | None = None
         self._last_news_ns = 0
 
     @property
+    def greeting(self) -> Greeting | None:
+        """The device's last greeting."""
+        return self.talk.greeting
+
+    @property
     def discarded(self) -> int:
-        """Frames that arrived damaged, and bytes between frames, counted together."""
-        return self._session.frames.counters.discarded
+        """What arrived and could not be read."""
+        return self.talk.discarded
 
     async def run(self, take: Take) -> None:
         """Keep the link up until cancelled, and hand on what arrives.
@@ -90,12 +94,8 @@ class SerialLink:
             self.state = LinkState.CLOSED
 
     def committed(self, boot: int, wanted: Mapping[str, int]) -> None:
-        """Acknowledge to the device that all samples before those wanted, by stored channel name, are on disk."""
-        streams = self._translator.streams()
-        self._session.committed({streams[name]: seq for name, seq in wanted.items() if name in streams}, boot)
-        standing = self._session.standing()
-        if self._remember is not None and standing is not None:
-            self._remember(standing_document(standing))
+        """Take note that all samples before those wanted are on disk; a device that listens is told."""
+        self.talk.committed(boot, wanted)
         self._send()
 
     async def _pause(self, seconds: float) -> None:
@@ -122,7 +122,7 @@ class SerialLink:
         try:
             self.state = LinkState.ASKING
             self._last_news_ns = self._clock.now_ns()
-            self._session.connected(self._last_news_ns)
+            self.talk.connected(self._last_news_ns)
             tick_s = max(LEAST_TICK_S, self._clock.real_s(TICK_S))
             while True:
                 self._send()
@@ -133,29 +133,24 @@ class SerialLink:
             await self._hang_up()
 
     async def _work(self, pieces: list[tuple[bytes, int]], take: Take) -> None:
-        events = [event for data, at_ns in pieces for event in self._session.receive(data, at_ns)]
         now_ns = self._clock.now_ns()
-        events += self._session.tick(now_ns)
+        arrivals = self.talk.take_in(pieces, now_ns)
         self._send()
-        arrivals = self._translator.arrivals(events, now_ns)
-        for one in arrivals:
-            if isinstance(one, Greeting):
-                self.greeting = one
-            elif isinstance(one, SampleBatch):
-                self._last_news_ns = now_ns
+        if any(isinstance(one, SampleBatch | Unnumbered) for one in arrivals):
+            self._last_news_ns = now_ns
+        refusal = self.talk.refusal
         if arrivals:
             await take(arrivals)
-        # What came before a refusal was taken in: the session will not ask for it again.
-        for event in events:
-            if isinstance(event, Refused):
-                self.state = LinkState.REFUSED
-                raise LinkError(event.why)
+        # What came before a refusal was taken in: it will not be told again.
+        if refusal:
+            self.state = LinkState.REFUSED
+            raise LinkError(refusal)
 
     def _watch_age(self) -> None:
         age_s = (self._clock.now_ns() - self._last_news_ns) * 1e-9
-        if self._session.state is not SessionState.STREAMING:
+        if not self.talk.streaming:
             if age_s > GREETING_LIMIT_S + self._clock.slack_s:
-                raise LinkLostError(f"nobody on the port said who they are within {GREETING_LIMIT_S:.0f} s")
+                raise LinkLostError(f"{self.talk.nobody} (waited {GREETING_LIMIT_S:.0f} s)")
             return
         stale_s, gone_s = age_limits_s(self.greeting)
         if age_s > gone_s + self._clock.slack_s:
@@ -168,12 +163,12 @@ class SerialLink:
 
     def _send(self) -> None:
         if self._io is not None:
-            self._io.send(self._session.bytes_to_send())
+            self._io.send(self.talk.bytes_to_send())
 
     async def _hang_up(self) -> None:
         io, self._io = self._io, None
         if io is not None:
-            self._session.disconnected()
+            self.talk.disconnected()
             await io.close()
 
     def _log_sound(self) -> None:
@@ -186,12 +181,3 @@ class SerialLink:
         level = logging.DEBUG if words == self.trouble else logging.WARNING
         LOG.log(level, "%s; trying again", words)
         self.trouble = words
-
-
-def _session(wanted: SerialPort, document: Mapping[str, Any] | None) -> Session:
-    """Return a session that goes on where an earlier one ended, or a new one where that cannot be read."""
-    try:
-        return Session(device=wanted.device, standing=read_standing(document), baud=wanted.baud)
-    except BadStateError:
-        LOG.warning("what was kept of the device's clock is damaged: its samples are asked for from the oldest on")
-        return Session(device=wanted.device, baud=wanted.baud)

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from emberline.bench.bench_file import Bench
 from emberline.bench.samples import SampleBatch
-from emberline.links.arrivals import Arrival, Greeting, Lost, Restart, Unnumbered
+from emberline.links.arrivals import Arrival, Greeting, Lost, Missed, Restart, Unnumbered
 from emberline.service.bench_fit import device_names, fitted_bench
 from emberline.service.board import INGEST, LINK, Board
 from emberline.service.clock import Clock
@@ -182,14 +182,14 @@ class Lane:
 
     async def _take(self, arrivals: list[Arrival]) -> None:
         items: list[SampleBatch | Lost] = []
-        unnumbered: dict[int, list[Unnumbered]] = {}
+        unnumbered: dict[int, list[Unnumbered | Missed]] = {}
         for one in arrivals:
             if isinstance(one, Greeting):
                 self._greeted(one)
             elif isinstance(one, Restart):
                 LOG.warning("device %s restarted; its samples before and after are kept apart", one.device)
                 self.keeper.remark(f"The device restarted (boot {one.old_boot} to {one.boot}).")
-            elif isinstance(one, Unnumbered):
+            elif isinstance(one, Unnumbered | Missed):
                 unnumbered.setdefault(id(one.teller), []).append(replace(one, device=self._named(one.device)))
             else:
                 items.append(replace(one, device=self._named(one.device)))

@@ -4,14 +4,16 @@ import asyncio
 from collections import deque
 from dataclasses import dataclass, field
 
-from emberline.bench.samples import FLAG_ARRIVAL_STAMPED, SampleBatch
-from emberline.links.arrivals import Unnumbered
+from emberline.bench.samples import FLAG_ARRIVAL_STAMPED, FLAG_UNCHECKED, SampleBatch
+from emberline.links.arrivals import Lost, Missed, Unnumbered
 from emberline.store.reader import ALWAYS_NS, StoreReader
 
 RECENT = 20_000
 """Times of a stream that are remembered: more than can be on the way to the disk. Older ones are looked up there."""
 BOOT = 0
 """Boot of such readings; nobody can tell one from the next."""
+NAMELESS = FLAG_ARRIVAL_STAMPED | FLAG_UNCHECKED
+"""Flags of readings that their time does not name: one of arrival, or of a line, which never comes twice."""
 
 
 @dataclass
@@ -45,18 +47,18 @@ class Numbering:
     async def numbered(self, readings: Unnumbered) -> SampleBatch | None:
         """Return what of the readings is new, numbered; None where nothing is.
 
-        A reading stamped on arrival is always new: its time does not name it. Must not be called a second time before
-        it has returned.
+        A reading that its time does not name is always new. Must not be called a second time before it has returned.
 
         Raises:
             StoreError: What is stored cannot be looked up.
         """
-        stream = await self._stream(readings)
-        stamped = (readings.flags & FLAG_ARRIVAL_STAMPED) != 0
+        stream = await self._stream(readings.device, readings.channel, int(readings.t_ns[0]))
+        stamped = (readings.flags & NAMELESS) != 0
         doubtful = [
             t_ns for t_ns in readings.t_ns[~stamped].tolist() if t_ns <= stream.newest_ns and not stream.knows(t_ns)
         ]
-        stored = await self._stored(readings, min(doubtful), max(doubtful)) if doubtful else set[int]()
+        key = readings.device, readings.channel
+        stored = await self._stored(key, min(doubtful), max(doubtful)) if doubtful else set[int]()
         fresh: list[int] = []
         for index, t_ns in enumerate(readings.t_ns.tolist()):
             if stamped[index] or not (stream.knows(t_ns) or t_ns in stored):
@@ -77,22 +79,37 @@ class Numbering:
         stream.next_seq = batch.next_seq
         return batch
 
-    async def _stream(self, readings: Unnumbered) -> _Stream:
-        key = readings.device, readings.channel
+    async def skipped(self, missed: Missed) -> Lost:
+        """Give numbers to readings that were lost; as `numbered`, also in what it raises."""
+        stream = await self._stream(missed.device, missed.channel, missed.start_ns)
+        first_seq, stream.next_seq = stream.next_seq, stream.next_seq + missed.count
+        return Lost(
+            missed.device,
+            BOOT,
+            missed.channel,
+            first_seq,
+            stream.next_seq,
+            missed.start_ns,
+            missed.end_ns,
+            missed.reason,
+        )
+
+    async def _stream(self, device: str, channel: str, since_ns: int) -> _Stream:
+        key = device, channel
         if key not in self._streams:
-            next_seq = await asyncio.to_thread(self._store.next_seq, readings.device, BOOT, readings.channel)
-            known = await self._stored(readings, int(readings.t_ns[0]), ALWAYS_NS) if next_seq else set[int]()
+            next_seq = await asyncio.to_thread(self._store.next_seq, device, BOOT, channel)
+            known = await self._stored(key, since_ns, ALWAYS_NS) if next_seq else set[int]()
             self._streams[key] = _Stream(next_seq, max(known, default=-1))
         return self._streams[key]
 
-    async def _stored(self, readings: Unnumbered, start_ns: int, end_ns: int) -> set[int]:
+    async def _stored(self, key: tuple[str, str], start_ns: int, end_ns: int) -> set[int]:
         """Return the times of a channel's stored samples within a window."""
 
         def look() -> set[int]:
             times: set[int] = set()
             for batch in self._store.batches(self._bench, start_ns, end_ns):
-                if (batch.device, batch.boot, batch.channel) == (readings.device, BOOT, readings.channel):
-                    times.update(batch.t_ns[(batch.flags & FLAG_ARRIVAL_STAMPED) == 0].tolist())
+                if (batch.device, batch.channel) == key and batch.boot == BOOT:
+                    times.update(batch.t_ns[(batch.flags & NAMELESS) == 0].tolist())
             return times
 
         return await asyncio.to_thread(look)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from emberline.bench.samples import SampleBatch
-from emberline.links.arrivals import Unnumbered
+from emberline.links.arrivals import Lost, Missed, Unnumbered
 from emberline.service.ingest import TRY_AGAIN_S, Ingest, IngestCounts
 from emberline.service.numbering import Numbering
 from emberline.store.errors import StoreClosedError, StoreError
@@ -28,28 +28,31 @@ class UnnumberedIn:
     ingest: Ingest
     counts: IngestCounts
 
-    async def take(self, parts: Sequence[Unnumbered]) -> None:
-        """Take in the readings of one message, all with the same teller; waits while the store has enough to do.
+    async def take(self, parts: Sequence[Unnumbered | Missed]) -> None:
+        """Take in what has the same teller, in its order: a message; waits while the store has enough to do.
 
         Raises:
             StoreClosedError: The store was closed.
         """
-        batches: list[SampleBatch] = []
+        items: list[SampleBatch | Lost] = []
         for part in parts:
-            batch = await self._numbered(part)
-            self.counts.repeated += len(part.t_ns) - (0 if batch is None else len(batch))
-            if batch is not None:
-                batches.append(batch)
-        if batches:
-            await self.ingest.put(parts[0].teller, batches)
+            item = await self._numbered(part)
+            if isinstance(part, Unnumbered):
+                self.counts.repeated += len(part.t_ns) - (len(item) if isinstance(item, SampleBatch) else 0)
+            if item is not None:
+                items.append(item)
+        if items:
+            await self.ingest.put(parts[0].teller, items)
         else:
             parts[0].teller.committed(0, {})
 
-    async def _numbered(self, readings: Unnumbered) -> SampleBatch | None:
-        """Number readings, and try again for as long as the store cannot be read; the source waits meanwhile."""
+    async def _numbered(self, part: Unnumbered | Missed) -> SampleBatch | Lost | None:
+        """Number a part, and try again for as long as the store cannot be read; the source waits meanwhile."""
         while True:
             try:
-                return await self.numbering.numbered(readings)
+                if isinstance(part, Missed):
+                    return await self.numbering.skipped(part)
+                return await self.numbering.numbered(part)
             except StoreClosedError:
                 raise
             except StoreError as error:

@@ -119,6 +119,12 @@ TABLES = (
     "Time\tWater\tMass\n2026-11-25T12:00:00Z\t68 °F\t3.3 lb\n2026-11-25T12:00:01+01:00\t69\t3.2\n".encode("utf-16"),
     b'"t","water","flame"\r\n1764072000.5,20,"1,000"\r\n1764072001.5,nan,850\r\ntext\r\n"t","water","flame"\r\n5,5,5\r\n',
 )
+LINES = (
+    b"s,water,mass\r\n" + b"".join(b"%d,%.2f,%.1f\r\n" % (500 * k, 20 + k, 1000 - k) for k in range(12)),
+    b"x\n20.5 1000\n20,6 999,9\n21;998\n# note\nnan 998\n22\t997\n23.5C,996 g\n",
+    b'\nt=1000 water=20.5 mass=1000.1\n{"t": 2000, "water": 21, "mass": 999}\nt:3000,mass:998 g\nt=4000 water=open\n',
+    b"4294966000,20,1000\r4294967000,20,1000\r704,20,1000\r1704,20,1000\r400,20,1000\r1400,20,1000\r",
+)
 DOCUMENTS = (
     b'{"do": "arm", "plan": "", "label": null}\n',
     b'{"do": "note", "text": "closed two air holes"}\n',

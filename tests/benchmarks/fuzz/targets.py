@@ -14,7 +14,11 @@ from benchmarks.fuzz.inputs import Make, as_it_is, damaged, either, one_after_th
 from emberline.bench.bench_file import parse_bench
 from emberline.bench.errors import Problem, TextError
 from emberline.bench.plan import parse_plan
+from emberline.bench.samples import FLAG_FAULT
+from emberline.bench.text_lines import TextLines
+from emberline.links.arrivals import Missed, Unnumbered
 from emberline.links.errors import RecordingError
+from emberline.links.lines_in import LinesIn
 from emberline.links.mqtt_claims import claim_of
 from emberline.links.replay import read_recording
 from emberline.links.senml import MAX_NAME, SenmlError, read_senml
@@ -83,6 +87,28 @@ def _session(data: bytes) -> None:
     session.receive_packet(data, NOON_NS + 10**10)
     session.packets_to_send()
     session.disconnected()
+
+
+def _lines(data: bytes) -> None:
+    """Of lines of text come finite readings or faults, times never run back, and every line is counted."""
+    for lines in (TextLines(("2", "3"), 3, "1"), TextLines(("1", "2"), 2), TextLines(("water", "mass"), time="t")):
+        talk = LinesIn(lines, {}, 9600)
+        talk.connected(NOON_NS)
+        last_ns: dict[str, int] = {}
+        readings = 0
+        for at in range(0, len(data), 61):
+            now_ns = NOON_NS + at * 30_000_000
+            for one in talk.take_in([(data[at : at + 61], now_ns)], now_ns):
+                if isinstance(one, Unnumbered):
+                    readings += len(one.raw)
+                    assert np.all(np.isfinite(one.raw) == (one.flags & FLAG_FAULT == 0))
+                    assert last_ns.get(one.channel, 0) <= one.t_ns[0]
+                    assert np.all(np.diff(one.t_ns) >= 0)
+                    last_ns[one.channel] = int(one.t_ns[-1])
+                elif isinstance(one, Missed):
+                    assert one.count > 0
+                    assert one.start_ns <= one.end_ns
+        assert talk.counters.good <= readings <= 2 * talk.counters.good
 
 
 def _claim(data: bytes) -> None:
@@ -181,8 +207,11 @@ def targets() -> list[Target]:
     documents, tables = inputs.DOCUMENTS, inputs.TABLES
     return [
         Target("serial line to frames", _frames, either(streams, as_it_is), 0.18),
-        Target("frame body to message", _message, either(damaged(bodies), as_it_is), 0.27),
-        Target("session of a device", _session, either(streams, damaged(inputs.packets())), 0.08),
+        Target("frame body to message", _message, either(damaged(bodies), as_it_is), 0.25),
+        Target("session of a device", _session, either(streams, damaged(inputs.packets())), 0.07),
+        Target(
+            "lines of a sketch, text", _lines, either(damaged(inputs.LINES), reworded(inputs.LINES), as_it_is), 0.03
+        ),
         Target("packet of a broker to its claim", _claim, either(damaged(inputs.packets()), as_it_is), 0.12),
         Target("SenML, JSON and CBOR", _senml, either(damaged(senml), reworded(senml), as_it_is), 0.12),
         Target("plan, TOML", _toml(parse_plan), either(damaged(plan), reworded(plan)), 0.04),

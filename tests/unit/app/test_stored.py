@@ -1,10 +1,12 @@
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from emberline import app
-from emberline.app.stored import MOST_GAPS_NAMED, local_zone, losses
+from emberline.app.stored import MOST_GAPS_NAMED, doubts, local_zone, losses
+from emberline.bench.samples import FLAG_ARRIVAL_STAMPED, FLAG_FAULT, FLAG_UNCHECKED
 from emberline.store.store import Store
 from unit.store.made_up import NOON_NS, batch, gap
 
@@ -43,3 +45,14 @@ def test_of_many_gaps_the_first_are_named_and_the_others_counted(tmp_path: Path)
         (told,) = losses(store, trial)
         assert told.count(" to ") == MOST_GAPS_NAMED
         assert "and 5 gaps more" in told
+
+
+def test_readings_without_checksum_or_time_are_told_to_be_so() -> None:
+    def codes(*flags: int) -> list[str]:
+        marked = [replace(batch(0, 3), flags=np.array([0, one, 0], dtype=np.uint8)) for one in flags]
+        return [note.code for note in doubts(marked)]
+
+    assert codes() == codes(0, FLAG_FAULT) == []
+    assert codes(0, FLAG_UNCHECKED | FLAG_FAULT) == ["unchecked"]
+    assert codes(FLAG_ARRIVAL_STAMPED) == ["arrival_stamped"]
+    assert codes(FLAG_ARRIVAL_STAMPED, FLAG_UNCHECKED) == ["unchecked", "arrival_stamped"]

@@ -20,6 +20,7 @@ from emberline.links.arrivals import Arrival, Greeting, Lost, Restart
 from emberline.links.link import LinkState
 from emberline.links.pauses import Pauses
 from emberline.links.serial import SerialLink
+from emberline.links.serial_talk import FramesTalk
 from emberline_sim.device.converters import Block, Converter, bridge, thermocouple
 from emberline_sim.device.life import DeviceSpec
 from emberline_sim.device.microcontroller import Microcontroller
@@ -102,6 +103,11 @@ def link_to(path: Path, kind: type[SerialLink] = SerialLink, **options: Any) -> 
     wanted = SerialPort(port=str(path), device=options.pop("device", None), baud=options.pop("baud", 115_200))
     options.setdefault("pauses", Pauses(chance=random.Random(1)))
     return kind(wanted, options.pop("clock", FastClock(SPEED)), **options)
+
+
+def frames(link: SerialLink) -> FramesTalk:
+    assert isinstance(link.talk, FramesTalk)
+    return link.talk
 
 
 @asynccontextmanager
@@ -207,7 +213,7 @@ async def test_what_came_before_a_refusal_is_handed_on(tmp_path: Path) -> None:
     host = Host(link)
     async with running(bench.run, lambda: link.run(host.take)):
         await until(lambda: len(host.numbers("mass")) > 30, "some samples")
-        receive = link._session.receive
+        receive = frames(link).session.receive
 
         def refuse_after(data: bytes, now_ns: int) -> list[Event]:
             events = receive(data, now_ns)
@@ -215,9 +221,9 @@ async def test_what_came_before_a_refusal_is_handed_on(tmp_path: Path) -> None:
                 [*events, Refused("it fills the line")] if any(isinstance(one, Readings) for one in events) else events
             )
 
-        link._session.receive = refuse_after  # type: ignore[method-assign]
+        frames(link).session.receive = refuse_after  # type: ignore[method-assign]
         await until(lambda: link.trouble == "it fills the line", "the refusal")
-        link._session.receive = receive  # type: ignore[method-assign]
+        frames(link).session.receive = receive  # type: ignore[method-assign]
         await until(lambda: bench.device.exhausted and not bench.device.waiting, "the last acknowledgement")
     assert host.numbers("mass") == list(range(600))
 
@@ -227,7 +233,7 @@ async def test_the_same_device_under_another_path_is_taken_up_where_it_was(tmp_p
     (tmp_path / "second").symlink_to(tmp_path / "port")
     first = link_to(tmp_path / "port")
     kept: list[dict[str, Any]] = []
-    first._remember = kept.append
+    frames(first).remember = kept.append
     host = Host(first)
     async with running(bench.run):
         async with running(lambda: first.run(host.take)):
@@ -247,7 +253,7 @@ async def test_the_standing_is_remembered_before_the_device_is_told(tmp_path: Pa
     def remember(document: dict[str, Any]) -> None:
         acknowledged.append((document["wanted"].get("0", 0), bench.device._life.rings["mass"].acknowledged))
 
-    link._remember = remember
+    frames(link).remember = remember
     host = Host(link)
     async with running(bench.run, lambda: link.run(host.take)):
         await until(lambda: len(acknowledged) > 20, "some commits")

@@ -4,8 +4,8 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from emberline.bench.samples import FLAG_ARRIVAL_STAMPED
-from emberline.links.arrivals import Unnumbered
+from emberline.bench.samples import FLAG_ARRIVAL_STAMPED, FLAG_UNCHECKED
+from emberline.links.arrivals import Lost, Missed, Unnumbered
 from emberline.service.numbering import RECENT, Numbering
 from emberline.store.store import Store
 
@@ -86,3 +86,17 @@ async def test_times_older_than_what_is_remembered_are_looked_up(store: Store) -
     numbering = Numbering(store, "bench")
     await stored(store, numbering, readings(*range(RECENT + 100)))
     assert await stored(store, numbering, readings(5), readings(5.5)) == [None, (RECENT + 100, [5.5])]
+
+
+async def test_lines_never_come_twice_whatever_their_time(store: Store) -> None:
+    line = readings(1, flags=FLAG_UNCHECKED)
+    assert await stored(store, Numbering(store, "bench"), line, line) == [(0, [1]), (1, [1])]
+    assert await stored(store, Numbering(store, "bench"), line) == [(2, [1])]
+
+
+async def test_what_was_missed_has_numbers_too(store: Store) -> None:
+    numbering = Numbering(store, "bench")
+    await stored(store, numbering, readings(1, 2))
+    lost = await numbering.skipped(Missed("urn:x", "water", 3, NOON_NS, NOON_NS + 9, "damaged", Nobody()))
+    assert lost == Lost("urn:x", 0, "water", 2, 5, NOON_NS, NOON_NS + 9, "damaged")
+    assert await stored(store, numbering, readings(6)) == [(5, [6])]

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from emberline.bench.samples import SampleBatch
-from emberline.links.arrivals import Unnumbered
+from emberline.links.arrivals import Missed, Unnumbered
 from emberline.service import unnumbered_in
 from emberline.service.clock import real_clock
 from emberline.service.ingest import Ingest
@@ -34,7 +34,7 @@ def part(teller: Teller, channel: str, *seconds: int) -> Unnumbered:
     )
 
 
-async def stored(store: Store, *messages: list[Unnumbered]) -> Ingest:
+async def stored(store: Store, *messages: list[Unnumbered | Missed]) -> Ingest:
     ingest = Ingest(store, "bench", real_clock(), lambda _: None)
     way = UnnumberedIn(Numbering(store, "bench"), ingest, ingest.counts)
     for message in messages:
@@ -76,3 +76,12 @@ async def test_a_store_that_cannot_be_read_for_a_while_is_asked_again(
     async with asyncio.timeout(5.0):
         await UnnumberedIn(numbering, ingest, ingest.counts).take([part(Teller(), "water", 1)])
     assert numbering.asked == 3
+
+
+async def test_what_was_missed_between_two_readings_is_flagged_lost(store: Store) -> None:
+    teller = Teller()
+    missed = Missed("urn:x", "water", 3, NOON_NS, NOON_NS + 5_000_000_000, "damaged", teller)
+    ingest = await stored(store, [part(teller, "water", 1, 2), missed, part(teller, "water", 6)])
+    assert (ingest.counts.committed, ingest.counts.lost, ingest.counts.repeated) == (3, 3, 0)
+    assert store.tally("urn:x", 0, "water").lost == 3
+    assert store.missing("urn:x", 0, "water") == []
