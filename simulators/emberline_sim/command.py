@@ -1,33 +1,29 @@
 """The command line of the simulated bench: `python -m emberline_sim`."""
 
 import contextlib
-import itertools
 import json
 import os
-import secrets
 import signal
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager
 from pathlib import Path
 from types import FrameType
-from typing import Protocol
 
 import click
 
 from emberline_sim.broker_port import BrokerPlace, BrokerPort
 from emberline_sim.by_hand import Hand, handled
 from emberline_sim.device.life import DeviceSpec
-from emberline_sim.device.microcontroller import Microcontroller
+from emberline_sim.device.sketch import SketchSpec, Style
 from emberline_sim.device.wiring import wire
 from emberline_sim.errors import OutputError, PortError, SimError
 from emberline_sim.faults import MEANING, Mischief, parse_fault
 from emberline_sim.files import write_csv, write_plan, write_truth
-from emberline_sim.hookup import BrokerHookup, Hookup
-from emberline_sim.ports import PtyPort, plugged_in
+from emberline_sim.ports import PtyPort
 from emberline_sim.recording import Recording, record
 from emberline_sim.scenario import load_scenario, scenario_names
+from emberline_sim.ways import BrokerWay, FramesWay, SketchWay, Way
 from emberline_wire.limits import MAX_RING_MS
 
 STEP_S = 0.005
@@ -73,6 +69,11 @@ MAX_RING_S = MAX_RING_MS / 1000.0
     help=f"What goes wrong: {', '.join(MEANING.values())}. Times in seconds of the burn; may be repeated.",
 )
 @click.option("--at-once", is_flag=True, help="Switch the device on at once, not when the host first speaks.")
+@click.option(
+    "--lines",
+    type=click.Choice([style.value for style in Style]),
+    help="Print lines of text on the port, as somebody's own sketch does, instead of speaking the protocol.",
+)
 @click.option("--device", default="sim-bench-1", show_default=True, help="Device id.")
 @click.option(
     "--drift-ppm",
@@ -124,6 +125,7 @@ def main(
     speed: float,
     faults: tuple[str, ...],
     at_once: bool,
+    lines: str | None,
     device: str,
     drift_ppm: float,
     wrap_after: float | None,
@@ -135,9 +137,9 @@ def main(
 ) -> None:
     """Burn a batch on a simulated bench, and speak to a host as its microcontroller would.
 
-    The device is switched on when the host first sends something, and the program ends when the burn is over and the
-    host has stored all of it. Exit code 0; 1 if readings were left that the host never acknowledged; 2 if something
-    asked for cannot be done.
+    The device is switched on when the host first sends something (with --lines: opens the port), and the program ends
+    when the burn is over and the host has stored all of it (with --lines: has closed the port). Exit code 0; 1 if
+    readings were left that the host never acknowledged; 2 if something asked for cannot be done.
     """
     if list_:
         for name in scenario_names():
@@ -149,6 +151,8 @@ def main(
         )
     if pty_link is not None and mqtt is not None:
         raise click.UsageError("a device has one line: give --pty-link or --mqtt")
+    if lines is not None and pty_link is None:
+        raise click.UsageError("--lines needs a port: give --pty-link")
     try:
         mischief = Mischief([parse_fault(text) for text in faults], seed=seed or 0)
         recording = record(load_scenario(scenario, seed=seed))
@@ -163,74 +167,20 @@ def main(
             frame_period_s=frame_period,
             ring_s=min(8.0 * max(1.0, speed), MAX_RING_S) if ring is None else ring,
         )
-        line: _Line
+        way: Way
         if mqtt is not None:
-            line = _BrokerLine(BrokerPort(_place(mqtt, mqtt_user, mqtt_ca), bench, device), f"broker {mqtt}")
+            way = BrokerWay(BrokerPort(_place(mqtt, mqtt_user, mqtt_ca), bench, device), f"broker {mqtt}", spec)
+        elif pty_link is not None and lines is not None:
+            millis = 0 if wrap_after is None else int(2**32 - wrap_after * 1e3) % 2**32
+            way = SketchWay(PtyPort(pty_link), SketchSpec(Style(lines), drift_ppm=drift_ppm, millis_at_start=millis))
         elif pty_link is not None:
-            line = _SerialLine(PtyPort(pty_link))
+            way = FramesWay(PtyPort(pty_link), spec)
         hand = Hand(sys.stdin.fileno()) if by_hand else None
-        left = _run(recording, spec, line, mischief, speed, linger, hand, at_once=at_once, tally=tally)
+        left = _run(recording, way, mischief, speed, linger, hand, at_once=at_once, tally=tally)
     except SimError as exc:
         raise click.UsageError(str(exc)) from exc
     if left:
         raise SystemExit(1)
-
-
-class _Line(Protocol):
-    """A way to the host."""
-
-    @property
-    def name(self) -> str:
-        """What to call it."""
-
-    def open(self) -> AbstractContextManager[None]:
-        """Keep it open for a while."""
-
-    def heard(self) -> bool:
-        """Return whether the host has said something."""
-
-    def wait(self, at_most_s: float) -> None:
-        """Wait until the host has said something, but no longer than `at_most_s`."""
-
-    def steps(self, device: Microcontroller, mischief: Mischief) -> Callable[[float], None]:
-        """Return what moves device and line on to a time."""
-
-
-class _SerialLine:
-    def __init__(self, port: PtyPort) -> None:
-        self.name = f"port {port.link}"
-        self._port = port
-        self.wait = port.wait
-
-    def open(self) -> AbstractContextManager[None]:
-        return plugged_in(self._port)
-
-    def heard(self) -> bool:
-        return bool(self._port.read())
-
-    def steps(self, device: Microcontroller, mischief: Mischief) -> Callable[[float], None]:
-        return Hookup(device, self._port, mischief).step
-
-
-class _BrokerLine:
-    def __init__(self, port: BrokerPort, name: str) -> None:
-        self.name = name
-        self._port = port
-        self.wait = port.wait
-
-    @contextlib.contextmanager
-    def open(self) -> Iterator[None]:
-        self._port.plug()
-        try:
-            yield
-        finally:
-            self._port.leave()
-
-    def heard(self) -> bool:
-        return bool(self._port.read())
-
-    def steps(self, device: Microcontroller, mischief: Mischief) -> Callable[[float], None]:
-        return BrokerHookup(device, self._port, mischief).step
 
 
 def _place(named: str, user: str | None, ca_file: str | None) -> BrokerPlace:
@@ -244,8 +194,7 @@ def _place(named: str, user: str | None, ca_file: str | None) -> BrokerPlace:
 
 def _run(
     recording: Recording,
-    spec: DeviceSpec,
-    line: _Line,
+    way: Way,
     mischief: Mischief,
     speed: float,
     linger_s: float,
@@ -254,16 +203,15 @@ def _run(
     at_once: bool,
     tally: Path | None,
 ) -> int:
-    """Run the burn on a line; return how many samples were left without an acknowledgement, 0 if told to stop."""
+    """Run the burn on a way to the host; return how much was left without an acknowledgement, 0 if told to stop."""
     converters, blocks = wire(recording)
     if hand is not None:
         blocks = handled(recording, converters, blocks, hand)
-    with _stop_signals() as stopped, line.open():
-        _say(f"{line.name}, waiting for the host" if not at_once else line.name)
-        while not (at_once or stopped() or line.heard()):
-            line.wait(STEP_S)
-        device = Microcontroller(spec, converters, blocks, _boot_ids())
-        step = line.steps(device, mischief)
+    with _stop_signals() as stopped, way.open():
+        _say(f"{way.name}, waiting for the host" if not at_once else way.name)
+        while not (at_once or stopped() or way.heard()):
+            way.wait(STEP_S)
+        device, step = way.start(converters, blocks, mischief)
         _say(f"burning {recording.scenario.name} for {recording.scenario.duration_s:.0f} s at {speed:g} times the pace")
         start_s, over_s = time.monotonic(), None
         while not stopped():
@@ -272,9 +220,9 @@ def _run(
             if device.exhausted:
                 device.finish()
                 over_s = over_s or now_s
-                if device.waiting == 0 or now_s > over_s + linger_s:
+                if way.done(device) or now_s > over_s + linger_s:
                     break
-            line.wait(STEP_S)
+            way.wait(STEP_S)
     left = 0 if stopped() else device.waiting
     _say("told to stop" if stopped() else f"the burn is over, {left or 'no'} samples were left with the device")
     if tally is not None:
@@ -297,11 +245,6 @@ def _stop_signals() -> Iterator[Callable[[], bool]]:
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
-
-
-def _boot_ids() -> Iterator[int]:
-    """Yield boot ids that no other run has, even with the same seed: a store may know the boots of earlier runs."""
-    return (secrets.randbits(32) for _ in itertools.count())
 
 
 def _write(recording: Recording, folder: Path) -> None:

@@ -1,10 +1,28 @@
 """A device, its line and what goes wrong with it, moved on step by step; the time is an argument."""
 
+from typing import Protocol
+
 from emberline_sim.broker_port import BrokerPort
 from emberline_sim.device.microcontroller import Microcontroller
 from emberline_sim.faults import FaultKind, Mischief
 from emberline_sim.ports import Port
 from emberline_wire.budget import BITS_PER_BYTE
+
+
+class SerialDevice(Protocol):
+    """What is on the far end of a serial line."""
+
+    def receive(self, data: bytes, now_s: float) -> None:
+        """Take in bytes from the host."""
+
+    def reboot(self, now_s: float) -> None:
+        """Restart."""
+
+    def advance(self, now_s: float) -> None:
+        """Let the true time become `now_s`."""
+
+    def next_frame(self) -> bytes:
+        """Return what is to be sent next, or nothing."""
 
 
 class Hookup:
@@ -16,7 +34,7 @@ class Hookup:
 
     """
 
-    def __init__(self, device: Microcontroller, port: Port, mischief: Mischief, *, baud: int = 115_200) -> None:
+    def __init__(self, device: SerialDevice, port: Port, mischief: Mischief, *, baud: int = 115_200) -> None:
         self.device = device
         self.port = port
         self._mischief = mischief

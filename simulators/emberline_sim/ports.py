@@ -68,6 +68,15 @@ class PtyPort:
         with contextlib.suppress(FileNotFoundError):
             self.link.unlink()
 
+    @property
+    def opened(self) -> bool:
+        """Whether a host has the port open."""
+        if self._master is None:
+            return False
+        poll = select.poll()
+        poll.register(self._master, 0)
+        return not any(event & select.POLLHUP for _, event in poll.poll(0))
+
     def wait(self, at_most_s: float) -> None:
         """Wait until the host has sent something, but no longer than `at_most_s`."""
         if self._master is not None:
