@@ -215,8 +215,8 @@ def _foreign(headers: Headers, method: str, served_as: str) -> str:
     name = _split(f"//{host}").hostname or ""
     if not _ours(name, served_as):
         return (
-            f"it was sent to {repr(host) if host else 'no host'}, which is not a name of this machine: open the page by the "
-            "machine's address or its own name, or give --http the name that others use"
+            f"it was sent to {repr(host) if host else 'no host'}, which is no name of this machine: open the page by "
+            "the machine's address or its own name, or give --http the name that others use"
         )
     if reads:
         return ""

@@ -22,7 +22,7 @@ ATTEMPTS = (
         for up in ("../", "..%2f", "%2e%2e/", "..%5c", "....//", "..%252f")
         for times in (1, 3)
     ),
-    *(".", "..", "%2e%2e", "/", "//", "%2f", SECRET_FILE, "pages.token", "burns.sqlite3", f"x%00{SECRET_FILE}"),
+    *(".", "..", "%2e%2e", "/", "//", "%2f", SECRET_FILE, "pages.token", "emberline.sqlite3", f"x%00{SECRET_FILE}"),
     *("/etc/passwd", "%2fetc%2fpasswd", "file:%2f%2f%2fetc%2fpasswd", "~root", "C:%5cWindows", "%ff%fe", "%ed%a0%80"),
 )
 """What is put into a path to come out elsewhere."""
