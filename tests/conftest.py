@@ -1,3 +1,3 @@
-"""Loads what every test is held to (guards.py), and brokers and certificates for those that ask for them."""
+"""Loads what every test is held to (guards.py), and what some ask for: brokers, certificates, the C codec."""
 
-pytest_plugins = ["guards", "broker_fixture", "certificate_fixture"]
+pytest_plugins = ["guards", "broker_fixture", "certificate_fixture", "wire_c_fixture"]

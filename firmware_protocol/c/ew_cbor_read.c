@@ -154,7 +154,7 @@ bool ew_find(const ew_body *body, const ew_item *map, uint8_t key, ew_item *valu
     return false;
 }
 
-ew_result ew_take_uint(
+ew_result ew_take_u64(
     const ew_body *body, const ew_item *map, uint8_t key, uint64_t least, uint64_t most, uint64_t *value
 ) {
     ew_item item;
@@ -167,6 +167,15 @@ ew_result ew_take_uint(
             result = EW_WRONG_FIELD;
         }
     }
+    return result;
+}
+
+ew_result ew_take_u32(
+    const ew_body *body, const ew_item *map, uint8_t key, uint32_t least, uint32_t most, uint32_t *value
+) {
+    uint64_t number = 0;
+    const ew_result result = ew_take_u64(body, map, key, least, most, &number);
+    *value = (uint32_t)number;
     return result;
 }
 

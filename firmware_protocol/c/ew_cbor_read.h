@@ -30,8 +30,11 @@ uint16_t ew_item_end(const ew_body *body, uint16_t at);
 bool ew_find(const ew_body *body, const ew_item *map, uint8_t key, ew_item *value);
 
 /* Takes a whole number from `least` to `most` from under a key of a map. */
-ew_result ew_take_uint(
+ew_result ew_take_u64(
     const ew_body *body, const ew_item *map, uint8_t key, uint64_t least, uint64_t most, uint64_t *value
+);
+ew_result ew_take_u32(
+    const ew_body *body, const ew_item *map, uint8_t key, uint32_t least, uint32_t most, uint32_t *value
 );
 
 /* Opens a body: checks it, and returns its map and the message type under key 0. */

@@ -133,14 +133,12 @@ static ew_result read_wanted(const ew_body *body, const ew_item *map, ew_command
 }
 
 static ew_result read_rate(const ew_body *body, const ew_item *map, ew_command *command) {
-    uint64_t stream = 0;
-    uint64_t period_us = 0;
-    ew_result result = ew_take_uint(body, map, 2u, 0u, EW_MAX_STREAM_ID, &stream);
+    uint32_t stream = 0;
+    ew_result result = ew_take_u32(body, map, 2u, 0u, EW_MAX_STREAM_ID, &stream);
     if (result == EW_OK) {
-        result = ew_take_uint(body, map, 3u, EW_MIN_PERIOD_US, EW_MAX_PERIOD_US, &period_us);
+        result = ew_take_u32(body, map, 3u, EW_MIN_PERIOD_US, EW_MAX_PERIOD_US, &command->of.rate.period_us);
     }
     command->of.rate.stream = (uint8_t)stream;
-    command->of.rate.period_us = (uint32_t)period_us;
     return result;
 }
 
@@ -160,7 +158,6 @@ static ew_result read_rest(const ew_body *body, const ew_item *map, ew_command *
 ew_result ew_read_command(const ew_body *body, ew_command *command) {
     ew_item map;
     uint64_t type = 0;
-    uint64_t number = 0;
     ew_result result = ew_open(body, &map, &type);
     if (result != EW_OK) {
         return result;
@@ -171,14 +168,11 @@ ew_result ew_read_command(const ew_body *body, ew_command *command) {
     command->type = (ew_type)type;
     command->boot = 0;
     if (command->type == EW_PING) {
-        result = ew_take_uint(body, &map, 2u, 0u, UINT64_MAX, &number);
-        command->of.time_ns = number;
+        result = ew_take_u64(body, &map, 2u, 0u, UINT64_MAX, &command->of.time_ns);
     } else if (command->type == EW_IDENTIFY) {
-        result = ew_take_uint(body, &map, 2u, 1u, UINT32_MAX, &number);
-        command->of.version = (uint32_t)number;
+        result = ew_take_u32(body, &map, 2u, 1u, UINT32_MAX, &command->of.version);
     } else {
-        result = ew_take_uint(body, &map, 1u, 0u, UINT32_MAX, &number);
-        command->boot = (uint32_t)number;
+        result = ew_take_u32(body, &map, 1u, 0u, UINT32_MAX, &command->boot);
         if (result == EW_OK) {
             result = read_rest(body, &map, command);
         }

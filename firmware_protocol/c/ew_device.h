@@ -8,6 +8,7 @@
 
 #include <stdint.h>
 
+#include "ew_cbor.h"
 #include "ew_frame.h"
 #include "ew_messages.h"
 
@@ -31,12 +32,12 @@ typedef struct {
     uint32_t boot;
     uint8_t stream;
     uint8_t count;
-    uint8_t values_tag;  /* EW_TAG_INT16, ... */
-    bool has_faults;     /* whether any sample has a fault bit set; else they are left out */
+    uint8_t values_tag; /* EW_TAG_INT16, ... */
+    bool has_faults;    /* whether any sample has a fault bit set; else they are left out */
     uint32_t first_seq;
     uint32_t oldest_seq;
-    uint32_t ticks;      /* of the first sample */
-    uint32_t period_us;  /* 0 where each sample has its offset */
+    uint32_t ticks;     /* of the first sample */
+    uint32_t period_us; /* 0 where each sample has its offset */
     /* Writes one item of one array, least significant byte first: 2 bytes of offset, 1 of faults, or a value. It is
      * asked for all items of an array in turn, and for one array after another. */
     void (*item_at)(void *source, ew_array array, uint8_t index, uint8_t *bytes);

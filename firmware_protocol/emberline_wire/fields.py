@@ -33,7 +33,7 @@ def encode_map(fields: Mapping[int, object]) -> bytes:
 
 
 def decode_map(body: bytes) -> dict[int, object]:
-    """Return the map that `body` holds, its keys not yet looked at.
+    """Return what the map that `body` holds has under whole numbers; other keys are none that any version knows.
 
     Raises:
         NotCborError: `body` is not exactly one CBOR item, nests deeper than `MAX_NESTING`, has an indefinite length
@@ -55,7 +55,7 @@ def decode_map(body: bytes) -> dict[int, object]:
         raise NotCborError("bytes follow the item of CBOR")
     if not isinstance(item, Mapping):
         raise NotAMessageError(f"the body holds {_kind(item)}, not a map")
-    return dict(item)
+    return _numbered(item)
 
 
 def typed_array(values: Numbers) -> cbor2.CBORTag:
@@ -78,9 +78,9 @@ def take_numbers(fields: Mapping[int, object], key: int, name: str) -> Numbers |
         WrongFieldError: It is no typed array of a kind in use, or its length is no multiple of its item.
 
     """
-    item = fields.get(key)
-    if item is None:
+    if key not in fields:
         return None
+    item = fields[key]
     if not isinstance(item, cbor2.CBORTag) or item.tag not in _DTYPE_OF_TAG or not isinstance(item.value, bytes):
         raise WrongFieldError(f"{name} (key {key}) must be a typed array, not {_kind(item)}")
     dtype = _DTYPE_OF_TAG[item.tag]
@@ -126,7 +126,7 @@ def take_maps(fields: Mapping[int, object], key: int, name: str, most: int) -> l
     item = _present(fields, key, name)
     if not isinstance(item, list | tuple) or len(item) > most or not all(isinstance(entry, Mapping) for entry in item):
         raise WrongFieldError(f"{name} (key {key}) must be an array of at most {most} maps")
-    return list(item)
+    return [_numbered(entry) for entry in item]
 
 
 def take_counts(fields: Mapping[int, object], key: int, name: str) -> dict[int, int]:
@@ -155,6 +155,11 @@ def _present(fields: Mapping[int, object], key: int, name: str) -> object:
     if key not in fields:
         raise MissingFieldError(f"{name} (key {key}) is missing")
     return fields[key]
+
+
+def _numbered(item: Mapping[object, object]) -> dict[int, object]:
+    # A simple value, a float or a truth value as a key would pass for the number that Python takes for its equal.
+    return {key: value for key, value in item.items() if type(key) is int}
 
 
 def _kind(item: object) -> str:
