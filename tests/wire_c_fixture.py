@@ -1,9 +1,11 @@
 """The C codec, compiled with checks of memory and of undefined behaviour, and what it makes of bytes."""
 
 import json
+import re
 import shutil
 import subprocess
 from collections.abc import Iterable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -37,19 +39,43 @@ def build(compiler: str, program: str, folder: Path) -> Path:
 
 def told(program: Path, runs: Iterable[bytes], *, as_device: bool = False) -> list[list[dict[str, Any]]]:
     """Return what the codec makes of each run of bytes on a line: errors, and messages with their fields and frames."""
+    answer = _run([program, *(["device"] if as_device else [])], runs)
+    return [json.loads(line) for line in answer.splitlines()]
+
+
+@dataclass(frozen=True, slots=True)
+class Fuzzed:
+    """What a fuzzer's run met: whole frames and sound messages among its inputs."""
+
+    frames: int
+    messages: int
+
+
+def fuzz(program: Path, examples: Iterable[bytes], executions: int, seed: int) -> Fuzzed:
+    """Feed the codec so many inputs made from examples; it stops at the first that it does wrong."""
+    answer = _run([program, str(executions), str(seed)], examples)
+    counted = re.fullmatch(r"(\d+) executions, (\d+) frames and (\d+) messages among them\n", answer)
+    assert counted, answer
+    assert int(counted[1]) == executions
+    return Fuzzed(int(counted[2]), int(counted[3]))
+
+
+def _run(command: list[str | Path], lines: Iterable[bytes]) -> str:
     answer = subprocess.run(
-        [program, *(["device"] if as_device else [])],
-        input="".join(f"{run.hex()}\n" for run in runs),
-        text=True,
-        capture_output=True,
-        timeout=LIMIT_S,
+        command, input="".join(f"{line.hex()}\n" for line in lines), text=True, capture_output=True, timeout=LIMIT_S
     )
     if answer.returncode:
         raise AssertionError(f"the C codec stopped with {answer.returncode}:\n{answer.stderr}")
-    return [json.loads(line) for line in answer.stdout.splitlines()]
+    return answer.stdout
 
 
 @pytest.fixture(scope="session")
 def tell(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return the program that says what the codec makes of bytes."""
     return build(gcc(), "tell", tmp_path_factory.mktemp("wire_c"))
+
+
+@pytest.fixture(scope="session")
+def fuzzer(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return the program that feeds the codec with damaged input."""
+    return build(gcc(), "fuzz", tmp_path_factory.mktemp("wire_c"))

@@ -1,5 +1,6 @@
 """Random messages, every field anywhere within its bounds, with a liking for the edges."""
 
+import dataclasses
 import random
 import string
 from collections.abc import Callable
@@ -148,7 +149,11 @@ def message(dice: random.Random) -> Message:
 
 def fields(one: Message) -> dict[str, Any]:
     """Return a message's fields as the golden vectors and the C codec's program name them."""
-    return {name: _plain(getattr(one, name)) for name in one.__dataclass_fields__}  # type: ignore[attr-defined]
+    return _named(one)
+
+
+def _named(one: Any) -> dict[str, Any]:
+    return {field.name: _plain(getattr(one, field.name)) for field in dataclasses.fields(one)}
 
 
 def _plain(value: Any) -> Any:
@@ -156,7 +161,7 @@ def _plain(value: Any) -> Any:
         case np.ndarray():
             return {"tag": TAGS[value.dtype.str], "bytes": value.tobytes().hex()}
         case tuple():
-            return [{name: _plain(getattr(one, name)) for name in one.__dataclass_fields__} for one in value]
+            return [_named(one) for one in value]
         case dict():
             return {str(key): one for key, one in value.items()}
         case _:
