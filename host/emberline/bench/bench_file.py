@@ -7,7 +7,7 @@ from math import hypot, sqrt
 
 from emberline.bench import thermocouple
 from emberline.bench.calibration import BridgeFit, Linear, ThermocoupleCode, fitted
-from emberline.bench.channels import Channel, Role, default_channel
+from emberline.bench.channels import Calibrated, Channel, Role, Warmth, default_channel
 from emberline.bench.errors import BenchFileError as BenchFileError
 from emberline.bench.errors import CalibrationError
 from emberline.bench.text_lines import TextLines, read_text_lines
@@ -23,7 +23,7 @@ _SCALE = Quantity(0.0, 0.5, "", hints=(Hint(0.5, 50.0, "a percentage? write 0.00
 _CAPACITY = Quantity(50.0, 1e6, "g", hints=(Hint(0.05, 50.0, "kilograms? write grams: 5000.0 for 5 kg"),))
 _LAG = Quantity(0.0, 600.0, "s", hints=(Hint(600.0, 6e5, "milliseconds? this is in seconds"),))
 _CONVERTER_ERROR_C = 2.0
-_U_SPAN_WARMTH = 0.0005 / sqrt(3.0)
+U_SPAN_WARMTH = 0.0005 / sqrt(3.0)
 """A warm load cell's span changes by 0.05 % per 10 K (typical data sheet), which no cold calibration sees."""
 
 
@@ -100,6 +100,7 @@ class Bench:
         broker: Its MQTT broker, or None.
         trial: When its trials end.
     """
+        alarms: When its alarms are raised.
 
     id: str
     name: str
@@ -141,7 +142,7 @@ def parse_bench(text: str) -> Bench:
     root.close()
     if reading.problems:
         raise BenchFileError(reading.problems)
-    return Bench(bench_id, name, channels, serial, trial, broker)
+    return Bench(bench_id, name, channels, serial, trial, broker, alarms)
 
 
 def _channels(root: Section) -> tuple[Channel, ...]:
@@ -176,6 +177,8 @@ def _channel(section: Section) -> Channel | None:
     bias, scale = section.number("u_bias", _NOT_NEGATIVE), section.number("u_scale", _SCALE)
     drift, resolution = section.number("u_drift_per_hour", _NOT_NEGATIVE), section.number("resolution", _NOT_NEGATIVE)
     capacity_g = section.number("capacity_g", _CAPACITY)
+    channel = _with_warmth(channel, section.section("warmth"))
+    channel = replace(channel, calibrated=_marks(section.sections("calibration")))
     if capacity_g is not None and channel.unit != "g":
         section.complain("capacity_g", f"a channel of role {channel.role.value} weighs nothing")
     lag, u_lag = section.number("time_constant_s", _LAG), section.number("u_time_constant_s", _LAG)
@@ -241,7 +244,8 @@ def _with_line(channel: Channel, parent: Section, line: Section | None, points: 
             zero, slope = line.number("zero_counts", _ANY), line.number("counts_per_unit", _ANY)
             line.close()
             if zero is not None and slope is not None:
-                return replace(channel, calibration=Linear(zero, slope))
+                return replace(channel, calibration=Linear(zero, slope, correction=correction))
+            correction = line.number("correction", _ANY) or 0.0
             line.complain("zero_counts", "[channel.line] needs zero_counts and counts_per_unit")
         elif len(pairs) == len(points) > 0:
             return _calibrated(channel, fitted(pairs))
@@ -253,11 +257,40 @@ def _with_line(channel: Channel, parent: Section, line: Section | None, points: 
 def _calibrated(channel: Channel, fit: BridgeFit) -> Channel:
     channel = replace(channel, calibration=fit.calibration)
     if not fit.checked:
+def _with_warmth(channel: Channel, section: Section | None) -> Channel:
+    if section is None:
+        return channel
+    g_per_k = section.number("g_per_k", _ANY)
+    u_g_per_k, u_drift = section.number("u_g_per_k", _NOT_NEGATIVE), section.number("u_drift_per_hour", _NOT_NEGATIVE)
+    section.close()
+    if channel.unit != "g":
+        section.complain("g_per_k", f"a channel of role {channel.role.value} weighs nothing")
+    elif g_per_k is None or u_g_per_k is None or u_drift is None:
+        section.complain("g_per_k", "[channel.warmth] needs g_per_k, u_g_per_k and u_drift_per_hour")
+    else:
+        return replace(channel, warmth=Warmth(g_per_k, u_g_per_k, u_drift))
+    return channel
+
+
+def _marks(sections: list[Section]) -> tuple[Calibrated, ...]:
+    """Read which of a person's calibrations are in a channel's numbers; a store writes that, nobody needs to."""
+    marks = []
+    for section in sections:
+        kind, made = section.text("kind"), section.text("made")
+        number = section.whole("number", _NOT_NEGATIVE)
+        section.close()
+        if kind is None or made is None or number is None:
+            section.complain("kind", "a [[channel.calibration]] needs kind, number and made: leave it to the program")
+        else:
+            marks.append(Calibrated(kind, number, made))
+    return tuple(marks)
+
+
         return channel
     return replace(
         channel,
         u_bias=max(fit.linearity, fit.hysteresis / 2.0, channel.resolution) / sqrt(3.0),
-        u_scale=hypot(fit.u_slope, _U_SPAN_WARMTH),
+        u_scale=hypot(fit.u_slope, U_SPAN_WARMTH),
     )
 
 

@@ -27,17 +27,19 @@ class Identity:
 
 @dataclass(frozen=True, slots=True)
 class Linear:
-    """Counts on a straight line: value = (raw - zero_counts) / counts_per_unit.
+    """Counts on a straight line: value = (raw - zero_counts) / counts_per_unit + correction.
 
     Attributes:
         zero_counts: Counts of an empty load cell (or of zero, for any other sensor).
         counts_per_unit: Counts per gram, degree or whatever the channel's unit is; negative for swapped leads.
         saturated_counts: Codes at or beyond it, either way, say that the converter is out of range.
+        correction: Added to every value, in the channel's unit, as a probe's was found in ice or in boiling water.
     """
 
     zero_counts: float
     counts_per_unit: float
     saturated_counts: float = SATURATED_24_BIT
+    correction: float = 0.0
 
     def __post_init__(self) -> None:
         if not (np.isfinite(self.zero_counts) and np.isfinite(self.counts_per_unit)) or self.counts_per_unit == 0.0:
@@ -47,7 +49,7 @@ class Linear:
         self, raw: NDArray[np.float64], cold_junction_c: NDArray[np.float64] | None = None
     ) -> NDArray[np.float64]:
         """Return calibrated values, NaN for saturated codes; the cold junction plays no part."""
-        value = (np.asarray(raw, dtype=np.float64) - self.zero_counts) / self.counts_per_unit
+        value = (np.asarray(raw, dtype=np.float64) - self.zero_counts) / self.counts_per_unit + self.correction
         value[np.abs(raw) >= self.saturated_counts] = np.nan
         return value
 

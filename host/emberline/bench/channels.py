@@ -40,6 +40,36 @@ _PRINTED_UNIT = {"c": "°C", "g": "g", "pa": "Pa", "ppm": "ppm"}
 
 
 @dataclass(frozen=True, slots=True)
+class Warmth:
+    """How the zero of a load cell goes with its temperature, from a warm-up run of the empty bench.
+
+    Attributes:
+        g_per_k: What it shows more for each kelvin.
+        u_g_per_k: Standard uncertainty of that.
+        u_drift_per_hour: Standard uncertainty of the drift that is left once this is taken off, grams per hour.
+    """
+
+    g_per_k: float
+    u_g_per_k: float
+    u_drift_per_hour: float
+
+
+@dataclass(frozen=True, slots=True)
+class Calibrated:
+    """Which of a person's calibrations is in a channel's numbers.
+
+    Attributes:
+        kind: What was calibrated: `mass`, `probe` or `drift`.
+        number: Its number in the store.
+        made: When, ISO 8601 in UTC.
+    """
+
+    kind: str
+    number: int
+    made: str
+
+
+@dataclass(frozen=True, slots=True)
 class Channel:
     """One measured quantity of a bench. All uncertainties are standard uncertainties.
 
@@ -56,6 +86,8 @@ class Channel:
         u_time_constant_s: Its standard uncertainty.
         source: Name of the device's channel; None where it is `name`.
         capacity_g: Of a load cell: what it can carry in all, counted from its zero; None where nobody says.
+        warmth: Of a load cell: how its zero goes with the temperature of the cell; None where nobody found that.
+        calibrated: Which of a person's calibrations, kept in the store, are in these numbers.
     """
 
     name: str
@@ -70,6 +102,8 @@ class Channel:
     u_time_constant_s: float = 0.0
     source: str | None = None
     capacity_g: float | None = None
+    warmth: Warmth | None = None
+    calibrated: tuple[Calibrated, ...] = ()
 
     def u_reading(self, value: float) -> float:
         """Return the standard uncertainty of one reading, in `unit`; drift and lag are not in it.

@@ -95,6 +95,7 @@ REMEDIES: dict[str, Remedy] = {
     "load_cell.shown_after_g": _CALM,
     "load_cell.zero_drift_g": _CALM,
     "load_cell_drift": _CELL,
+    "load_cell_warmth": _CELL,
     "load_cell_creep": _CELL,
     "mass_curve": _CALM,
     "burning_rate": _CALM,

@@ -5,7 +5,7 @@ down, and the air that rises through the fire. Each is a named variable, the sam
 not matter to a difference cancels by itself.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +15,9 @@ from uncertainties.core import to_affine_scalar
 from emberline.bench.channels import Channel
 from emberline.bench.plan import LoadCellPlan
 from emberline.curves.burning_rate import LossRate, typical_rate
+from emberline.curves.grid import Column
 from emberline.curves.loads import Loads
+from emberline.curves.warmth import warming_k
 from emberline.heat.cell_check import error_about_zero, span_error, tied
 
 Array = NDArray[np.float64]
@@ -50,6 +52,8 @@ class Scale:
         jet_g: Upward force of the hot gas on the pot in full flame, a variable about zero.
         vigour_g_s: Rate of loss in full flame.
         tied_per_s: How firmly a look at the empty cell ties the zero's wander, see `cell_check.tied`; 0 for no look.
+        warmth_g_k: Error of what was taken off for the cell's temperature, g/K, a variable about zero.
+        warming_k: (n,) how much warmer the cell is than at the beginning; empty where nothing was taken off.
     """
 
     loss: LossRate
@@ -61,6 +65,8 @@ class Scale:
     jet_g: UFloat
     vigour_g_s: float
     tied_per_s: float = 0.0
+    warmth_g_k: UFloat = field(default_factory=lambda: to_affine_scalar(0.0))
+    warming_k: Array = field(default_factory=lambda: np.zeros(0))
 
     def lost(self, a_s: float, b_s: float) -> UFloat:
         """Return what left the cell between two moments, steps not counted."""
@@ -73,6 +79,8 @@ class Scale:
                 lost += step.size_g - step.size_g.nominal_value
         lost = lost * (1 + self.span) + self.zero_shift(a_s, b_s)
         lost += self.creep * (self._crept_g(b_s) - self._crept_g(a_s))
+        if len(self.warming_k):
+            lost += self.warmth_g_k * float(np.diff(np.interp([a_s, b_s], seconds, self.warming_k))[0])
         return lost - self.draught_g * (self.blaze(b_s) - self.blaze(a_s))
 
     def load(self, size_g: UFloat) -> UFloat:
@@ -122,7 +130,13 @@ class Scale:
         )
 
 
-def scale_of(loss: LossRate, loads: Loads, channel: Channel, told: LoadCellPlan | None = None) -> Scale:
+def scale_of(
+    loss: LossRate,
+    loads: Loads,
+    channel: Channel,
+    told: LoadCellPlan | None = None,
+    cell_c: Column | None = None,
+) -> Scale:
     """Attach the errors of a channel's cell and of the air around it to a smoothed mass curve.
 
     Args:
@@ -130,12 +144,15 @@ def scale_of(loss: LossRate, loads: Loads, channel: Channel, told: LoadCellPlan 
         loads: The steps, told apart.
         channel: The load cell.
         told: What a person asked it with a known mass and empty.
+        cell_c: The cell's temperature, with which its drift was taken off where it is known; None where not measured.
     """
     told = told or LoadCellPlan()
+    warmth = channel.warmth if cell_c is not None else None
+    u_drift = channel.u_drift_per_hour if warmth is None else warmth.u_drift_per_hour
     spans = int(np.ceil(len(loss.mass_g) / WANDER_S)) + 1
-    u_wander = channel.u_drift_per_hour * (WANDER_S / 3600.0) ** 0.5
+    u_wander = u_drift * (WANDER_S / 3600.0) ** 0.5
     wander = tuple(error_about_zero(u_wander, "load_cell_drift") for _ in range(spans))
-    tied_g, tied_per_s = tied(wander, WANDER_S, channel.u_drift_per_hour, told)
+    tied_g, tied_per_s = tied(wander, WANDER_S, u_drift, told)
     return Scale(
         loss,
         loads,
@@ -146,4 +163,6 @@ def scale_of(loss: LossRate, loads: Loads, channel: Channel, told: LoadCellPlan 
         error_about_zero(JET_G, "draught_on_pot"),
         typical_rate(loss.mass_g),
         tied_per_s,
+        error_about_zero(0.0 if warmth is None else warmth.u_g_per_k, "load_cell_warmth"),
+        np.zeros(0) if warmth is None or cell_c is None else warming_k(cell_c),
     )

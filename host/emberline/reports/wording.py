@@ -159,6 +159,7 @@ _INPUTS = {
     "load_cell.shown_after_g": "known mass as shown after the burn",
     "load_cell.zero_drift_g": "zero found after the burn",
     "load_cell_drift": "load cell, drift",
+    "load_cell_warmth": "load cell, drift with its temperature",
     "load_cell_creep": "load cell, creep",
     "draught": "lift of the hot gas",
     "draught_on_pot": "lift of the hot gas on the pot",

@@ -88,10 +88,23 @@ def _channel_lines(channel: Channel) -> list[str]:
         ]
     elif isinstance(calibration, ThermocoupleCode):
         lines += ["[channel.thermocouple]", *_thermocouple_lines(channel, calibration)]
+        lines += [f"correction = {calibration.correction!r}"] if calibration.correction else []
     else:
         assert isinstance(calibration, Identity)
     return lines
 
+    return lines + _found_lines(channel)
+
+
+def _found_lines(channel: Channel) -> list[str]:
+    """Write what a person's calibrations found beside the line, and which of them these numbers are of."""
+    lines: list[str] = []
+    if channel.warmth is not None:
+        keys = ("g_per_k", "u_g_per_k", "u_drift_per_hour")
+        lines += ["[channel.warmth]", *(f"{key} = {float(getattr(channel.warmth, key))!r}" for key in keys)]
+    for one in channel.calibrated:
+        lines += ["[[channel.calibration]]", f"kind = {quoted(one.kind)}", f"number = {one.number}"]
+        lines.append(f"made = {quoted(one.made)}")
 
 def _thermocouple_lines(channel: Channel, calibration: ThermocoupleCode) -> list[str]:
     lines = [f"kind = {quoted(calibration.kind)}"]

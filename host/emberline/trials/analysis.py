@@ -15,6 +15,7 @@ from emberline.bench.plan import Plan
 from emberline.bench.samples import Curve
 from emberline.curves.events import Event, Retraction
 from emberline.curves.grid import Grid, grid_of
+from emberline.curves.warmth import without_warmth
 from emberline.curves.words import Word
 from emberline.heat.account import Account
 from emberline.heat.ledger import build_account
@@ -83,7 +84,7 @@ def analyse(
         trial: The trial's id.
         bench: The bench's id.
     """
-    grid = grid_of(curves)
+    grid = without_warmth(grid_of(curves), channels)
     described = {role: channels[role] if role in channels else default_channel(role) for role in curves}
     if tracked is None:
         tracked = track(grid, described, plan)

@@ -113,7 +113,10 @@ def read_record(grid: Grid, channels: Mapping[Role, Channel], plan: Plan, *, wor
     stood = plan.pot is not None and not loads.stays and _warmed(water_c) and not no_pot_stood(words)
     if mass is not None and own_cell is None and stood:
         loads = with_standing_pot(loads)
-    scale = scale_of(loss, loads, channel_of(channels, Role.MASS), plan.load_cell) if loss is not None else None
+    scale = None
+    if loss is not None:
+        cell = channel_of(channels, Role.MASS)
+        scale = scale_of(loss, loads, cell, plan.load_cell, grid.get(Role.CELL_TEMPERATURE))
     events += loads.events + (own_cell.loads.events if own_cell is not None else ())
 
     pot = PotCurves(water_c, channel_of(channels, Role.WATER), boiling, own_cell)
@@ -227,7 +230,7 @@ def _own_cell(grid: Grid, channels: Mapping[Role, Channel], plan: Plan, words: S
     steps = find_steps(column)
     loss: LossRate = smooth(masked(column, steps))
     loads = loads_by_words(steps, plan, None, _on_pots_cell(words))
-    return scale_of(loss, loads, channel_of(channels, Role.POT_MASS))
+    return scale_of(loss, loads, channel_of(channels, Role.POT_MASS), cell_c=grid.get(Role.CELL_TEMPERATURE))
 
 
 def _on_pots_cell(words: Sequence[Word]) -> list[Word]:

@@ -276,7 +276,8 @@ class Tracker:
         now, loss = grid.n, self.loss(grid)
         if loss is None:
             return None
-        scale = scale_of(loss, self._loads, channel_of(self._channels, Role.MASS), self._plan.load_cell)
+        cell = channel_of(self._channels, Role.MASS)
+        scale = scale_of(loss, self._loads, cell, self._plan.load_cell, grid.get(Role.CELL_TEMPERATURE))
         probe = channel_of(self._channels, Role.WATER)
         water_c = smooth_water(grid.get(Role.WATER), now)
         pot = PotCurves(water_c, probe, self._boil_watch.boiling_c, self._own_cell(grid, now))
@@ -298,7 +299,8 @@ class Tracker:
         if pot_mass is None:
             return None
         loss = self._pot_cell.loss(pot_mass, now)
-        return scale_of(loss, self._pot_loads, channel_of(self._channels, Role.POT_MASS))
+        cell = channel_of(self._channels, Role.POT_MASS)
+        return scale_of(loss, self._pot_loads, cell, cell_c=grid.get(Role.CELL_TEMPERATURE))
 
     def _fed_s(self) -> list[float]:
         """Return when anything was laid on the fire that may have been fuel: it smothers for a while."""

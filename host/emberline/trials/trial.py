@@ -9,6 +9,7 @@ from emberline.bench.calibration import Linear, ThermocoupleCode
 from emberline.bench.channels import Channel, Role
 from emberline.bench.samples import FLAG_FAULT, Curve, SampleBatch
 from emberline.curves.grid import Column, Grid, grid_of
+from emberline.curves.warmth import WEIGHING, corrected, warming_k
 
 COLD_JUNCTION_SUFFIX = ".cold_junction"
 """Ending of the stored name of a thermocouple's cold junction, whose samples are degrees."""
@@ -124,6 +125,7 @@ class GrowingGrid:
         self.samples = GrowingCurves(channels, start_ns)
         self.n = 0
         self._deciding = [role for role in channels if role in DECIDING] or list(channels)
+        self._channels = channels
         self._columns = {role: _GrownColumn() for role in channels}
 
     def add(self, batches: Sequence[SampleBatch]) -> int:
@@ -135,9 +137,20 @@ class GrowingGrid:
         self.samples.add(batches)
         complete = self._complete()
         if complete > self.n:
-            for role, column in self._columns.items():
-                curve = self.samples.curve(role, float(self.n)) or Curve(np.zeros(0), np.zeros(0))
-                column.extend(grid_of({role: curve}, complete, since=self.n).columns[role])
+            fresh = {
+                role: self.samples.curve(role, float(self.n)) or Curve(np.zeros(0), np.zeros(0))
+                for role in self._columns
+            }
+            columns = dict(grid_of(fresh, complete, since=self.n).columns)
+            if Role.CELL_TEMPERATURE in columns:
+                self._columns[Role.CELL_TEMPERATURE].extend(columns.pop(Role.CELL_TEMPERATURE))
+                warming = warming_k(self._columns[Role.CELL_TEMPERATURE].upto(complete))[self.n :]
+                columns = {
+                    role: corrected(column, self._channels[role], warming) if role in WEIGHING else column
+                    for role, column in columns.items()
+                }
+            for role, column in columns.items():
+                self._columns[role].extend(column)
             self.n = complete
         return self.n
 

@@ -2,7 +2,7 @@ import pytest
 
 from emberline.bench.bench_file import BenchFileError, Broker, SerialPort, TrialRules, default_bench, parse_bench
 from emberline.bench.calibration import Identity, Linear, ThermocoupleCode
-from emberline.bench.channels import Role, default_channel
+from emberline.bench.channels import Calibrated, Role, Warmth, default_channel
 
 SHED = """\
 id = "shed-2"
@@ -205,3 +205,41 @@ def test_a_certificate_means_encryption() -> None:
 )
 def test_a_broker_that_cannot_be_is_told_with_what_to_do(text: str, words: str) -> None:
     assert any(words in problem for problem in problems(f"{MASS}[mqtt]\n{text}\n"))
+
+
+FOUND = """
+[[channel]]
+role = "mass"
+[channel.line]
+zero_counts = 84000.0
+counts_per_unit = 420.0
+correction = 0.5
+[channel.warmth]
+g_per_k = -0.12
+u_g_per_k = 0.01
+u_drift_per_hour = 0.3
+[[channel.calibration]]
+kind = "mass"
+number = 4
+made = "2025-11-25T12:00:00Z"
+"""
+
+
+def test_what_a_persons_calibrations_found_is_read() -> None:
+    mass = parse_bench(FOUND).channels[0]
+    assert mass.calibration == Linear(84_000.0, 420.0, correction=0.5)
+    assert mass.warmth == Warmth(-0.12, 0.01, 0.3)
+    assert mass.calibrated == (Calibrated("mass", 4, "2025-11-25T12:00:00Z"),)
+
+
+@pytest.mark.parametrize(
+    ("was", "becomes", "words"),
+    [
+        ("u_g_per_k = 0.01\n", "", "needs g_per_k, u_g_per_k and u_drift_per_hour"),
+        ('role = "mass"', 'role = "water"', "weighs nothing"),
+        ("number = 4\n", "", "leave it to the program"),
+    ],
+)
+def test_findings_that_are_not_whole_are_told(was: str, becomes: str, words: str) -> None:
+    with pytest.raises(BenchFileError, match=words):
+        parse_bench(FOUND.replace(was, becomes))

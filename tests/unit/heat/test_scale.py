@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 from uncertainties import UFloat, ufloat
 
-from emberline.bench.channels import Channel, Role, default_channel
+from emberline.bench.channels import Channel, Role, Warmth, default_channel
 from emberline.bench.plan import LoadCellPlan, empty_plan
 from emberline.curves.burning_rate import LossRate
+from emberline.curves.grid import Column
 from emberline.curves.loads import tell_apart
 from emberline.curves.mass_steps import MassStep
 from emberline.heat.scale import DRAUGHT_G, Scale, scale_of
@@ -139,3 +140,18 @@ def test_a_zero_that_was_found_moved_has_moved_in_between() -> None:
         sure = cell.u_wander_g(np.array([seconds]))[0]
         assert sure == pytest.approx(cell.zero_shift(0.0, seconds).std_dev, rel=1e-3)
         assert sure < scale().u_wander_g(np.array([seconds]))[0]
+
+
+def test_a_drift_that_was_taken_off_leaves_its_own_uncertainty_and_no_other_drift() -> None:
+    warm = replace(default_channel(Role.MASS), warmth=Warmth(0.3, 0.02, 0.1))
+    cell_c = 20.0 + np.linspace(0.0, 10.0, N)
+    column = Column(np.arange(N, dtype=np.float64) + 0.5, cell_c, np.full(N, 0.05), np.ones(N, dtype=np.int64))
+    seconds = np.arange(N, dtype=np.float64) + 0.5
+    level = np.ones(N)
+    loss = LossRate(900.0 - RATE_G_S * seconds, RATE_G_S * level, 0.01 * level, 0.1 * level, 0.1 * level, 1e-5)
+    loads = tell_apart([], empty_plan(), 60.0)
+    lost = parts(scale_of(loss, loads, warm, cell_c=column).lost(100.0, 900.0))
+    assert lost["load_cell_warmth"] == pytest.approx(0.02 * 8.0, rel=0.02)
+    plain = parts(scale_of(loss, loads, warm).lost(100.0, 900.0))
+    assert "load_cell_warmth" not in plain
+    assert lost["load_cell_drift"] < 0.1 * plain["load_cell_drift"]

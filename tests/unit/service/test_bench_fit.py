@@ -4,7 +4,7 @@ import pytest
 
 from emberline.bench.bench_file import Bench, TrialRules, default_bench, parse_bench
 from emberline.bench.calibration import Identity, Linear, ThermocoupleCode
-from emberline.bench.channels import Role
+from emberline.bench.channels import Calibrated, Role, Warmth
 from emberline.links.arrivals import DeviceChannel, Greeting
 from emberline.service.bench_fit import bench_text, device_names, fitted_bench
 from emberline.service.errors import ServiceError
@@ -149,3 +149,18 @@ def test_values_in_a_unit_of_no_use_to_the_role_are_refused() -> None:
     streams = (DeviceChannel("water", "V", 1.0, 1.0, 0, calibrated=True),)
     with pytest.raises(ServiceError, match="sends V"):
         fitted_bench(parse_bench('[[channel]]\nrole = "water"\n'), dataclasses.replace(GREETING, channels=streams))
+
+
+def test_what_calibrations_found_is_written_and_read_again() -> None:
+    fitted = fitted_bench(parse_bench(BENCH), GREETING)
+    scale, water = fitted.channels
+    marks = (Calibrated("mass", 3, "2025-11-25T12:00:00Z"), Calibrated("drift", 5, "2025-11-26T12:00:00Z"))
+    line = Linear(84_001.0, 501.0, correction=0.25)
+    found = dataclasses.replace(scale, calibration=line, warmth=Warmth(0.12, 0.01, 0.3), calibrated=marks)
+    bench = dataclasses.replace(fitted, channels=(found, water))
+    assert parse_bench(bench_text(bench)) == bench
+
+
+def test_the_text_of_a_bench_says_when_its_alarms_are_raised() -> None:
+    bench = parse_bench('[[channel]]\nrole = "co"\n[alarms]\nflame_longest_min = 20\nco_limits = ["idlh"]\n')
+    assert parse_bench(bench_text(bench)).alarms == bench.alarms

@@ -1,10 +1,13 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from emberline.bench.calibration import Linear, ThermocoupleCode
-from emberline.bench.channels import Channel, Role, default_channel
+from emberline.bench.channels import Channel, Role, Warmth, default_channel
 from emberline.bench.samples import FLAG_FAULT, Curve, SampleBatch
 from emberline.curves.grid import grid_of
+from emberline.curves.warmth import without_warmth
 from emberline.trials.trial import LATEST_S, NEWEST, GrowingCurves, GrowingGrid, calibrated
 from unit.store.made_up import NOON_NS, SECOND_NS
 
@@ -118,3 +121,25 @@ def test_how_much_of_the_newest_seconds_was_at_the_converters_end() -> None:
     many = np.arange(7.0, 7.0 + NEWEST)
     curves.add([batch("scale", many.tolist(), [4e5] * NEWEST, first_seq=6)])
     assert curves.beyond(Role.MASS, 2.5, 4.5) == 1.0
+
+
+def test_the_drift_with_the_cells_temperature_is_taken_off_live_as_in_the_final_pass() -> None:
+    warm = replace(default_channel(Role.MASS), warmth=Warmth(0.4, 0.01, 0.2))
+    channels = {Role.MASS: warm, Role.CELL_TEMPERATURE: default_channel(Role.CELL_TEMPERATURE)}
+    seconds = 240
+    t_s = [second + 0.4 for second in range(seconds)]
+    cell_c = [20.0 + 8.0 * second / seconds for second in range(seconds)]
+    mass_g = [500.0 + 0.4 * (value - 20.0) for value in cell_c]
+    growing = GrowingGrid(channels, NOON_NS)
+    for low in range(0, seconds, 7):
+        part = slice(low, low + 7)
+        commit = [batch("cell_temperature", t_s[part], cell_c[part], low), batch("mass", t_s[part], mass_g[part], low)]
+        growing.add(commit)
+    live = growing.grid()
+    curves = {
+        Role.MASS: Curve(np.array(t_s), np.array(mass_g)),
+        Role.CELL_TEMPERATURE: Curve(np.array(t_s), np.array(cell_c)),
+    }
+    final = without_warmth(grid_of(curves, live.n), channels)
+    np.testing.assert_array_equal(live.columns[Role.MASS].value, final.columns[Role.MASS].value)
+    assert np.ptp(live.columns[Role.MASS].value[60:]) < 0.01

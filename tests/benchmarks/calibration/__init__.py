@@ -1,0 +1,1 @@
+"""`deploy/bench calibration`: guided calibrations on simulated hardware whose errors are known."""
