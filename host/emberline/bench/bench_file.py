@@ -100,7 +100,6 @@ class Bench:
         broker: Its MQTT broker, or None.
         trial: When its trials end.
     """
-        alarms: When its alarms are raised.
 
     id: str
     name: str
@@ -142,7 +141,7 @@ def parse_bench(text: str) -> Bench:
     root.close()
     if reading.problems:
         raise BenchFileError(reading.problems)
-    return Bench(bench_id, name, channels, serial, trial, broker, alarms)
+    return Bench(bench_id, name, channels, serial, trial, broker)
 
 
 def _channels(root: Section) -> tuple[Channel, ...]:
