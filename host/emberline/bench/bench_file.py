@@ -173,11 +173,11 @@ def _channel(section: Section) -> Channel | None:
     channel = replace(channel, source=section.text("source"))
     channel = _with_thermocouple(channel, section.section("thermocouple"))
     channel = _with_line(channel, section, section.section("line"), section.sections("point"))
+    channel = _with_warmth(channel, section.section("warmth"))
+    channel = replace(channel, calibrated=_marks(section.sections("calibration")))
     bias, scale = section.number("u_bias", _NOT_NEGATIVE), section.number("u_scale", _SCALE)
     drift, resolution = section.number("u_drift_per_hour", _NOT_NEGATIVE), section.number("resolution", _NOT_NEGATIVE)
     capacity_g = section.number("capacity_g", _CAPACITY)
-    channel = _with_warmth(channel, section.section("warmth"))
-    channel = replace(channel, calibrated=_marks(section.sections("calibration")))
     if capacity_g is not None and channel.unit != "g":
         section.complain("capacity_g", f"a channel of role {channel.role.value} weighs nothing")
     lag, u_lag = section.number("time_constant_s", _LAG), section.number("u_time_constant_s", _LAG)
@@ -241,10 +241,10 @@ def _with_line(channel: Channel, parent: Section, line: Section | None, points: 
     try:
         if line is not None:
             zero, slope = line.number("zero_counts", _ANY), line.number("counts_per_unit", _ANY)
+            correction = line.number("correction", _ANY) or 0.0
             line.close()
             if zero is not None and slope is not None:
                 return replace(channel, calibration=Linear(zero, slope, correction=correction))
-            correction = line.number("correction", _ANY) or 0.0
             line.complain("zero_counts", "[channel.line] needs zero_counts and counts_per_unit")
         elif len(pairs) == len(points) > 0:
             return _calibrated(channel, fitted(pairs))
@@ -253,9 +253,6 @@ def _with_line(channel: Channel, parent: Section, line: Section | None, points: 
     return channel
 
 
-def _calibrated(channel: Channel, fit: BridgeFit) -> Channel:
-    channel = replace(channel, calibration=fit.calibration)
-    if not fit.checked:
 def _with_warmth(channel: Channel, section: Section | None) -> Channel:
     if section is None:
         return channel
@@ -285,6 +282,9 @@ def _marks(sections: list[Section]) -> tuple[Calibrated, ...]:
     return tuple(marks)
 
 
+def _calibrated(channel: Channel, fit: BridgeFit) -> Channel:
+    channel = replace(channel, calibration=fit.calibration)
+    if not fit.checked:
         return channel
     return replace(
         channel,

@@ -86,13 +86,11 @@ def _channel_lines(channel: Channel) -> list[str]:
             f"zero_counts = {calibration.zero_counts!r}",
             f"counts_per_unit = {calibration.counts_per_unit!r}",
         ]
+        lines += [f"correction = {calibration.correction!r}"] if calibration.correction else []
     elif isinstance(calibration, ThermocoupleCode):
         lines += ["[channel.thermocouple]", *_thermocouple_lines(channel, calibration)]
-        lines += [f"correction = {calibration.correction!r}"] if calibration.correction else []
     else:
         assert isinstance(calibration, Identity)
-    return lines
-
     return lines + _found_lines(channel)
 
 
@@ -105,6 +103,8 @@ def _found_lines(channel: Channel) -> list[str]:
     for one in channel.calibrated:
         lines += ["[[channel.calibration]]", f"kind = {quoted(one.kind)}", f"number = {one.number}"]
         lines.append(f"made = {quoted(one.made)}")
+    return lines
+
 
 def _thermocouple_lines(channel: Channel, calibration: ThermocoupleCode) -> list[str]:
     lines = [f"kind = {quoted(calibration.kind)}"]
