@@ -3,9 +3,22 @@
 from collections.abc import Iterator
 from pathlib import Path
 
+from emberline.bench.findings import Finding
 from emberline.bench.samples import SampleBatch
 from emberline.curves.events import Event, Retraction
-from emberline.store import alarms, corrections, forwarded, inventory, notices, photos, samples, series, trials, upkeep
+from emberline.store import (
+    alarms,
+    corrections,
+    findings,
+    forwarded,
+    inventory,
+    notices,
+    photos,
+    samples,
+    series,
+    trials,
+    upkeep,
+)
 from emberline.store.blocks import Commit
 from emberline.store.connection import reading
 from emberline.store.errors import StoreDamagedError, StorePlaceError
@@ -166,6 +179,11 @@ class StoreReader:
         """Return the documents of all planned series, in the order in which they were planned."""
         with reading(self.path) as connection:
             return series.listed(connection)
+
+    def findings(self, bench: str) -> list[Finding]:
+        """Return what calibrations and checks of a bench found, the oldest first."""
+        with reading(self.path) as connection:
+            return findings.listed(connection, bench)
 
     def inventory(self) -> list[StoredEntry]:
         """Return the last version of each fuel lot, pot and stove, retired or not."""

@@ -10,9 +10,22 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
+from emberline.bench.findings import Finding, Found
 from emberline.bench.samples import SampleBatch
 from emberline.curves.events import Event, Retraction
-from emberline.store import alarms, corrections, forwarded, inventory, notices, photos, samples, series, trials, upkeep
+from emberline.store import (
+    alarms,
+    corrections,
+    findings,
+    forwarded,
+    inventory,
+    notices,
+    photos,
+    samples,
+    series,
+    trials,
+    upkeep,
+)
 from emberline.store.connection import Writer
 from emberline.store.errors import StoreDamagedError
 from emberline.store.notices import Notice, NoticeKind
@@ -285,6 +298,16 @@ class Store(StoreReader):
             dropped += pruned.blocks
             if not pruned.blocks:
                 return Pruned(dropped, pruned.waiting)
+
+    def add_finding(self, bench: str, channel: str, found: Found, who: str) -> Finding:
+        """Keep what a calibration or check of a channel found."""
+        now_ns = self._now_ns()
+        return self._writer.run(lambda connection: findings.add(connection, bench, channel, found, who, now_ns))
+
+    def recalibrate(self, trial: str, bench_text: str | None, who: str) -> None:
+        """Have a trial's record read with another bench file; see `findings.recalibrate`."""
+        now_ns = self._now_ns()
+        self._writer.run(lambda connection: findings.recalibrate(connection, trial, bench_text, who, now_ns))
 
     def add_notice(self, notice: Notice) -> None:
         """Keep a notice of the recording itself."""

@@ -15,7 +15,8 @@ _SELECT = (
     "SELECT trials.id, trials.bench, label, origin, source, start_ns, end_ns, zone, relative, remarks, created_ns,"
     " coalesce(calibrations.document, ''),"
     " coalesce((SELECT document FROM plans WHERE plans.trial = trials.id ORDER BY plans.id DESC LIMIT 1), '')"
-    " FROM trials LEFT JOIN calibrations ON calibrations.id = trials.calibration"
+    " FROM trials LEFT JOIN calibrations ON calibrations.id = coalesce((SELECT calibration FROM recalibrations"
+    " WHERE recalibrations.trial = trials.id ORDER BY recalibrations.id DESC LIMIT 1), trials.calibration)"
 )
 
 
@@ -49,7 +50,7 @@ def create(
 ) -> Trial:
     """Enter a trial under a new id and return it."""
     ensure_bench(connection, bench, now_ns)
-    calibration = _calibration(connection, bench, bench_text, now_ns) if bench_text else None
+    calibration = enter_calibration(connection, bench, bench_text, now_ns) if bench_text else None
     day = datetime.fromtimestamp(start_ns / 1e9, zone_named(zone)).date().isoformat()
     taken = connection.execute("SELECT id FROM trials WHERE id LIKE ? || '-%'", (day,)).fetchall()
     count = max((int(row[0].rpartition("-")[2]) for row in taken), default=0) + 1
@@ -76,7 +77,7 @@ def create(
     return get(connection, identity)
 
 
-def _calibration(connection: sqlite3.Connection, bench: str, document: str, now_ns: int) -> int | None:
+def enter_calibration(connection: sqlite3.Connection, bench: str, document: str, now_ns: int) -> int | None:
     """Enter a bench file unless it is the same as the last one, and return its number."""
     row = connection.execute(
         "SELECT id, document FROM calibrations WHERE bench = ? ORDER BY id DESC LIMIT 1", (bench,)
