@@ -17,9 +17,9 @@ import zipfile
 import zlib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from itertools import groupby
+from itertools import groupby, islice
 from pathlib import Path
-from typing import Any, TextIO
+from typing import IO, Any, TextIO
 
 import numpy as np
 from uncertainties import ufloat
@@ -44,6 +44,11 @@ MOST_BYTES = {TRIAL: 64 << 20, SAMPLES: 2 << 30, BENCH: 1 << 20, PLAN: 1 << 20}
 FIRST_TIME = (1980, 1, 1, 0, 0, 0)
 """Stands on every member, so that the same trial gives the same bytes."""
 BLOCK_COMMITS = 500
+MOST_BATCHES = 100_000
+"""In one commit; a backlog of an hour that came at once has some thousands."""
+LONGEST_LINE = 1_000
+ROWS_AT_ONCE = 20_000
+"""Rows are held as text only so many at a time: that takes thirty times the room of their numbers."""
 
 
 @dataclass(frozen=True)
@@ -179,7 +184,7 @@ def _portions(source: Path) -> Iterator[list[SampleBatch]]:
     held: list[SampleBatch] = []
     for number, commit in enumerate(commits_in(source), 1):
         held += commit.batches
-        if number % BLOCK_COMMITS == 0:
+        if number % BLOCK_COMMITS == 0 or len(held) > MOST_BATCHES:
             yield held
             held = []
     if held:
@@ -195,14 +200,26 @@ def commits_in(source: Path) -> Iterator[Commit]:
     with _opened(source) as pack:
         try:
             with pack.open(_known(pack, source, SAMPLES)) as file:
-                rows = csv.reader(io.TextIOWrapper(file, "utf-8", newline=""))
+                rows = csv.reader(_lines(file))
                 if tuple(next(rows, ())) != HEAD:
                     raise PackError(f"{source}: {SAMPLES} has other columns than {', '.join(HEAD)}")
                 for number, of_commit in groupby(rows, key=lambda row: row[0]):
-                    batches = [_batch(list(part)) for _, part in groupby(of_commit, key=_Streams())]
-                    yield Commit(int(number), tuple(batches))
+                    parts = (_batch(part) for _, part in groupby(of_commit, key=_Streams()))
+                    batches = tuple(islice(parts, MOST_BATCHES))
+                    if next(parts, None) is not None:
+                        raise PackError(f"{source}: commit {number} has more batches than any bench sends")
+                    yield Commit(int(number), batches)
         except (ValueError, IndexError, OverflowError, csv.Error, zlib.error, zipfile.BadZipFile, EOFError) as exc:
             raise PackError(f"{source}: {SAMPLES} is damaged, or was changed: {exc}") from exc
+
+
+def _lines(file: IO[bytes]) -> Iterator[str]:
+    """Yield lines, none of which has to be held before it is known to be one."""
+    text = io.TextIOWrapper(file, "utf-8", newline="")
+    while line := text.readline(LONGEST_LINE + 1):
+        if len(line) > LONGEST_LINE:
+            raise ValueError("a line is longer than any that was written")
+        yield line
 
 
 class _Streams:
@@ -220,16 +237,17 @@ class _Streams:
         return self._batch
 
 
-def _batch(rows: list[list[str]]) -> SampleBatch:
-    _, device, boot, channel, seq = rows[0][:5]
+def _batch(rows: Iterator[list[str]]) -> SampleBatch:
+    first: list[str] = []
+    t_ns, raw, flags = [np.empty(0, np.int64)], [np.empty(0, np.float64)], [np.empty(0, np.uint8)]
+    while some := list(islice(rows, ROWS_AT_ONCE)):
+        first = first or some[0]
+        t_ns.append(np.array([row[5] for row in some], np.int64))
+        raw.append(np.array([row[6] for row in some], np.float64))
+        flags.append(np.array([row[7] for row in some], np.uint8))
+    _, device, boot, channel, seq = first[:5]
     return SampleBatch(
-        device,
-        int(boot),
-        channel,
-        int(seq),
-        np.array([row[5] for row in rows], dtype=np.int64),
-        np.array([row[6] for row in rows], dtype=np.float64),
-        np.array([row[7] for row in rows], dtype=np.uint8),
+        device, int(boot), channel, int(seq), np.concatenate(t_ns), np.concatenate(raw), np.concatenate(flags)
     )
 
 
@@ -335,6 +353,11 @@ def _known(pack: zipfile.ZipFile, source: Path, name: str) -> zipfile.ZipInfo:
         member = pack.getinfo(name)
     except KeyError as exc:
         raise PackError(f"{source} is no pack of Emberline's: it holds no {name}") from exc
+    if member.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+        # Others may claim gigabytes before they give the first byte.
+        raise PackError(
+            f"{source}: {name} is compressed in a way that Emberline does not write: zip it anew as deflate"
+        )
     if member.file_size > MOST_BYTES[name]:
         raise PackError(f"{source}: {name} would unpack to {member.file_size >> 20} MiB, more than any trial has")
     return member

@@ -7,6 +7,7 @@ import pytest
 
 from emberline.bench.channels import Role
 from emberline.bench.samples import FLAG_FAULT, SampleBatch
+from emberline.links import replay as module
 from emberline.links.errors import RecordingError
 from emberline.links.replay import Recording, read_recording
 
@@ -176,3 +177,13 @@ def test_noise_gives_a_recording_or_our_own_error_and_never_another(tmp_path: Pa
     for batch in got.batches.values():
         assert np.isfinite(batch.raw[batch.flags == 0]).all()
         assert (np.diff(batch.t_ns) >= 0).all()
+
+
+def test_a_file_larger_than_any_burn_is_refused_before_it_is_held(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    text = "t,m\n0,1000\n1,999\n"
+    monkeypatch.setattr(module, "MOST_BYTES", len(text))
+    assert read(tmp_path, text, t_s="t", mass="m").rows == 2
+    with pytest.raises(RecordingError, match="cut it into its burns"):
+        read(tmp_path, text + "\n", t_s="t", mass="m")

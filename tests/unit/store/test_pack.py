@@ -1,6 +1,8 @@
 """Packs: what goes in comes out, and hostile ones are refused in words."""
 
+import contextlib
 import json
+import tracemalloc
 import zipfile
 from pathlib import Path
 
@@ -162,6 +164,67 @@ def test_a_part_larger_than_any_trial_is_not_unpacked(
     monkeypatch.setattr(zipfile.ZipFile, "read", lambda *_: pytest.fail("it was unpacked"))
     with pytest.raises(PackError, match="more than any trial has"):
         module._text(zipfile.ZipFile(source), source, PLAN)
+
+
+ROW = "{commit},d,0,mass,{seq},{t},1.5,0\n"
+HEADER = "commit,device,boot,channel,seq,t_ns,raw,flags\n"
+
+
+def peak_mb(source: Path) -> float:
+    tracemalloc.start()
+    try:
+        with contextlib.suppress(PackError):
+            for _ in commits_in(source):
+                pass
+        return tracemalloc.get_traced_memory()[1] / 1e6
+    finally:
+        tracemalloc.stop()
+
+
+def test_a_line_without_end_is_not_held(packed: Path, tmp_path: Path) -> None:
+    for content in (
+        b"0" * 50_000_000,
+        HEADER.encode() + b"1" * 50_000_000,
+        HEADER.encode() + b'"\n' + b"\n" * 5_000_000,
+    ):
+        source = changed(packed, tmp_path / "x.zip", SAMPLES, content)
+        # A hundred kilobytes that would unpack to fifty million.
+        assert source.stat().st_size < 100_000
+        with pytest.raises(PackError, match="damaged"):
+            list(commits_in(source))
+        assert peak_mb(source) < 5.0
+
+
+def test_a_commit_of_many_rows_takes_little_more_than_its_numbers(packed: Path, tmp_path: Path) -> None:
+    count = 120_000
+    rows = "".join(ROW.format(commit=1, seq=seq, t=seq * 10**8) for seq in range(count))
+    source = changed(packed, tmp_path / "x.zip", SAMPLES, (HEADER + rows).encode())
+    ((one,),) = [commit.batches for commit in commits_in(source)]
+    assert (len(one), one.first_seq, one.t_ns.tolist()) == (count, 0, [seq * 10**8 for seq in range(count)])
+    assert peak_mb(source) < 25.0  # as text, all at once, it takes 45
+
+
+def test_a_commit_of_more_batches_than_any_is_refused(
+    packed: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(module, "MOST_BATCHES", 3)
+    for count, fits in ((3, True), (4, False)):
+        rows = "".join(ROW.format(commit=1, seq=2 * seq, t=seq) for seq in range(count))
+        source = changed(packed, tmp_path / "x.zip", SAMPLES, (HEADER + rows).encode())
+        if fits:
+            assert len(next(commits_in(source)).batches) == count
+        else:
+            with pytest.raises(PackError, match="more batches"):
+                list(commits_in(source))
+
+
+@pytest.mark.parametrize("way", [zipfile.ZIP_LZMA, zipfile.ZIP_BZIP2])
+def test_a_way_of_compressing_that_claims_memory_first_is_refused(packed: Path, tmp_path: Path, way: int) -> None:
+    with zipfile.ZipFile(packed) as old, zipfile.ZipFile(tmp_path / "x.zip", "w", way) as new:
+        for member in old.namelist():
+            new.writestr(member, old.read(member))
+    with pytest.raises(PackError, match="zip it anew"):
+        read_pack(tmp_path / "x.zip")
 
 
 def test_names_that_lead_elsewhere_lead_nowhere(packed: Path, tmp_path: Path) -> None:
