@@ -1,19 +1,21 @@
 """deploy/raspberry-pi.md: each command is run in a folder that stands for the machine, or left out with a reason."""
 
 import asyncio
+import contextlib
 import os
 import re
 import shlex
 import shutil
 import subprocess
 import sys
+import urllib.request
 from collections.abc import AsyncIterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
 
-from broker_fixture import Broker
+from broker_fixture import Broker, free_port
 from daemon_fixture import DaemonProcess
 from emberline.bench.bench_file import parse_bench
 from emberline.config import broker_access, load_bench
@@ -247,3 +249,43 @@ async def test_who_follows_the_page_has_a_broker_with_accounts(machine: Machine,
         assert "a password" not in names
     finally:
         await asyncio.to_thread(ours.kill)
+
+
+@pytest.mark.timeout(120)
+async def test_who_follows_the_page_has_a_server_for_dashboards(machine: Machine) -> None:
+    program = shutil.which("victoria-metrics")
+    if program is None:
+        pytest.skip("no victoria-metrics on this machine: deploy/debian-packages victoria-metrics")
+    for line in commands():
+        if "/etc/default/victoria-metrics" in line or line == "sudo cp -r emberline /opt/emberline":
+            await asyncio.to_thread(machine.follow, line)
+    text = machine.mapped(machine.place("etc/default/victoria-metrics").read_text())
+    (args,) = re.findall(r'^ARGS="(.*)"$', text, re.MULTILINE)
+    where = f"127.0.0.1:{free_port()}"
+    # Loopback as it stands there, but for the port; the rest as Debian's unit would give it.
+    words, ports = re.subn(r"127\.0\.0\.1:8428", where, args)
+    assert ports == 1
+    process = await asyncio.create_subprocess_exec(
+        program, *words.split(), stdout=asyncio.subprocess.DEVNULL, stderr=asyncio.subprocess.DEVNULL
+    )
+    try:
+        # What it says of its own settings.
+        flags = ""
+        async with asyncio.timeout(60.0):
+            while not flags:
+                assert process.returncode is None, "the server takes not all of its settings"
+                with contextlib.suppress(OSError):
+                    flags = await asyncio.to_thread(fetched, f"http://{where}/flags")
+                await asyncio.sleep(0.05)
+        assert '-dedup.minScrapeInterval="1ms"' in flags
+        assert '-retentionPeriod="10y"' in flags
+        assert any(machine.place("var/lib/victoria-metrics").iterdir())
+    finally:
+        process.terminate()
+        await process.wait()
+
+
+def fetched(url: str) -> str:
+    with urllib.request.urlopen(url, timeout=5) as answer:  # noqa: S310 our own server
+        text: str = answer.read().decode()
+        return text
