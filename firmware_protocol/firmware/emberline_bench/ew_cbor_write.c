@@ -1,0 +1,1 @@
+../../c/ew_cbor_write.c
