@@ -46,6 +46,7 @@ async def serve(
     keep_days: float | None = KEEP_DAYS,
     address: "Address | None" = None,
     server_file: Path | None = None,
+    alarms_file: Path | None = None,
     stopping: Callable[[], None] = lambda: None,
     served: Callable[[str], None] = lambda _: None,
 ) -> None:
@@ -65,6 +66,7 @@ async def serve(
         keep_days: Age at which samples outside trials go; None keeps all.
         address: Where pages are served; None for nowhere.
         server_file: Names a time-series server to which everything is forwarded; None for none.
+        alarms_file: Says how alarms reach people who are not looking; None for not at all.
         stopping: Called when a signal asks for the end.
         served: Called with the pages' address once they are served.
 
@@ -77,6 +79,8 @@ async def serve(
     from emberline.service.clock import fast_clock
     from emberline.service.clock_watch import clock_after
     from emberline.service.daemon import Daemon, Setting, stopped_by_signals
+    from emberline.service.delivery.delivery_file import Delivery, load_delivery
+    from emberline.service.delivery.ways import ways_of
     from emberline.service.errors import TaskFailedError
     from emberline.service.forwarding.forwarder import Forwarder
     from emberline.service.forwarding.server_file import load_server
@@ -84,19 +88,22 @@ async def serve(
 
     benches = _benches(bench_files, port, broker, name)
     server = None if server_file is None else load_server(server_file, os.environ)
+    delivery = Delivery() if alarms_file is None else load_delivery(alarms_file, os.environ)
+    ways = () if alarms_file is None else ways_of(delivery, alarms_file)
     make_folder(data)
     damage, restarts_s = "", [float("-inf")] * MOST_RESTARTS
     while True:
         clock = clock_after(data / STORE_NAME) if speed == 1.0 else fast_clock(speed, data)
         store = Store.open_or_begin_anew(data / STORE_NAME, clock.now_ns, damage)
-        setting = Setting(data, benches, local_zone(), keep_days)
+        setting = Setting(data, benches, local_zone(), keep_days, delivery, ways)
         daemon = Daemon(setting, store, clock, partial(live_summary, data))
         also: dict[str, Work] = {}
         if address is not None:
             also["pages"] = partial(serve_pages, daemon, address, __version__, partial(_publish, data), served)
         if server is not None:
             boards = {bench: lane.board for bench, lane in daemon.lanes.items()}
-            also["forwarding"] = Forwarder(store, boards, server, daemon.health).run
+            daemon.forwarding = Forwarder(store, boards, server, daemon.health)
+            also["forwarding"] = daemon.forwarding.run
         try:
             with stopped_by_signals(daemon, stopping):
                 await daemon.run(None if beside is None else partial(beside, daemon), also)

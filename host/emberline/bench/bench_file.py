@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 from math import hypot, sqrt
 
 from emberline.bench import thermocouple
+from emberline.bench.alarm_rules import AlarmRules, read_alarm_rules
 from emberline.bench.calibration import BridgeFit, Linear, ThermocoupleCode, fitted
 from emberline.bench.channels import Calibrated, Channel, Role, Warmth, default_channel
 from emberline.bench.errors import BenchFileError as BenchFileError
@@ -99,6 +100,7 @@ class Bench:
         serial: Its serial port, or None.
         broker: Its MQTT broker, or None.
         trial: When its trials end.
+        alarms: When its alarms are raised.
     """
 
     id: str
@@ -107,6 +109,7 @@ class Bench:
     serial: SerialPort | None = None
     trial: TrialRules = field(default_factory=TrialRules)
     broker: Broker | None = None
+    alarms: AlarmRules = field(default_factory=AlarmRules)
 
     def by_role(self, role: Role) -> Channel | None:
         """Return the channel of a role, or None."""
@@ -138,10 +141,11 @@ def parse_bench(text: str) -> Bench:
     serial = _serial(root.section("serial"), channels)
     broker = _broker(root.section("mqtt"))
     trial = _trial(root.section("trial"))
+    alarms = read_alarm_rules(root.section("alarms"))
     root.close()
     if reading.problems:
         raise BenchFileError(reading.problems)
-    return Bench(bench_id, name, channels, serial, trial, broker)
+    return Bench(bench_id, name, channels, serial, trial, broker, alarms)
 
 
 def _channels(root: Section) -> tuple[Channel, ...]:

@@ -73,6 +73,12 @@ _OTHERS = """
 
 [trial]
 end_after_flameout_min = {end_min}   # a trial ends by itself this long after flameout
+
+[alarms]
+flame_longest_min = {flame_min}    # a flame that burns longer is told
+cell_hottest_c = {cell_c}        # of a channel of role cell_temperature
+# co_limits = ["who-15min"]    # of a channel of role co: those that hold, by default all; none where it stands in smoke:
+#   {co_limits}
 """
 
 
@@ -84,12 +90,19 @@ def template_bench() -> Bench:
 def bench_template() -> str:
     """Return a commented bench file; as it stands it says what is assumed without one."""
     bench = template_bench()
+    rules = bench.alarms
     others = ", ".join(f'"{role.value}"' for role in Role if role not in TEMPLATE_ROLES)
     return "".join(
         [
             _HEAD.format(id=bench.id, name=bench.name),
             *(_table(channel) for channel in bench.channels),
-            _OTHERS.format(others=others, end_min=TrialRules().end_after_flameout_s / 60.0),
+            _OTHERS.format(
+                others=others,
+                end_min=TrialRules().end_after_flameout_s / 60.0,
+                flame_min=rules.flame_longest_s / 60.0,
+                cell_c=rules.cell_hottest_c,
+                co_limits=", ".join(limit.name for limit in rules.co),
+            ),
         ]
     )
 

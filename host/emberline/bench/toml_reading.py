@@ -104,6 +104,25 @@ class Section:
         self.complain(key, f"{key} must be one of {', '.join(known)}{nearest(value, known)}")
         return None
 
+    def choices(self, key: str, choices: Iterable[str]) -> list[str] | None:
+        """Return a list of some of some words, each once, or None."""
+        values, known = self.texts(key), list(choices)
+        strange = next((word for word in values or () if word not in known), None)
+        if strange is not None:
+            self.complain(key, f"{key} holds {strange!r}, and may hold {', '.join(known)}{nearest(strange, known)}")
+            return None
+        return None if values is None else list(dict.fromkeys(values))
+
+    def texts(self, key: str) -> list[str] | None:
+        """Return a list of texts, or None."""
+        value = self._ask(key)
+        if value is None:
+            return None
+        if isinstance(value, list) and all(isinstance(word, str) and word.strip() for word in value):
+            return [str(word) for word in value]
+        self.complain(key, f'{key} must be a list of texts in square brackets, such as {key} = ["one", "two"]')
+        return None
+
     def flag(self, key: str) -> bool | None:
         """Return a true or false, or None."""
         value = self._ask(key)

@@ -66,6 +66,12 @@ def _data(option: Path | None) -> Path:
     metavar="FILE",
     help="A time-series server to which everything is forwarded (TOML).",
 )
+@click.option(
+    "--alarms",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="How alarms reach you when you do not look: a command, or services (TOML).",
+)
 @data_option
 @telling
 def run(
@@ -81,6 +87,7 @@ def run(
     tls_certificate: Path | None,
     tls_key: Path | None,
     server: Path | None,
+    alarms: Path | None,
     data: Path | None,
 ) -> None:
     """Record a bench, or several, until interrupted: keep the readings, follow the trials, write their summaries.
@@ -110,6 +117,7 @@ def run(
             keep_days=kept,
             address=address,
             server_file=server,
+            alarms_file=alarms,
             stopping=end_in_any_case,
             served=_told_where,
         )

@@ -1,17 +1,19 @@
 """The alarms of a bench as people see them: raised, told again until somebody has seen them, cleared.
 
-What raises and clears them is decided elsewhere, from the record alone (`trials.alarms`); here is kept who has seen
-them. They are not stored: after a restart, an alarm whose cause lasts is told anew.
+What raises and clears them is decided elsewhere (`trials.alarms`); here is kept who has seen them. After a restart an
+alarm whose cause lasts is told anew, whoever had seen it.
 """
 
 import logging
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from enum import StrEnum
 
 from emberline.service.clock import Clock
 from emberline.service.errors import RequestError
 from emberline.service.watch import FoundAlarms
 from emberline.trials.alarms import TITLES, AlarmKind
+from emberline.trials.alarms.alarm import OF_THE_BENCH, Danger, Safe, Verdict
 from emberline.trials.live_document import AlarmShown
 
 LOG = logging.getLogger(__name__)
@@ -19,6 +21,35 @@ LOG = logging.getLogger(__name__)
 AGAIN_S = 30.0
 """Time after which an alarm that nobody has seen is told again, real seconds."""
 MOST_NAME = 80
+
+
+class Happening(StrEnum):
+    """What has happened to an alarm."""
+
+    RAISED = "raised"
+    STILL = "still"
+    ACKNOWLEDGED = "acknowledged"
+    GONE = "gone"
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmNews:
+    """Something that happened to an alarm.
+
+    Attributes:
+        bench: Id of the bench.
+        happening: What happened.
+        alarm: The alarm as it stands since.
+    """
+
+    bench: str
+    happening: Happening
+    alarm: AlarmShown
+
+    @property
+    def title(self) -> str:
+        """What the alarm is called."""
+        return TITLES[self.alarm.kind]
 
 
 @dataclass
@@ -29,19 +60,32 @@ class BenchAlarms:
         bench: Id of the bench.
         clock: The daemon's clock.
         changed: Called when something is to be shown otherwise.
+        listeners: Told whatever happens to an alarm; they do not wait.
+        raised_so_far: How many were raised.
     """
 
     bench: str
     clock: Clock
     changed: Callable[[], None] = lambda: None
+    listeners: list[Callable[[AlarmNews], None]] = field(default_factory=list)
+    raised_so_far: int = 0
     _shown: dict[AlarmKind, AlarmShown] = field(default_factory=dict)
     _told_ns: dict[AlarmKind, int] = field(default_factory=dict)
+    _rank: dict[AlarmKind, int] = field(default_factory=dict)
     _known_ns: int = 0
 
     @property
     def shown(self) -> tuple[AlarmShown, ...]:
         """The alarms that stand, and those whose cause has gone before anybody had seen them; the newest last."""
         return tuple(sorted(self._shown.values(), key=lambda one: one.raised_ns))
+
+    def standing(self) -> frozenset[AlarmKind]:
+        """Return the kinds of the alarms whose cause lasts."""
+        return frozenset(kind for kind in self._shown if self._stands(kind))
+
+    def unseen(self) -> int:
+        """Return how many alarms nobody has acknowledged."""
+        return sum(one.acknowledged_ns is None for one in self._shown.values())
 
     def found(self, found: FoundAlarms) -> None:
         """Take over what was found in the record."""
@@ -53,15 +97,24 @@ class BenchAlarms:
             if not past and not self._stands(alarm.kind):
                 self.raised(alarm.kind, alarm.text, raised_ns)
         for kind in AlarmKind:
-            if self._stands(kind) and kind not in standing:
+            if kind not in OF_THE_BENCH and self._stands(kind) and kind not in standing:
                 self.cleared(kind)
+
+    def judged(self, kind: AlarmKind, verdict: Verdict) -> None:
+        """Take over what was found of the bench itself just now; more that is wrong than before is raised anew."""
+        if isinstance(verdict, Danger) and (not self._stands(kind) or verdict.rank > self._rank.get(kind, 0)):
+            self._rank[kind] = verdict.rank
+            self.raised(kind, verdict.text, self.clock.now_ns())
+        elif isinstance(verdict, Safe) and self._stands(kind):
+            self.cleared(kind)
 
     def raised(self, kind: AlarmKind, text: str, raised_ns: int) -> None:
         """Raise an alarm."""
         LOG.warning("%s: alarm: %s. %s", self.bench, TITLES[kind], text)
         self._shown[kind] = AlarmShown(kind, text, raised_ns)
         self._told_ns[kind] = self.clock.now_ns()
-        self.changed()
+        self.raised_so_far += 1
+        self._tell(Happening.RAISED, self._shown[kind])
 
     def cleared(self, kind: AlarmKind) -> None:
         """Note that the cause of an alarm has gone; one that somebody has seen is shown no more."""
@@ -69,7 +122,7 @@ class BenchAlarms:
         shown = replace(self._shown.pop(kind), cleared_ns=self.clock.now_ns())
         if shown.acknowledged_ns is None:
             self._shown[kind] = shown
-        self.changed()
+        self._tell(Happening.GONE, shown)
 
     def acknowledge(self, who: str, kind: str | None = None) -> list[str]:
         """Note that somebody has seen the alarm of a kind, or all of them; return their titles.
@@ -83,11 +136,12 @@ class BenchAlarms:
             raise RequestError("there is no such alarm that nobody has acknowledged")
         for one in unseen:
             LOG.info("%s: alarm acknowledged by %s: %s", self.bench, who or "somebody", TITLES[one.kind])
+            seen = replace(one, acknowledged_ns=self.clock.now_ns(), acknowledged_by=who)
             if one.cleared_ns is not None:
                 del self._shown[one.kind]
             else:
-                self._shown[one.kind] = replace(one, acknowledged_ns=self.clock.now_ns(), acknowledged_by=who)
-        self.changed()
+                self._shown[one.kind] = seen
+            self._tell(Happening.ACKNOWLEDGED, seen)
         return [TITLES[one.kind] for one in unseen]
 
     def remind(self) -> None:
@@ -99,7 +153,13 @@ class BenchAlarms:
                 LOG.warning("%s: alarm, still: %s", self.bench, TITLES[kind])
                 self._shown[kind] = replace(shown, told=shown.told + 1)
                 self._told_ns[kind] = now_ns
-                self.changed()
+                self._tell(Happening.STILL, self._shown[kind])
+
+    def _tell(self, happening: Happening, alarm: AlarmShown) -> None:
+        news = AlarmNews(self.bench, happening, alarm)
+        for listener in self.listeners:
+            listener(news)
+        self.changed()
 
     def _stands(self, kind: AlarmKind) -> bool:
         return kind in self._shown and self._shown[kind].cleared_ns is None

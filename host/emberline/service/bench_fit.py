@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+from emberline.bench.alarm_rules import alarm_rules_text
 from emberline.bench.bench_file import Bench, default_bench
 from emberline.bench.calibration import Identity, Linear, ThermocoupleCode, for_calibrated_source, for_device
 from emberline.bench.channels import Channel, Role
@@ -68,6 +69,7 @@ def bench_text(bench: Bench) -> str:
     for channel in bench.channels:
         lines += ["", "[[channel]]", *_channel_lines(channel)]
     lines += ["", "[trial]", f"end_after_flameout_min = {bench.trial.end_after_flameout_s / 60.0!r}"]
+    lines += ["", *alarm_rules_text(bench.alarms)]
     return "\n".join(lines) + "\n"
 
 

@@ -1,6 +1,7 @@
 """What is known of a bench now, for whoever watches; the newest state wins, announcements are kept in order."""
 
 import asyncio
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -16,6 +17,7 @@ from emberline.service.course import Course
 from emberline.service.ingest import IngestCounts
 from emberline.service.watch import LOOKOUT_S, SECOND_NS
 from emberline.store.records import CommitReceipt
+from emberline.trials.alarms.co_watch import CoStanding
 from emberline.trials.estimates import Estimates
 from emberline.trials.live_document import LiveState, LiveValue, Recording, live_document
 from emberline.trials.live_readings import Readings, readings_of
@@ -59,6 +61,8 @@ class Board:
         course: Its curves.
         first_commit: Id of the first commit that is in it; None before it.
         alarms: What a person must see to.
+        readers: Given the readings of each commit.
+        co: How the air stands against the limits of carbon monoxide; empty without a sensor.
     """
 
     bench: str
@@ -75,6 +79,8 @@ class Board:
     course: Course = field(default_factory=Course)
     first_commit: int | None = None
     alarms: BenchAlarms = field(init=False)
+    readers: list[Callable[[Sequence[Readings]], None]] = field(default_factory=list)
+    co: tuple[CoStanding, ...] = ()
     _values: dict[Role, LiveValue] = field(default_factory=dict)
     _troubles: dict[str, str] = field(default_factory=dict)
     _said: list[dict[str, Any]] = field(default_factory=list)
@@ -94,6 +100,8 @@ class Board:
             readings = list(readings_of(self.fitted, receipt.stored))
             for one in readings:
                 self._show(one)
+            for reader in self.readers:
+                reader(readings)
             self.course.take(readings)
             self.course.keep(self.shown_from_ns())
         self.lost += sum(gap.next_seq - gap.first_seq for gap in receipt.flagged)
@@ -178,6 +186,7 @@ class Board:
                 estimates=Estimates() if trial is None else trial.estimates,
                 summary=self.summary,
                 alarms=self.alarms.shown,
+                co=self.co,
             )
         )
 
@@ -203,6 +212,19 @@ class Board:
         """Return the roles whose readings have stopped coming."""
         now_ns = self.clock.now_ns()
         return [role for role, value in self._values.items() if (now_ns - value.t_ns) * 1e-9 > value.stale_s]
+
+    def faults(self) -> dict[str, str]:
+        """Return what is wrong with which sensor, by its channel's name."""
+        now_ns = self.clock.now_ns()
+        words: dict[str, str] = {}
+        for role, value in self._values.items():
+            channel = None if self.fitted is None else self.fitted.by_role(role)
+            name = role.value if channel is None else channel.name
+            if (now_ns - value.t_ns) * 1e-9 > value.stale_s:
+                words[name] = "no reading comes"
+            elif value.value is None:
+                words[name] = "its converter reports a fault (a lead that is open or touches, a probe unplugged)"
+        return words
 
     def _trial_s(self, trial: TrialNow) -> float:
         """Return the time of the newest reading within a trial."""

@@ -5,17 +5,23 @@ import contextlib
 import logging
 import os
 import signal
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
+from emberline.service.alarm_book import AlarmBook
 from emberline.service.board import Board
 from emberline.service.clock import Clock
 from emberline.service.clock_watch import ClockWatch
 from emberline.service.control import Control
+from emberline.service.delivery.courier import Courier
+from emberline.service.delivery.delivery_file import Delivery
+from emberline.service.delivery.ways import Way
 from emberline.service.desk import Desk
 from emberline.service.final_pass import FinalPass, Summaries
 from emberline.service.follower import ApartFollower
+from emberline.service.forwarding.forwarder import Forwarder
 from emberline.service.guide import Guides
 from emberline.service.health import HealthWatch
 from emberline.service.health_loop import HealthLoop, commit_p99_s
@@ -33,11 +39,10 @@ LOG = logging.getLogger(__name__)
 
 SUMMARIES, CONTROL, DESK = "summaries", "control", "desk"
 LAG, BESIDE, HEALTH, HOUSEKEEPING = "loop lag", "beside", "health", "housekeeping"
-ALARMS = "alarms"
+ALARM_BOOK = "alarm book"
 
 LAG_ALARM_S = 0.1
 LAG_EVERY_S = 0.25
-REMIND_EVERY_S = 1.0
 STORE_LIMIT_S = 1.0
 """Longest wait for the store to close, real seconds."""
 
@@ -51,12 +56,16 @@ class Setting:
         benches: The benches to record; each id once.
         zone: Name of the time zone in which a person reads times.
         keep_days: Age at which samples outside trials go; None keeps all.
+        delivery: How often alarms are delivered.
+        ways: By what they are.
     """
 
     folder: Path
     benches: tuple[BenchSetting, ...]
     zone: str
     keep_days: float | None = KEEP_DAYS
+    delivery: Delivery = field(default_factory=Delivery)
+    ways: Sequence[Way] = ()
 
 
 class Daemon:
@@ -72,6 +81,8 @@ class Daemon:
         health: How the recording stands.
         again: Set where it has ended in order to be started again with the wall clock's new time.
         worst_lag_s: Longest time for which its event loop was held up, seconds.
+        couriers: Deliver its alarms.
+        forwarding: What forwards its readings to a time-series server; None where nothing does.
     """
 
     def __init__(self, setting: Setting, store: Store, clock: Clock, final_pass: FinalPass) -> None:
@@ -100,6 +111,20 @@ class Daemon:
         self.guides = Guides(store, self.lanes, self.desk, self.inventory, self.health)
         self.again = False
         self.worst_lag_s = 0.0
+        self.forwarding: Forwarder | None = None
+        self._book = AlarmBook(store)
+        self.couriers = [
+            Courier(
+                way,
+                setting.zone,
+                setting.delivery.again_s,
+                setting.delivery.longest_again_s,
+                partial(self.health.warn, f"alarms by {way.name}"),
+            )
+            for way in setting.ways
+        ]
+        for board in boards.values():
+            board.alarms.listeners += [self._book.take, *(courier.take for courier in self.couriers)]
         self._notifier = Notifier(os.environ)
         self._control = Control(setting.folder, self.lanes, self.health, store, guides=self.guides)
         self._housekeeping = Housekeeping(store, clock, self.health, setting.keep_days)
@@ -127,6 +152,8 @@ class Daemon:
             commit_s=commit_p99_s(durations_s),
             lag_s=self.worst_lag_s,
             tasks=len(self._supervisor.names()),
+            forwarding=self.forwarding,
+            couriers=self.couriers,
         )
 
     async def run(self, beside: Work | None = None, also: Mapping[str, Work] | None = None) -> None:
@@ -150,7 +177,9 @@ class Daemon:
             start(LAG, self._measure_lag)
             start(HEALTH, self._health_loop.run)
             start(HOUSEKEEPING, self._housekeeping.run)
-            start(ALARMS, self._remind)
+            start(ALARM_BOOK, self._book.run)
+            for courier in self.couriers:
+                start(f"alarms by {courier.way.name}", courier.run)
             for name, work in (also or {}).items():
                 start(name, work)
             if beside is not None:
@@ -195,7 +224,7 @@ class Daemon:
         async with asyncio.TaskGroup() as group:
             for lane in self.lanes.values():
                 group.create_task(lane.close(), name=f"end of {lane.bench_id}")
-        for name in (SUMMARIES, LAG, ALARMS):
+        for name in (SUMMARIES, LAG, ALARM_BOOK, *(f"alarms by {one.way.name}" for one in self.couriers)):
             await supervisor.stop(name, OTHERS_LIMIT_S)
         await self._follower.close()
         try:
@@ -203,13 +232,6 @@ class Daemon:
                 await asyncio.to_thread(self.store.close)
         except TimeoutError:
             LOG.error("the store did not close within %.0f s", STORE_LIMIT_S)
-
-    async def _remind(self) -> None:
-        """Have alarms told again that nobody has acknowledged."""
-        while True:
-            for lane in self.lanes.values():
-                lane.board.alarms.remind()
-            await asyncio.sleep(REMIND_EVERY_S)
 
     async def _measure_lag(self) -> None:
         """Watch for anything that holds up the event loop; told once, and again when it is twice as bad."""

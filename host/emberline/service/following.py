@@ -61,7 +61,7 @@ class Following:
         self._channels = _by_role(bench)
         self._char_s = bench.trial.end_after_flameout_s
         plan = parse_plan(watch.plan_text) if watch.plan_text else empty_plan()
-        self._live = LiveTrial(self._channels, plan, watch.start_ns, self._char_s)
+        self._live = LiveTrial(self._channels, plan, watch.start_ns, self._char_s, bench.alarms)
         self._next_fire: LiveTrial | None = None
         self._caught_up = False
         give_back()

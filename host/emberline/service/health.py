@@ -28,11 +28,13 @@ class Disk:
         store_bytes: Size of the store.
         journal_bytes: Size of its journal.
         free_bytes: Room left.
+        total_bytes: Size of the disk.
     """
 
     store_bytes: int = 0
     journal_bytes: int = 0
     free_bytes: int | None = None
+    total_bytes: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -76,7 +76,7 @@ class HealthLoop:
         if time.monotonic() - self._disk_at_s >= DISK_EVERY_S:
             self._disk_at_s = time.monotonic()
             watch.disk = await asyncio.to_thread(disk_of, self.store.path)
-            watch.warn("disk", disk_warning(self.store.path, watch.disk))
+            watch.warn("disk", disk_warning(watch.disk))
             watch.warn("commits", self._slow())
             await self._probe()
         self.notifier.status(status_line(watch.health()))

@@ -11,6 +11,8 @@ from emberline.service.health import Disk, HealthWatch
 from emberline.store.errors import StoreError
 from emberline.store.store import Store
 from emberline.store.upkeep import KEEP_DAYS
+from emberline.trials.alarms.alarm import Danger
+from emberline.trials.alarms.bench_state import disk_low
 
 LOG = logging.getLogger(__name__)
 
@@ -20,8 +22,6 @@ LEAST_KEEP_DAYS = 1.0 / 24.0
 MERGED_AFTER_NS = 3_600 * 1_000_000_000
 FIRST_S = 60.0
 EVERY_S = 3600.0
-LEAST_FREE_BYTES = 1_000_000_000
-LEAST_FREE_SHARE = 0.05
 LARGEST_JOURNAL_BYTES = 128 * 1024 * 1024
 """Twice what it is shortened to; beyond this, some reader keeps it from being shortened."""
 
@@ -88,25 +88,19 @@ def disk_of(store: Path) -> Disk:
             return 0
 
     try:
-        free = shutil.disk_usage(store.parent).free
+        usage = shutil.disk_usage(store.parent)
     except OSError:
-        free = None
-    return Disk(size(store), size(store.with_name(store.name + "-wal")), free)
+        usage = None
+    sizes = size(store), size(store.with_name(store.name + "-wal"))
+    return Disk(*sizes) if usage is None else Disk(*sizes, usage.free, usage.total)
 
 
-def disk_warning(store: Path, disk: Disk) -> str:
+def disk_warning(disk: Disk) -> str:
     """Return what is wrong with the room on the store's disk, in words; empty if nothing is."""
     if disk.journal_bytes > LARGEST_JOURNAL_BYTES:
         return (
             f"the store's journal has grown to {disk.journal_bytes / 1e6:.0f} MB: some program reads the store without"
             " end; end it"
         )
-    if disk.free_bytes is None:
-        return ""
-    try:
-        total = shutil.disk_usage(store.parent).total
-    except OSError:
-        return ""
-    if disk.free_bytes < min(LEAST_FREE_BYTES, LEAST_FREE_SHARE * total):
-        return f"only {disk.free_bytes / 1e6:.0f} MB are left on the store's disk: free some room before it is full"
-    return ""
+    room = disk_low(disk.free_bytes, disk.total_bytes)
+    return room.text if isinstance(room, Danger) else ""

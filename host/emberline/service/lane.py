@@ -13,6 +13,7 @@ from pathlib import Path
 from emberline.bench.bench_file import Bench
 from emberline.bench.samples import SampleBatch
 from emberline.links.arrivals import Arrival, Greeting, Lost, Missed, Restart, Unnumbered
+from emberline.service.alarm_watch import AlarmWatch
 from emberline.service.bench_fit import device_names, fitted_bench
 from emberline.service.board import INGEST, LINK, Board
 from emberline.service.clock import Clock
@@ -36,6 +37,7 @@ from emberline.store.store import Store
 LOG = logging.getLogger(__name__)
 
 KEEPER, BROKER, OUTLET = "trials", "broker", "outlet"
+ALARMS, RECALL = "alarms", "recall"
 
 LINK_LIMIT_S = 2.0
 DRAIN_LIMIT_S = 4.0
@@ -112,18 +114,24 @@ class Lane:
         self.link, self._broker = make_links(
             setting.places, shared.folder, bench_id, clock, device_names(setting.bench), self._standing
         )
+        self._alarms = AlarmWatch(board, self.health, lambda: shared.health.disk, store.path)
         self._unnumbered = UnnumberedIn(Numbering(store, bench_id), self.ingest, board.counts)
         board.link = self.link
 
     def figures(self) -> BenchFigures:
         """Return its figures for a monitoring server, beside those of its health."""
         counts = self.board.counts
-        return BenchFigures(counts.held, self.link.discarded, counts.commits)
+        alarms = self.board.alarms
+        return BenchFigures(
+            counts.held, self.link.discarded, counts.commits, alarms.standing(), alarms.unseen(), alarms.raised_so_far
+        )
 
     def start(self) -> None:
         """Take up where an earlier run ended, and take readings in."""
         self._start(INGEST, self._ingest)
         self._start(KEEPER, self._keep)
+        self._start(ALARMS, self._alarms.run)
+        self._start(RECALL, self._alarms.recall)
         self._start(LINK, lambda: self.link.run(self._take))
         if self._broker is not None:
             broker, outlet = self._broker, Outlet(self._broker, self.board, self._own_health)
@@ -142,7 +150,8 @@ class Lane:
         await self._stop(OUTLET, OTHERS_LIMIT_S)
         await self._stop(LINK, LINK_LIMIT_S)
         await self._stop(BROKER, LINK_LIMIT_S)
-        await self._stop(KEEPER, OTHERS_LIMIT_S)
+        for part in (KEEPER, ALARMS, RECALL):
+            await self._stop(part, OTHERS_LIMIT_S)
 
     def forget_standing(self) -> None:
         """Have the device send all that it keeps."""

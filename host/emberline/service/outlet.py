@@ -1,4 +1,4 @@
-"""What a broker is told of a bench: its state now, its events, its newest summary, and whether it is recorded.
+"""What a broker is told of a bench: its state now, its events and alarms, its newest summary, and whether it records.
 
 Events are sent until the broker confirms them, in order; after a break some may come twice, none is left out that the
 board still holds.
@@ -15,6 +15,7 @@ from emberline.service.board import Board
 from emberline.service.health import HEALTH_SCHEMA, Health, health_document
 from emberline.trials.live_document import Recording
 
+ALARMS_SCHEMA = "emberline.alarms/1"
 STILL_S = 1.0
 """The state goes out at least this often, real seconds, so that ages are seen to grow."""
 LEAST_PAUSE_S = 0.25
@@ -33,6 +34,7 @@ class Outlet:
         self._connection = 0
         self._sent = self._confirmed = 0
         self._summary: str | None = None
+        self._alarms: list[Any] | None = None
         self._told: tuple[object, ...] = ()
         self._told_s = 0.0
 
@@ -53,9 +55,11 @@ class Outlet:
         if self._connection != self._link.connections:
             # What was under way on the last connection may never have arrived.
             self._connection = self._link.connections
-            self._sent, self._summary, self._told = self._confirmed, None, ()
-        self._link.publish("live", _bytes(self._board.document()), sure=False)
+            self._sent, self._summary, self._alarms, self._told = self._confirmed, None, None, ()
+        live = self._board.document()
+        self._link.publish("live", _bytes(live), sure=False)
         self._publish_events()
+        self._publish_alarms(live)
         summary = self._board.summary_document
         if (
             summary is not None
@@ -72,6 +76,14 @@ class Outlet:
             if not self._link.publish("event", _bytes(document), done=done):
                 return
             self._sent = index
+
+    def _publish_alarms(self, live: Mapping[str, Any]) -> None:
+        """Tell the alarms whenever one of them is other than it was, and so again each time one is told again."""
+        alarms = live["alarms"]
+        if alarms != self._alarms:
+            told = {"schema": ALARMS_SCHEMA, **{key: live[key] for key in ("bench", "time_ns", "alarms")}}
+            if self._link.publish("alarms", _bytes(told), retain=True):
+                self._alarms = alarms
 
     def _confirm(self, connection: int, index: int) -> None:
         if connection == self._connection:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
+from emberline.bench.alarm_rules import AlarmRules
 from emberline.bench.channels import Channel, Role
 from emberline.bench.plan import Plan
 from emberline.bench.samples import SampleBatch
@@ -14,6 +15,7 @@ from emberline.trials.tracker import Tracked, Tracker
 from emberline.trials.trial import GrowingGrid
 
 ESTIMATE_EVERY_S = 5
+USUAL_RULES = AlarmRules()
 CELLS, BEYOND_S = (Role.MASS, Role.POT_MASS), 5.0
 """Load cells, and the seconds in which it is looked whether their converters are at their end."""
 
@@ -25,7 +27,12 @@ class LiveTrial:
         estimates: The newest estimates.
     """
 
-    def __init__(self, channels: Mapping[Role, Channel], plan: Plan, start_ns: int, char_s: float = 1_800.0) -> None:
+    def __init__(self, channels: Mapping[Role, Channel],
+        plan: Plan,
+        start_ns: int,
+        char_s: float = 1_800.0,
+        rules: AlarmRules = USUAL_RULES,
+    ) -> None:
         """Begin without samples.
 
         Args:
@@ -33,12 +40,13 @@ class LiveTrial:
             plan: What is known beforehand.
             start_ns: UTC nanoseconds of `t_s = 0`.
             char_s: Length of the char phase until the trial ends by itself.
+            rules: Limits of its alarms.
         """
         self.estimates = Estimates()
         self._growing = GrowingGrid(channels, start_ns)
         self._tracker = Tracker(channels, plan)
         self._estimator = Estimator(channels, plan, char_s)
-        self._alarms = BurnAlarms()
+        self._alarms = BurnAlarms(rules)
         self._channels, self._plan = dict(channels), plan
         self._looked = 0
 
@@ -101,6 +109,7 @@ class LiveTrial:
             tracker.boiling_c,
             self.estimates.water,
             beyond,
+            tracker.flame_s,
         )
 
     def grid(self) -> Grid:

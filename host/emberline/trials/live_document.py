@@ -10,6 +10,7 @@ from uncertainties import UFloat
 from emberline.bench.channels import Role
 from emberline.curves.events import Event, Phase, Retraction
 from emberline.trials.alarms import TITLES, AlarmKind
+from emberline.trials.alarms.co_watch import CoStanding
 from emberline.trials.estimates import Estimates
 from emberline.trials.forecast import Forecast, NoForecast
 
@@ -95,6 +96,7 @@ class LiveState:
         estimates: Burning rate, firepower and forecasts.
         summary: Path of the newest summary page, or None.
         alarms: The alarms that stand, or that nobody has seen.
+        co: How the air stands against the limits of carbon monoxide; empty without a sensor.
     """
 
     bench: str
@@ -114,6 +116,7 @@ class LiveState:
     estimates: Estimates = field(default_factory=Estimates)
     summary: str | None = None
     alarms: Sequence[AlarmShown] = ()
+    co: Sequence[CoStanding] = ()
 
 
 def live_document(state: LiveState) -> dict[str, Any]:
@@ -144,7 +147,8 @@ def live_document(state: LiveState) -> dict[str, Any]:
         "progress": None if estimates.progress is None else round(estimates.progress, 3),
         "water_left_g": _uncertain(None if estimates.water is None else estimates.water.left_g),
         "summary": state.summary,
-        "alarms": [_alarm(one) for one in state.alarms],
+        "alarms": [alarm_document(one) for one in state.alarms],
+        "co": [_co(one) for one in state.co],
     }
 
 
@@ -172,7 +176,8 @@ def event_document(bench: str, trial: str, said: Event | Retraction) -> dict[str
     }
 
 
-def _alarm(alarm: AlarmShown) -> dict[str, Any]:
+def alarm_document(alarm: AlarmShown) -> dict[str, Any]:
+    """Return the document of an alarm."""
     return {
         "kind": alarm.kind.value,
         "title": TITLES[alarm.kind],
@@ -182,6 +187,20 @@ def _alarm(alarm: AlarmShown) -> dict[str, Any]:
         "acknowledged_ns": alarm.acknowledged_ns,
         "acknowledged_by": alarm.acknowledged_by,
         "told": alarm.told,
+    }
+
+
+def _co(standing: CoStanding) -> dict[str, Any]:
+    limit = standing.limit
+    return {
+        "limit": limit.name,
+        "title": limit.title,
+        "source": limit.source,
+        "limit_ppm": round(limit.ppm, 2),
+        "period_s": limit.period_s,
+        "state": standing.state.value,
+        "ppm": None if standing.ppm is None else round(standing.ppm, 1),
+        "measured": round(standing.measured, 3),
     }
 
 

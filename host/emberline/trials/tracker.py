@@ -91,6 +91,13 @@ class Tracker:
         return Phase.FLAMING if burns else Phase.WAITING
 
     @property
+    def flame_s(self) -> float | None:
+        """Since when a flame burns, seconds of the record; None where none does, or its end was announced."""
+        if self.phase is not Phase.FLAMING:
+            return None
+        return 0.0 if self._lit_s is None else self._lit_s
+
+    @property
     def loads(self) -> Loads:
         """What was set on the main cell and taken off it so far."""
         return self._loads

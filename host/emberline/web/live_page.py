@@ -20,6 +20,7 @@ from emberline.service.recall import Recall
 from emberline.service.series_standing import open_series, plan_for_next
 from emberline.store.errors import UnknownSeriesError
 from emberline.store.records import Trial
+from emberline.trials.alarms.co_watch import NO_SUBSTITUTE
 from emberline.trials.comparison.errors import ComparisonError
 from emberline.trials.corrections import BY_HAND_U_S, CORRECTABLE, AddEvent, CorrectionError
 from emberline.trials.live_document import HOT_CHAR
@@ -118,6 +119,7 @@ class LivePages:
         return page(
             "live.html.j2",
             REFUSED if refusals else 200,
+            no_substitute=NO_SUBSTITUTE,
             several=len(self._daemon.lanes) > 1,
             live=board.document(),
             hot_char=HOT_CHAR,

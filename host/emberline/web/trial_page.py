@@ -31,6 +31,7 @@ from emberline.trials.corrections import (
     set_by,
     undone_by,
 )
+from emberline.web.alarm_rows import alarm_rows
 from emberline.web.corrections_form import FORMS, WEIGHTS, Refusals, correct, reference, words
 from emberline.web.frame import REFUSED, done, page, refused, wants_json
 from emberline.web.moment_field import moment_text
@@ -206,6 +207,7 @@ class TrialPages:
             typed={} if refusals is None or typed is None else {refusals.form: typed},
             marks=[_mark(row) for row in rows],
             photos=known.photos,
+            alarms=await asyncio.to_thread(alarm_rows, self._store, trial, known.zero_s),
         )
 
 

@@ -229,3 +229,21 @@ def written(value: object) -> str:
     if isinstance(value, str):
         return json.dumps(value)
     return value.isoformat() if isinstance(value, datetime) else str(value)
+
+
+def test_lists_of_texts_and_of_known_words() -> None:
+    reading = Reading('a = ["x", "y z"]\nb = ["on", "off", "on"]\nc = []\n')
+    assert reading.root.texts("a") == ["x", "y z"]
+    assert reading.root.choices("b", ["on", "off"]) == ["on", "off"]
+    assert reading.root.choices("c", ["on"]) == []
+    assert reading.root.texts("d") is None
+    assert reading.root.choices("d", ["on"]) is None
+    assert not reading.problems
+
+
+def test_lists_that_are_none_are_told() -> None:
+    reading = Reading('a = "x"\nb = [1]\nc = ["onn"]\nd = [""]\n')
+    assert (reading.root.texts("a"), reading.root.texts("b"), reading.root.texts("d")) == (None, None, None)
+    assert reading.root.choices("c", ["on", "off"]) is None
+    assert [problem.line for problem in reading.problems] == [1, 2, 3, 4]
+    assert "did you mean on?" in reading.problems[2].text

@@ -2,11 +2,12 @@ import logging
 
 import pytest
 
-from emberline.service.alarms import AGAIN_S, BenchAlarms
+from emberline.service.alarms import AGAIN_S, AlarmNews, BenchAlarms
 from emberline.service.clock import Clock
 from emberline.service.errors import RequestError
 from emberline.service.watch import FoundAlarms
 from emberline.trials.alarms import Alarm, AlarmKind
+from emberline.trials.alarms.alarm import Danger, Safe
 
 SECOND_NS = 1_000_000_000
 GONE = Alarm(AlarmKind.LOAD_GONE, 60.0, "It fell.")
@@ -19,7 +20,8 @@ class Bench:
     def __init__(self, speed: float = 1.0) -> None:
         self.real_s = 100.0
         self.changes = 0
-        self.alarms = BenchAlarms("yard", Clock(speed, 0, 0.0, lambda: self.real_s), self._change)
+        self.news: list[AlarmNews] = []
+        self.alarms = BenchAlarms("yard", Clock(speed, 0, 0.0, lambda: self.real_s), self._change, [self.news.append])
 
     def _change(self) -> None:
         self.changes += 1
@@ -133,3 +135,55 @@ def test_who_acknowledged_is_logged(bench: Bench, caplog: pytest.LogCaptureFixtu
     bench.found(GONE)
     bench.alarms.acknowledge("Ada")
     assert "alarm acknowledged by Ada" in caplog.text
+
+
+def test_what_is_found_of_the_bench_is_raised_and_cleared(bench: Bench) -> None:
+    bench.alarms.judged(AlarmKind.DISK_LOW, None)
+    bench.alarms.judged(AlarmKind.DISK_LOW, Safe())
+    assert bench.kinds() == []
+    bench.alarms.judged(AlarmKind.DISK_LOW, Danger("90 MB are left."))
+    bench.alarms.judged(AlarmKind.DISK_LOW, Danger("80 MB are left."))
+    bench.alarms.judged(AlarmKind.DISK_LOW, None)
+    (shown,) = bench.alarms.shown
+    assert (shown.text, shown.raised_ns) == ("90 MB are left.", 100 * SECOND_NS)
+    bench.alarms.acknowledge("Ada")
+    bench.alarms.judged(AlarmKind.DISK_LOW, Safe())
+    assert bench.alarms.shown == ()
+
+
+def test_more_that_is_wrong_than_ever_is_raised_anew(bench: Bench) -> None:
+    bench.alarms.judged(AlarmKind.CO_HIGH, Danger("250 ppm", rank=1))
+    bench.alarms.acknowledge("Ada")
+    bench.alarms.judged(AlarmKind.CO_HIGH, Danger("1,300 ppm", rank=2))
+    (shown,) = bench.alarms.shown
+    assert (shown.text, shown.acknowledged_ns) == ("1,300 ppm", None)
+    bench.alarms.acknowledge("Ada")
+    for rank in (1, 2):
+        bench.alarms.judged(AlarmKind.CO_HIGH, Danger("as before", rank=rank))
+    assert bench.alarms.shown[0].acknowledged_by == "Ada", "what comes and goes within what was seen is nothing new"
+    bench.alarms.judged(AlarmKind.CO_HIGH, Safe())
+    bench.alarms.judged(AlarmKind.CO_HIGH, Danger("again", rank=1))
+    assert bench.alarms.shown[0].text == "again"
+
+
+def test_a_records_alarms_and_the_benchs_own_do_not_clear_each_other(bench: Bench) -> None:
+    bench.alarms.judged(AlarmKind.CO_HIGH, Danger("250 ppm"))
+    bench.found(GONE)
+    bench.found()
+    assert bench.alarms.standing() == {AlarmKind.CO_HIGH}
+    assert bench.alarms.unseen() == 2
+
+
+def test_whatever_happens_is_news(bench: Bench) -> None:
+    bench.found(GONE)
+    bench.real_s += AGAIN_S
+    bench.alarms.remind()
+    bench.alarms.acknowledge("Ada")
+    bench.found(cleared(GONE, 150.0))
+    assert [one.happening.value for one in bench.news] == ["raised", "still", "acknowledged", "gone"]
+    assert {(one.bench, one.title) for one in bench.news} == {
+        ("yard", "The load is gone: the stove may have tipped over")
+    }
+    assert bench.news[2].alarm.acknowledged_by == "Ada"
+    assert bench.news[3].alarm.cleared_ns is not None
+    assert bench.alarms.raised_so_far == 1

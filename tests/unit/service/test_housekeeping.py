@@ -109,8 +109,8 @@ def test_little_room_is_told_before_there_is_none(
 ) -> None:
     usage = shutil._ntuple_diskusage(int(total), 0, int(free))
     monkeypatch.setattr(shutil, "disk_usage", lambda _: usage)
-    assert ("MB are left" in disk_warning(store.path, disk_of(store.path))) is warned
+    assert ("MB are left" in disk_warning(disk_of(store.path))) is warned
 
 
-def test_a_journal_that_grows_without_end_is_told(store: Store) -> None:
-    assert "reads the store without end" in disk_warning(store.path, Disk(1, 200_000_000, 10**12))
+def test_a_journal_that_grows_without_end_is_told() -> None:
+    assert "reads the store without end" in disk_warning(Disk(1, 200_000_000, 10**12))

@@ -1,10 +1,18 @@
 from dataclasses import replace
+from pathlib import Path
 
 from prometheus_client.parser import text_string_to_metric_families
 
 from emberline.service.bench_health import BenchHealth
-from emberline.service.health import Disk, Health
+from emberline.service.clock import Clock
+from emberline.service.delivery.courier import Courier
+from emberline.service.delivery.message import Message
+from emberline.service.forwarding.forwarder import Forwarder
+from emberline.service.forwarding.server_file import TimeSeriesServer
+from emberline.service.health import Disk, Health, HealthWatch
 from emberline.service.metrics import CONTENT_TYPE, BenchFigures, Figures, Metrics
+from emberline.store.store import Store
+from emberline.trials.alarms import AlarmKind
 from emberline.trials.live_document import Recording
 
 YARD = BenchHealth(
@@ -20,7 +28,8 @@ YARD = BenchHealth(
     lost=7,
 )
 HEALTH = Health(2_000_000_000, (YARD,), warnings=("little room",), disk=Disk(10, 20, 30))
-OWN = {YARD.bench: BenchFigures(held=5, discarded=2, commits=60)}
+STANDING = frozenset({AlarmKind.LOAD_GONE, AlarmKind.CO_HIGH})
+OWN = {YARD.bench: BenchFigures(held=5, discarded=2, commits=60, alarms=STANDING, unseen=1, raised=4)}
 FIGURES = Figures(HEALTH, "0.1.0", OWN, commit_s=0.012, lag_s=0.03, tasks=8)
 
 
@@ -53,6 +62,9 @@ def test_a_monitoring_server_reads_what_is_counted() -> None:
         "loop_lag_worst_seconds": 0.03,
         "tasks": 8.0,
         "trial_open": 1.0,
+        **{f"alarm {kind}": float(kind in ("load_gone", "co_high")) for kind in AlarmKind},
+        "alarms_unseen": 1.0,
+        "alarms_raised_total": 4.0,
         "warnings": 1.0,
         "store_bytes": 10.0,
         "journal_bytes": 20.0,
@@ -99,3 +111,37 @@ def test_each_bench_has_its_own_figures() -> None:
     on = {(one.labels["bench"], one.labels["emberline_recording"]) for one in states if one.value}
     assert on == {(YARD.bench, "recording with gaps"), ("shed", "not recording")}
     assert [one.labels for one in families["emberline_tasks"].samples] == [{}]
+
+
+class Told:
+    """A way that is only named."""
+
+    name = "the command ring"
+
+    async def deliver(self, message: Message) -> None:
+        raise NotImplementedError
+
+
+def test_the_delivery_of_alarms_is_counted_by_way() -> None:
+    courier = Courier(Told(), "UTC", 60.0, 600.0, lambda _: None, delivered=3, failed=2)
+    got = parsed(Metrics(lambda: replace(FIGURES, couriers=[courier])))
+    assert got["emberline_alarm_messages_total the command ring"] == 3.0
+    assert got["emberline_alarm_failures_total the command ring"] == 2.0
+
+
+def test_forwarding_tells_what_waits_since_when_and_what_failed(tmp_path: Path) -> None:
+    clock = Clock(1.0, 0, 0.0, lambda: 0.0)
+    with Store.open(tmp_path / "s") as store:
+        forwarder = Forwarder(store, {}, TimeSeriesServer("http://127.0.0.1:9"), HealthWatch(clock))
+        forwarder.behind, forwarder.taken, forwarder.refused, forwarder.failures = 7, 500, 2, 3
+        forwarder.oldest_ns, forwarder.failed_ns = 500_000_000, 1_250_000_000
+        got = parsed(Metrics(lambda: replace(FIGURES, forwarding=forwarder)))
+    told = {name.removeprefix("emberline_forwarding_"): v for name, v in got.items() if "emberline_forwarding" in name}
+    assert told == {
+        "waiting_commits": 7.0,
+        "oldest_waiting_seconds": 1.5,
+        "last_failure_seconds": 1.25,
+        "rows_total": 500.0,
+        "rows_refused_total": 2.0,
+        "failures_total": 3.0,
+    }

@@ -15,6 +15,8 @@ from emberline.service.clock import real_clock
 from emberline.service.health import HealthWatch
 from emberline.service.ingest import IngestCounts
 from emberline.service.outlet import Outlet, last_will
+from emberline.trials.alarms import AlarmKind
+from emberline.trials.alarms.alarm import Danger
 from live_fixture import until
 
 
@@ -79,7 +81,8 @@ async def test_state_events_summary_and_health_go_out(board: Board) -> None:
     async with publishing(link, board):
         await until(lambda: len(link.documents("health")) > 0, "the health document")
     by_name = {name: (retain, sure) for name, _, retain, sure in link.sent}
-    assert by_name == {"live": (False, False), "event": (False, True), "summary": (True, True), "health": (True, True)}
+    kept = dict.fromkeys(("alarms", "summary", "health"), (True, True))
+    assert by_name == {"live": (False, False), "event": (False, True), **kept}
     assert link.documents("event") == [{"kind": "lit"}]
     last = link.documents("health")[-1]
     assert (last["recording"], last["why"]) == ("not recording", "the program was ended")
@@ -132,3 +135,24 @@ async def test_a_link_that_takes_no_more_is_asked_again(board: Board) -> None:
 def test_the_last_will_says_that_nothing_is_recorded() -> None:
     document = json.loads(last_will("yard"))
     assert (document["recording"], document["benches"][0]["bench"]) == ("not recording", "yard")
+
+
+async def test_alarms_go_out_when_they_change_and_to_every_new_connection(board: Board) -> None:
+    link = Link()
+    async with publishing(link, board):
+        await until(lambda: link.documents("alarms") != [], "that there are none")
+        board.alarms.judged(AlarmKind.CO_HIGH, Danger("250 ppm"))
+        await until(lambda: len(link.documents("alarms")) == 2, "the alarm")
+        states = len(link.documents("live"))
+        await until(lambda: len(link.documents("live")) > states + 1, "more of the state")
+        assert len(link.documents("alarms")) == 2, "what has not changed is not told again"
+        link.connections += 1
+        board.touch()
+        await until(lambda: len(link.documents("alarms")) == 3, "the alarm once more")
+        board.alarms.acknowledge("Ada")
+        await until(lambda: len(link.documents("alarms")) == 4, "who saw it")
+    none, raised, again, seen = link.documents("alarms")
+    assert none["alarms"] == []
+    assert (raised["schema"], raised["bench"]) == ("emberline.alarms/1", "yard")
+    assert [one["kind"] for one in raised["alarms"]] == [one["kind"] for one in again["alarms"]] == ["co_high"]
+    assert seen["alarms"][0]["acknowledged_by"] == "Ada"

@@ -103,4 +103,5 @@ def _enter_a_thousand(connection: sqlite3.Connection) -> None:
             " VALUES (?, 'yard', 'live', ?, ?, 'UTC', 0, '', 0)",
             (f"t{number}", NOON_NS + number, NOON_NS + number + 1),
         )
-        connection.execute("INSERT INTO results VALUES (?, '0.1.0', 0, '{}', ?)", (f"t{number}", listing))
+        row = (f"t{number}", listing, number + 1)
+        connection.execute("INSERT INTO results VALUES (?, '0.1.0', 0, '{}', ?, ?)", row)

@@ -13,6 +13,14 @@ class AlarmKind(StrEnum):
     LOAD_GONE = "load_gone"
     CELL_NEAR_LIMIT = "cell_near_limit"
     PROBE_OUT = "probe_out"
+    CELL_HOT = "cell_hot"
+    FLAME_LONG = "flame_long"
+    SENSOR_STUCK = "sensor_stuck"
+    NO_READINGS = "no_readings"
+    SENSOR_FAULT = "sensor_fault"
+    CO_HIGH = "co_high"
+    CO_MEAN = "co_mean"
+    DISK_LOW = "disk_low"
 
 
 TITLES: Mapping[AlarmKind, str] = MappingProxyType(
@@ -21,9 +29,23 @@ TITLES: Mapping[AlarmKind, str] = MappingProxyType(
         AlarmKind.LOAD_GONE: "The load is gone: the stove may have tipped over",
         AlarmKind.CELL_NEAR_LIMIT: "The load cell is near its limit",
         AlarmKind.PROBE_OUT: "The water probe is out of the water",
+        AlarmKind.CELL_HOT: "The load cell is too hot",
+        AlarmKind.FLAME_LONG: "The flame burns longer than it should",
+        AlarmKind.SENSOR_STUCK: "A sensor shows the same all the time",
+        AlarmKind.NO_READINGS: "No readings: the burn is not recorded",
+        AlarmKind.SENSOR_FAULT: "A sensor has failed",
+        AlarmKind.CO_HIGH: "Carbon monoxide is dangerously high: get out, let air in",
+        AlarmKind.CO_MEAN: "Carbon monoxide is above a limit",
+        AlarmKind.DISK_LOW: "The disk is nearly full",
     }
 )
 """What each is called on a screen."""
+
+OF_THE_BENCH = frozenset(
+    {AlarmKind.NO_READINGS, AlarmKind.SENSOR_FAULT, AlarmKind.CO_HIGH, AlarmKind.CO_MEAN, AlarmKind.DISK_LOW}
+)
+"""Those told from how the bench and its machine stand now, with or without a burn; the others are told from the record
+of a burn alone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,9 +71,11 @@ class Danger:
 
     Attributes:
         text: The evidence in words and numbers.
+        rank: How much is wrong; more than before is told anew.
     """
 
     text: str
+    rank: int = 1
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,12 +6,16 @@ same alarms at the same seconds.
 
 from typing import Protocol
 
+from emberline.bench.alarm_rules import AlarmRules
 from emberline.trials.alarms.alarm import Alarm, AlarmKind, Danger, Safe, Verdict
+from emberline.trials.alarms.cell_heat import CellHeat
 from emberline.trials.alarms.cell_limit import CellLimit
+from emberline.trials.alarms.flame_long import FlameLong
 from emberline.trials.alarms.load_gone import LoadGone
 from emberline.trials.alarms.look import Look
 from emberline.trials.alarms.pot_dry import PotDry
 from emberline.trials.alarms.probe_out import ProbeOut
+from emberline.trials.alarms.sensor_stuck import SensorStuck
 
 __all__ = ["BurnAlarms", "Look"]
 
@@ -26,13 +30,20 @@ class Watch(Protocol):
 class BurnAlarms:
     """Raises and clears the alarms of one burn."""
 
-    def __init__(self) -> None:
-        """Begin without alarms."""
+    def __init__(self, rules: AlarmRules) -> None:
+        """Begin without alarms.
+
+        Args:
+            rules: The bench's limits.
+        """
         self._watches: dict[AlarmKind, Watch] = {
             AlarmKind.POT_NEARLY_DRY: PotDry(),
             AlarmKind.LOAD_GONE: LoadGone(),
             AlarmKind.CELL_NEAR_LIMIT: CellLimit(),
             AlarmKind.PROBE_OUT: ProbeOut(),
+            AlarmKind.CELL_HOT: CellHeat(rules.cell_hottest_c),
+            AlarmKind.FLAME_LONG: FlameLong(rules.flame_longest_s),
+            AlarmKind.SENSOR_STUCK: SensorStuck(),
         }
         self._newest: dict[AlarmKind, Alarm] = {}
 

@@ -21,6 +21,7 @@ class Look:
         channels: The bench's channels by role.
         plan: What is known beforehand.
         burns: Whether a fire was lit.
+        flame_s: Since when its flame burns, seconds of the record; None where none does.
         loads: What was set on the main cell and taken off it.
         stays: The stays of the pot.
         boiling_c: Local boiling temperature.
@@ -37,6 +38,7 @@ class Look:
     boiling_c: UFloat
     water: PotWater | None
     beyond: Mapping[Role, float]
+    flame_s: float | None = None
 
     @property
     def second(self) -> int:

@@ -1,5 +1,6 @@
 // The live page of one bench.
 
+import { Air } from "./air.js";
 import { Alarms } from "./alarms.js";
 import { Curves } from "./curves.js";
 import { keepWho, tell } from "./frame.js";
@@ -11,6 +12,7 @@ const bench = root.dataset.bench;
 const find = (name) => root.querySelector(`[data-${name}]`);
 const burn = find("burn");
 const alarms = new Alarms(root);
+const air = new Air(root);
 const curves = new Curves(find("curves"), find("curves-aside"));
 
 let live = JSON.parse(document.getElementById("now").textContent);
@@ -84,6 +86,7 @@ function show(late_s, lost) {
   find("lost").hidden = !lost;
   showRecording(root, live, lost);
   alarms.show(live, late_s);
+  air.show(live);
   put(find("link"), live.samples_lost ? ` ${live.link}, ${live.samples_lost} samples lost` : ` ${live.link}`);
   put(find("label"), live.label ?? bench);
   put(find("trial"), live.trial ? `, trial ${live.trial}` : ", no trial is open");

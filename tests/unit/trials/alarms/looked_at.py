@@ -50,6 +50,7 @@ def look(
     events: tuple[Event, ...] = (),
     left: PotWater | None = None,
     beyond: Mapping[Role, float] | None = None,
+    flame_s: float | None = None,
 ) -> Look:
     """Return a look at the end of these curves."""
     n = max(len(values) for values in curves.values())
@@ -65,6 +66,7 @@ def look(
         ufloat(99.0, 0.3),
         left,
         beyond or {},
+        flame_s,
     )
 
 

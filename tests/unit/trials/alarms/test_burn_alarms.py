@@ -1,5 +1,6 @@
 import pickle
 
+from emberline.bench.alarm_rules import AlarmRules
 from emberline.bench.channels import Role
 from emberline.trials.alarms import TITLES, AlarmKind
 from emberline.trials.alarms.burn_alarms import BurnAlarms
@@ -9,7 +10,7 @@ TIPPED = look({Role.MASS: level((200, 700.0), (60, 5.0), (100, 700.0), (60, 5.0)
 
 
 def test_an_alarm_is_raised_cleared_and_raised_again() -> None:
-    alarms = BurnAlarms()
+    alarms = BurnAlarms(AlarmRules())
     seen = []
     for one in looks(TIPPED):
         alarms.look(one)
@@ -27,7 +28,7 @@ def test_an_alarm_is_raised_cleared_and_raised_again() -> None:
 
 
 def test_alarms_go_on_from_where_they_were_pickled() -> None:
-    whole, halves = BurnAlarms(), BurnAlarms()
+    whole, halves = BurnAlarms(AlarmRules()), BurnAlarms(AlarmRules())
     for one in looks(TIPPED):
         whole.look(one)
         if one.second == 230:

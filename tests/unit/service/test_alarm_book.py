@@ -1,0 +1,68 @@
+import asyncio
+from collections.abc import AsyncIterator, Iterator, Sequence
+from contextlib import asynccontextmanager, suppress
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from emberline.service import alarm_book as module
+from emberline.service.alarm_book import AlarmBook
+from emberline.service.alarms import AlarmNews, Happening
+from emberline.store.errors import StoreFullError
+from emberline.store.records import StoredAlarm
+from emberline.store.store import Store
+from emberline.trials.alarms import AlarmKind
+from emberline.trials.live_document import AlarmShown
+from live_fixture import until
+
+ALARM = AlarmShown(AlarmKind.LOAD_GONE, "It fell.", 1_000)
+SEEN = replace(ALARM, acknowledged_ns=1_500, acknowledged_by="Ada")
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    with Store.open(tmp_path / "s") as opened:
+        yield opened
+
+
+@asynccontextmanager
+async def running(book: AlarmBook) -> AsyncIterator[None]:
+    task = asyncio.create_task(book.run())
+    try:
+        yield
+    finally:
+        task.cancel()
+        with suppress(asyncio.CancelledError):
+            await task
+
+
+async def test_what_happens_to_an_alarm_is_in_the_store(store: Store) -> None:
+    book = AlarmBook(store)
+    async with running(book):
+        book.take(AlarmNews("yard", Happening.RAISED, ALARM))
+        await until(lambda: len(store.alarms("yard")) == 1, "the alarm")
+        book.take(AlarmNews("yard", Happening.ACKNOWLEDGED, SEEN))
+        await until(lambda: store.alarms("yard")[0].acknowledged_by == "Ada", "who saw it")
+        book.take(AlarmNews("yard", Happening.GONE, replace(SEEN, cleared_ns=2_000)))
+        await until(lambda: store.alarms("yard")[0].cleared_ns == 2_000, "its end")
+
+
+async def test_what_a_full_disk_does_not_take_waits(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(module, "AGAIN_S", 0.01)
+    kept, refusals = store.keep_alarms, [3]
+
+    def refusing(alarms: Sequence[StoredAlarm]) -> None:
+        if refusals[0]:
+            refusals[0] -= 1
+            raise StoreFullError("no room")
+        kept(alarms)
+
+    monkeypatch.setattr(store, "keep_alarms", refusing)
+    book = AlarmBook(store)
+    async with running(book):
+        book.take(AlarmNews("yard", Happening.RAISED, ALARM))
+        book.take(AlarmNews("yard", Happening.ACKNOWLEDGED, SEEN))
+        await until(lambda: store.alarms("yard") != [], "the alarm")
+    (alarm,) = store.alarms("yard")
+    assert (alarm.acknowledged_by, refusals) == ("Ada", [0])
