@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
+from emberline.app.burns import stored_burns
 from emberline.app.comparing import compare_by
 from emberline.app.output import make_folder
 from emberline.app.stored import STORE_NAME
@@ -66,7 +67,7 @@ def scatter_so_far(data: Path, factors: Sequence[str], result: str) -> float:
         StoreError: There is no store, or it cannot be read.
     """
     try:
-        found = compare_by(data, factors, [result]).compared
+        found = compare_by(stored_burns(data), factors, [result]).compared
     except (ComparisonError, StoreMissingError):
         found = ()
     samples = [one.sample for compared in found for one in compared.groups.values()]

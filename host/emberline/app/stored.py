@@ -16,9 +16,9 @@ from emberline.bench.channels import Channel, Role, default_channel
 from emberline.bench.plan import Plan, parse_plan
 from emberline.bench.samples import FLAG_ARRIVAL_STAMPED, FLAG_UNCHECKED, SampleBatch
 from emberline.heat.result import QualityNote
+from emberline.store.burn_reader import BurnReader
 from emberline.store.curves import curves_of
 from emberline.store.errors import UnknownTrialError
-from emberline.store.reader import StoreReader
 from emberline.store.records import Gap, Trial
 from emberline.store.trials import zone_named
 from emberline.trials.corrections import remarks_meanwhile
@@ -35,7 +35,7 @@ MOST_GAPS_NAMED = 12
 """Gaps of one channel and cause that a summary names; the others are counted."""
 
 
-def find_trial(store: StoreReader, name: str) -> Trial:
+def find_trial(store: BurnReader, name: str) -> Trial:
     """Return a trial by its id, or the one entered last for `last`.
 
     Raises:
@@ -90,7 +90,7 @@ def local_zone() -> str:
     return "UTC"
 
 
-def analysis_of(store: StoreReader, trial: Trial, *, follow: bool = True) -> "Analysis":
+def analysis_of(store: BurnReader, trial: Trial, *, follow: bool = True) -> "Analysis":
     """Run the final pass over a trial's stored samples.
 
     Args:
@@ -144,7 +144,7 @@ def doubts(batches: Sequence[SampleBatch]) -> list[QualityNote]:
     return notes
 
 
-def losses(store: StoreReader, trial: Trial) -> list[str]:
+def losses(store: BurnReader, trial: Trial) -> list[str]:
     """Return what was lost of a live trial on the way to the store: a sentence for each channel and cause.
 
     Each names its gaps by their start and end, seconds from the trial's start.

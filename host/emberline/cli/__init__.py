@@ -7,6 +7,7 @@ import sys
 import click
 
 from emberline import __version__
+from emberline.cli.archiving import archive
 from emberline.cli.bench_files import check, init
 from emberline.cli.burns import export, import_, summary, trials
 from emberline.cli.carding import card
@@ -72,3 +73,4 @@ for command in (
     backup,
 ):
     main.add_command(command)
+    archive,

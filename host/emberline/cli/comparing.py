@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 
 from emberline.cli.burns import data_folder
-from emberline.cli.telling import data_option, epilog, pairs, progress, telling
+from emberline.cli.telling import EITHER, archive_option, data_option, epilog, pairs, progress, telling
 
 
 @click.command(epilog=epilog("emberline compare --by holes --where fuel=chips", 2, 3, 4, 5))
@@ -31,6 +31,7 @@ from emberline.cli.telling import data_option, epilog, pairs, progress, telling
 @click.option("--title", help="Title of that picture.  [default: the groups' names]")
 @click.option("--square", is_flag=True, help="A square picture.")
 @click.option("--overwrite", is_flag=True, help="Replace the picture if it exists.")
+@archive_option("Compare what is archived there, of any number of daemons, instead of the data directory's trials.")
 @click.option("--json", "json_file", metavar="FILE", help="Write the comparison as JSON there; - for the screen only.")
 @data_option
 @telling
@@ -45,6 +46,7 @@ def compare(
     title: str | None,
     square: bool,
     overwrite: bool,
+    archive: str | None,
     json_file: str | None,
     data: Path | None,
 ) -> None:
@@ -53,12 +55,12 @@ def compare(
     Trials are grouped by factors of their plans, or by hand. Each result has its mean, scatter and number of burns,
     each difference its 95 % interval. Excluded trials are named and do not count.
     """
-    from emberline.app import STORE_NAME, write_text
+    from emberline.app import write_text
+    from emberline.app.burns import archived_burns, stored_burns
     from emberline.app.comparing import compare_by, compare_groups
     from emberline.cli.compared import show_comparison
     from emberline.reports.wording import COMPARED, RESULTS
     from emberline.service.series_standing import rule_kept, standing_of
-    from emberline.store.reader import StoreReader
     from emberline.trials.comparison.document import comparison_document
 
     if bool(by) + bool(groups) + (series is not None) != 1 or (where and not by):
@@ -68,18 +70,21 @@ def compare(
         raise click.UsageError(f"there is no result {unknown[0]!r}; the results are: {', '.join(RESULTS)}")
     if wish is not None and (len(results) != 1 or not wish > 0.0):
         raise click.UsageError("--wish is an amount above zero, and goes with exactly one --result")
-    folder, names, rule = data_folder(data), results or COMPARED, None
+    if archive is not None and data is not None:
+        raise click.UsageError(EITHER)
+    names, rule = results or COMPARED, None
     with progress(2) as stage:
+        burns = stored_burns(data_folder(data), stage) if archive is None else archived_burns(archive, stage)
         if series is not None:
-            planned = standing_of(StoreReader(folder / STORE_NAME), series).series
+            planned = standing_of(burns.reader, series).series
             names = tuple(dict.fromkeys((planned.result, *names)))
-            found = compare_by(folder, planned.factors, names, series=series, stage=stage)
+            found = compare_by(burns, planned.factors, names, series=series)
             rule = rule_kept(planned, found)
         elif by:
-            found = compare_by(folder, by, names, where, stage=stage)
+            found = compare_by(burns, by, names, where)
         else:
             chosen = {name: [one.strip() for one in trials.split(",")] for name, trials in groups.items()}
-            found = compare_groups(folder, chosen, names, stage)
+            found = compare_groups(burns, chosen, names)
     if card is not None:
         from emberline.app.carding import card_of_comparison
         from emberline.reports.cards import Shape

@@ -53,6 +53,14 @@ def target_options(kinds: str) -> Callable[[Callable[P, R]], Callable[P, R]]:
     return added
 
 
+EITHER = "--archive takes the place of --data: say one of them"
+
+
+def archive_option(what: str) -> Callable[[Callable[P, R]], Callable[P, R]]:
+    """Return the option `--archive` of a command that can work on one; `what` says what it does then."""
+    return click.option("--archive", metavar="LOCATION", help=what)
+
+
 bench_option = click.option(
     "--bench", metavar="ID", help="Id of the bench; needed only where the daemon records several."
 )

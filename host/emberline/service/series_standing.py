@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from emberline.bench.plan import parse_plan
 from emberline.bench.plan_values import changed
+from emberline.store.burn_reader import BurnReader
 from emberline.store.reader import StoreReader
 from emberline.store.records import Trial
 from emberline.trials.comparison.errors import ComparisonError
@@ -66,7 +67,7 @@ def open_series(store: StoreReader) -> list[tuple[str, str]]:
     ]
 
 
-def standing_of(store: StoreReader, name: str) -> Standing:
+def standing_of(store: BurnReader, name: str) -> Standing:
     """Return how far a series has come.
 
     Raises:
@@ -75,7 +76,7 @@ def standing_of(store: StoreReader, name: str) -> Standing:
     return _standing(store, series_of(json.loads(store.series(name))))
 
 
-def _standing(store: StoreReader, series: Series) -> Standing:
+def _standing(store: BurnReader, series: Series) -> Standing:
     burnt: dict[int, list[Trial]] = {}
     counting: set[int] = set()
     for trial in store.trials():

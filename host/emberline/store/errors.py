@@ -63,6 +63,10 @@ class PackError(StoreError):
     """A pack cannot be read."""
 
 
+class ArchiveError(StoreError):
+    """An archive, or a file of one, cannot be read."""
+
+
 class UnknownPhotoError(StoreError):
     """A trial has no photo of that number."""
 

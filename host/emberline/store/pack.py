@@ -12,32 +12,25 @@ Only the first four are read again, by their names; nothing of a pack ever becom
 
 import csv
 import io
-import json
 import zipfile
 import zlib
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 from itertools import groupby, islice
 from pathlib import Path
-from typing import IO, Any, TextIO
+from typing import IO, TextIO
 
 import numpy as np
-from uncertainties import ufloat
 
-from emberline import __version__
 from emberline.bench.samples import SampleBatch
-from emberline.curves.events import Event, EventKind, Retraction
 from emberline.store.blocks import Commit
+from emberline.store.burn_reader import BurnReader
 from emberline.store.errors import ExportError, PackError
-from emberline.store.reader import StoreReader
 from emberline.store.records import Trial
 from emberline.store.store import Store
-from emberline.trials.correction_documents import change_document, read_change
-from emberline.trials.corrections import Correction
+from emberline.store.trial_documents import BENCH, PLAN, TEXTS, TRIAL, TrialDocuments, read_texts, texts_of
 
-SCHEMA = "emberline.pack/1"
 SUFFIX = ".zip"
-TRIAL, SAMPLES, BENCH, PLAN = "trial.json", "samples.csv", "bench.toml", "plan.toml"
+SAMPLES = "samples.csv"
 HEAD = ("commit", "device", "boot", "channel", "seq", "t_ns", "raw", "flags")
 MOST_BYTES = {TRIAL: 64 << 20, SAMPLES: 2 << 30, BENCH: 1 << 20, PLAN: 1 << 20}
 """Bounds of what is unpacked: two days of a bench at 80 Hz, and no more than a disk can take."""
@@ -51,28 +44,7 @@ ROWS_AT_ONCE = 20_000
 """Rows are held as text only so many at a time: that takes thirty times the room of their numbers."""
 
 
-@dataclass(frozen=True)
-class Packed:
-    """What a pack's documents say; the samples are read with `commits_in`.
-
-    Attributes:
-        head: The members of `trial.json` under `trial`.
-        events: Events as they were saved.
-        retracted: What a live run took back.
-        corrections: What a person changed.
-        bench_text: The bench file.
-        plan_text: The plan.
-    """
-
-    head: Mapping[str, Any]
-    events: tuple[Event, ...]
-    retracted: tuple[Retraction, ...]
-    corrections: tuple[Correction, ...]
-    bench_text: str
-    plan_text: str
-
-
-def write_pack(store: StoreReader, trial: Trial, beside: Mapping[str, bytes], target: Path) -> int:
+def write_pack(store: BurnReader, trial: Trial, beside: Mapping[str, bytes], target: Path) -> int:
     """Write a trial into one file, which appears when it is whole, and return its number of samples.
 
     Args:
@@ -88,8 +60,7 @@ def write_pack(store: StoreReader, trial: Trial, beside: Mapping[str, bytes], ta
     unfinished = target.with_name(target.name + ".unfinished")
     try:
         with zipfile.ZipFile(unfinished, "w", zipfile.ZIP_DEFLATED) as pack:
-            documents = {TRIAL: _documents(store, trial), BENCH: trial.bench_text, PLAN: trial.plan_text}
-            for name, text in documents.items():
+            for name, text in texts_of(store, trial).items():
                 pack.writestr(_member(name), text)
             with pack.open(_member(SAMPLES), "w", force_zip64=True) as file:
                 text_file = io.TextIOWrapper(file, "utf-8", newline="")
@@ -106,7 +77,7 @@ def write_pack(store: StoreReader, trial: Trial, beside: Mapping[str, bytes], ta
     return count
 
 
-def read_pack(source: Path) -> Packed:
+def read_pack(source: Path) -> TrialDocuments:
     """Read a pack's documents.
 
     Raises:
@@ -114,28 +85,13 @@ def read_pack(source: Path) -> Packed:
     """
     with _opened(source) as pack:
         try:
-            found = json.loads(_text(pack, source, TRIAL))
-            if found["schema"] != SCHEMA:
-                raise PackError(f"{source} is a pack of another kind ({found['schema']}): use a newer Emberline")
-            return Packed(
-                head=found["trial"],
-                events=tuple(map(_event, found["events"])),
-                retracted=tuple(
-                    Retraction(EventKind(one["kind"]), one["announced_t_s"], one["retracted_t_s"], one["why"])
-                    for one in found["retracted"]
-                ),
-                corrections=tuple(
-                    Correction(one["number"], one["made_ns"], one["who"], one["why"], read_change(one["change"]))
-                    for one in found["corrections"]
-                ),
-                bench_text=_text(pack, source, BENCH),
-                plan_text=_text(pack, source, PLAN),
-            )
-        except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as exc:
+            texts = {name: _text(pack, source, name) for name in TEXTS}
+        except UnicodeDecodeError as exc:
             raise PackError(f"{source} is no pack of Emberline's, or was changed: {exc!r}") from exc
+    return read_texts(texts, str(source))
 
 
-def unpack(source: Path, packed: Packed, store: Store, label: str | None = None) -> Trial:
+def unpack(source: Path, packed: TrialDocuments, store: Store, label: str | None = None) -> Trial:
     """Enter a pack's trial under a new id, with its samples and all that was said of it.
 
     Args:
@@ -263,75 +219,6 @@ def _write_samples(commits: Iterable[Commit], file: TextIO) -> int:
                 writer.writerow((*names, seq, *values))
             count += len(batch)
     return count
-
-
-def _documents(store: StoreReader, trial: Trial) -> str:
-    end_ns = trial.end_ns
-    if end_ns is None:
-        raise ExportError(f"trial {trial.id} is still running: end it first")
-    document = {
-        "schema": SCHEMA,
-        "software": {"version": __version__},
-        "trial": {
-            "id": trial.id,
-            "bench": trial.bench,
-            "label": trial.label,
-            "start_ns": trial.start_ns,
-            "end_ns": end_ns,
-            "zone": trial.zone,
-            "relative": trial.relative,
-            "remarks": list(trial.remarks),
-        },
-        "events": [_event_document(event) for event in store.events(trial.id)],
-        "retracted": [
-            {
-                "kind": one.kind.value,
-                "announced_t_s": one.announced_t_s,
-                "retracted_t_s": one.retracted_t_s,
-                "why": one.why,
-            }
-            for one in store.retractions(trial.id)
-        ],
-        "corrections": [
-            {
-                "number": one.number,
-                "made_ns": one.made_ns,
-                "who": one.who,
-                "why": one.why,
-                "change": change_document(one.change),
-            }
-            for one in store.corrections(trial.id)
-        ],
-    }
-    return json.dumps(document, ensure_ascii=False, allow_nan=False, indent=2) + "\n"
-
-
-def _event_document(event: Event) -> dict[str, Any]:
-    size = None if event.size_g is None else [float(event.size_g.n), float(event.size_g.s)]
-    return {
-        "kind": event.kind.value,
-        "t_s": float(event.t_s),
-        "u_s": float(event.u_s),
-        "evidence": event.evidence,
-        "size_g": size,
-        "confirmed": event.confirmed,
-        "announced_t_s": event.announced_t_s,
-        "by_person": event.by_person,
-    }
-
-
-def _event(document: Mapping[str, Any]) -> Event:
-    size = document["size_g"]
-    return Event(
-        kind=EventKind(document["kind"]),
-        t_s=float(document["t_s"]),
-        u_s=float(document["u_s"]),
-        evidence=str(document["evidence"]),
-        size_g=None if size is None else ufloat(float(size[0]), float(size[1]), "size"),
-        confirmed=bool(document["confirmed"]),
-        announced_t_s=None if document["announced_t_s"] is None else float(document["announced_t_s"]),
-        by_person=bool(document["by_person"]),
-    )
 
 
 def _member(name: str) -> zipfile.ZipInfo:

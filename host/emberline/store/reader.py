@@ -86,6 +86,13 @@ class StoreReader:
         for commit in self.trial_commits(trial):
             yield from commit.batches
 
+    def trial_extent(self, trial: Trial) -> tuple[int, int]:
+        """Return what changes when samples are added to a trial; see `samples.extent`."""
+        owner = trial.id if trial.origin == "import" else None
+        end_ns = ALWAYS_NS if trial.end_ns is None else trial.end_ns
+        with reading(self.path) as connection:
+            return samples.extent(connection, trial.bench, owner, trial.start_ns, end_ns)
+
     def next_seq(self, device: str, boot: int, channel: str) -> int:
         """Return the number after the greatest one that is stored or flagged lost; 0 for an unknown stream."""
         with reading(self.path) as connection:
@@ -120,6 +127,11 @@ class StoreReader:
         """Return one trial."""
         with reading(self.path) as connection:
             return trials.get(connection, trial)
+
+    def plans(self, trial: str) -> list[tuple[int, str]]:
+        """Return the plan files of a trial as they were entered, each with when (UTC ns); the last one counts."""
+        with reading(self.path) as connection:
+            return trials.plans(connection, trial)
 
     def events(self, trial: str) -> list[Event]:
         """Return the events of a trial as they were saved last."""

@@ -75,6 +75,19 @@ def read_page(
     return [one for one in commits if one.batches], rows[-1][0] if len(rows) == PAGE else None
 
 
+def extent(connection: sqlite3.Connection, bench: str, trial: str | None, start_ns: int, end_ns: int) -> Range:
+    """Return the number of samples in the blocks that touch a time window, and the id of the newest commit in them.
+
+    Neither stays as it was when samples are added; both may change when blocks are merged. See `read_page`.
+    """
+    row = connection.execute(
+        "SELECT coalesce(sum(samples), 0), coalesce(max(last_id), 0) FROM blocks WHERE bench = ? AND trial IS ?"
+        " AND end_ns >= ? AND start_ns <= ?",
+        (bench, trial, start_ns, end_ns),
+    ).fetchone()
+    return int(row[0]), int(row[1])
+
+
 def check_next(connection: sqlite3.Connection, after: int) -> tuple[int, int] | None:
     """Decode the next few blocks; return their number of samples and the id to go on after, None at the end.
 

@@ -127,6 +127,13 @@ def save_plan(connection: sqlite3.Connection, trial: str, document: str, now_ns:
     connection.execute("INSERT INTO plans (trial, entered_ns, document) VALUES (?, ?, ?)", (trial, now_ns, document))
 
 
+def plans(connection: sqlite3.Connection, trial: str) -> list[tuple[int, str]]:
+    """Return the plan files of a trial as they were entered, each with when; the last one counts."""
+    get(connection, trial)
+    rows = connection.execute("SELECT entered_ns, document FROM plans WHERE trial = ? ORDER BY id", (trial,))
+    return rows.fetchall()
+
+
 def save_events(
     connection: sqlite3.Connection, trial: str, events: Sequence[Event], retracted: Sequence[Retraction]
 ) -> None:

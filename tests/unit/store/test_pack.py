@@ -14,9 +14,10 @@ from emberline.bench.samples import SampleBatch
 from emberline.curves.events import Event, EventKind, Retraction
 from emberline.store import pack as module
 from emberline.store.errors import ExportError, PackError
-from emberline.store.pack import BENCH, PLAN, SAMPLES, TRIAL, commits_in, read_pack, unpack, write_pack
+from emberline.store.pack import SAMPLES, commits_in, read_pack, unpack, write_pack
 from emberline.store.records import Trial
 from emberline.store.store import Store
+from emberline.store.trial_documents import BENCH, PLAN, TRIAL
 from emberline.trials.corrections import Correction, Exclude
 
 EVENTS = (
