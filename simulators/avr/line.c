@@ -13,7 +13,6 @@
 #include <simavr/avr_uart.h>
 
 #define BYTE_US 176U /* ten bits at 57,143 baud */
-#define LOOK_US 2000U
 #define ROOM 4096U
 
 struct line {
@@ -25,9 +24,9 @@ struct line {
     size_t to_host_used;
     uint8_t from_host[ROOM];
     size_t from_host_used;
+    uint64_t look_us;
     uint64_t looked_us;
     uint64_t put_us;
-    bool heard;
     unsigned lost;
 };
 
@@ -47,7 +46,7 @@ void line_attach(line_t *line) {
     avr_ioctl(core_avr(line->core), AVR_IOCTL_UART_SET_FLAGS('0'), &flags);
 }
 
-line_t *line_open(core_t *core, const char *link) {
+line_t *line_open(core_t *core, const char *link, uint64_t look_us) {
     line_t *line = calloc(1, sizeof *line);
     int host_side;
     char name[64];
@@ -68,6 +67,7 @@ line_t *line_open(core_t *core, const char *link) {
     }
     line->core = core;
     line->link = link;
+    line->look_us = look_us;
     line->in = avr_io_getirq(core_avr(core), AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_INPUT);
     avr_irq_register_notify(avr_io_getirq(core_avr(core), AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT), sent, line);
     line_attach(line);
@@ -88,13 +88,12 @@ static void look(line_t *line) {
         const ssize_t come = read(line->terminal, line->from_host + line->from_host_used, ROOM - line->from_host_used);
         if (come > 0) {
             line->from_host_used += (size_t)come;
-            line->heard = true;
         }
     }
 }
 
 uint64_t line_carry(line_t *line, uint64_t now_us) {
-    if (now_us >= line->looked_us + LOOK_US) {
+    if (now_us >= line->looked_us + line->look_us) {
         line->looked_us = now_us;
         look(line);
     }
@@ -103,12 +102,17 @@ uint64_t line_carry(line_t *line, uint64_t now_us) {
         avr_raise_irq(line->in, line->from_host[0]);
         memmove(line->from_host, line->from_host + 1, --line->from_host_used);
     }
-    const uint64_t next_look_us = line->looked_us + LOOK_US;
+    const uint64_t next_look_us = line->looked_us + line->look_us;
     const uint64_t next_put_us = line->put_us + BYTE_US;
     return line->from_host_used > 0 && next_put_us < next_look_us ? next_put_us : next_look_us;
 }
 
-bool line_heard(const line_t *line) { return line->heard; }
+bool line_wakes(line_t *line) {
+    look(line);
+    const bool heard = line->from_host_used > 0;
+    line->from_host_used = 0;
+    return heard;
+}
 
 unsigned line_lost(const line_t *line) { return line->lost; }
 

@@ -6,8 +6,9 @@
 
 typedef struct line line_t;
 
-/* Open a pseudo-terminal and have a link point at it; ends the program with a message if that cannot be done. */
-line_t *line_open(core_t *core, const char *link);
+/* Open a pseudo-terminal, which is looked at so often, and have a link point at it; ends the program with a message if that
+   cannot be done. */
+line_t *line_open(core_t *core, const char *link, uint64_t look_us);
 
 /* Hear the UART again after a reset. */
 void line_attach(line_t *line);
@@ -16,8 +17,8 @@ void line_attach(line_t *line);
    host, what the terminal has no room for is lost. Returns when it should be called again, in microseconds. */
 uint64_t line_carry(line_t *line, uint64_t now_us);
 
-/* Return whether the host has ever sent something. */
-bool line_heard(const line_t *line);
+/* Return whether the host has sent something while the board was off, and forget it. */
+bool line_wakes(line_t *line);
 
 /* Return how many bytes were lost for want of room. */
 unsigned line_lost(const line_t *line);

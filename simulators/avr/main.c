@@ -7,7 +7,9 @@
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
+#include <unistd.h>
 
+#include "air_chip.h"
 #include "bridge_chip.h"
 #include "core.h"
 #include "feed.h"
@@ -20,9 +22,11 @@
     "\n"                                                                                                               \
     "  --firmware FILE.elf  what runs on the emulated ATmega328P\n"                                                    \
     "  --port LINK          link to the pseudo-terminal that stands for its serial port\n"                             \
-    "  --speed N            seconds of the bench in a second; without it, as fast as lines come\n"                     \
+    "  --speed N            seconds of the bench in a second, from when the host first speaks; without it, as fast as\n" \
+    "                       lines come\n"                                                                               \
     "  --water CHIP         31855 (as it is without this), 31856, or 0 for none\n"                                     \
     "  --flame CHIP         the same for the probe in the flame\n"                                                     \
+    "  --air                there is a barometer\n"                                                                    \
     "  --wrap-after S       seconds until the board's counter wraps for the first time\n"                              \
     "  --eeprom FILE        keeps the board's EEPROM from run to run\n"                                                \
     "  --linger S           seconds of the bench to wait, at the end, for the host to store the rest (30)\n"           \
@@ -32,12 +36,16 @@
     "  T mass CODE             the bridge converter has made a conversion\n"                                           \
     "  T water|flame C [BITS]  a probe's tip has so many degrees; fault bits: 1 open, 2 shorted low, 4 shorted high\n" \
     "  T water_cj|flame_cj C   its converter has so many degrees\n"                                                    \
+    "  T ambient C          the barometer's thermometer has so many degrees\n"                                         \
+    "  T pressure PA        the air has so many pascals\n"                                                             \
     "  T brown-out             the supply drops for a moment\n"                                                        \
     "  T hang                  the firmware runs into a loop without end\n"                                            \
     "  T sync                  says T on the standard output once the board's time is T\n"
 
 #define FAST_US 12500U
-#define LARGEST_STEP_US 2000U
+#define LARGEST_STEP_US 20000U
+#define LOOK_US 1000U
+#define LOOK_AGAIN_US 5000U
 
 typedef struct {
     core_t *core;
@@ -45,8 +53,10 @@ typedef struct {
     tally_t *tally;
     bridge_chip_t bridge;
     probe_bus_t probes;
+    air_chip_t air;
     double speed;
     uint64_t fast_due_us;
+    uint64_t paced_us; /* when to look at the clock on the wall again */
     struct timespec started;
 } bench_t;
 
@@ -57,13 +67,14 @@ static void stop(int number) {
     told_to_stop = 1;
 }
 
-/* Wait until the clock on the wall has come as far as the bench's. */
-static void keep_pace(const bench_t *bench) {
-    if (bench->speed <= 0.0) {
+/* Wait until the clock on the wall has come as far as the bench's; not more often than a thousand times a second. */
+static void keep_pace(bench_t *bench) {
+    const uint64_t now_us = core_now_us(bench->core);
+    if (bench->speed <= 0.0 || now_us < bench->paced_us) {
         return;
     }
-    const uint64_t after_ns = (uint64_t)((double)core_now_us(bench->core) * 1000.0 / bench->speed);
-    const uint64_t nanoseconds = (uint64_t)bench->started.tv_nsec + after_ns;
+    bench->paced_us = now_us + (uint64_t)(1000.0 * bench->speed);
+    const uint64_t nanoseconds = (uint64_t)bench->started.tv_nsec + (uint64_t)((double)now_us * 1000.0 / bench->speed);
     const struct timespec until = {bench->started.tv_sec + (time_t)(nanoseconds / 1000000000U),
                                    (long)(nanoseconds % 1000000000U)};
     clock_nanosleep(CLOCK_MONOTONIC, TIMER_ABSTIME, &until, NULL);
@@ -108,6 +119,10 @@ static void happen(bench_t *bench, const happening_t *happening) {
         probe->tip_faults = happening->faults;
     } else if (!strcmp(what, "water_cj") || !strcmp(what, "flame_cj")) {
         probe->junction_c = happening->value;
+    } else if (!strcmp(what, "ambient")) {
+        bench->air.air_c = happening->value;
+    } else if (!strcmp(what, "pressure")) {
+        bench->air.pressure_pa = happening->value;
     } else if (!strcmp(what, "brown-out")) {
         tally_end_of_boot(bench->tally);
         core_brown_out(bench->core);
@@ -136,13 +151,14 @@ int main(int count, char *words[]) {
         {"firmware", 1, NULL, 'f'}, {"port", 1, NULL, 'p'},   {"speed", 1, NULL, 's'},
         {"water", 1, NULL, 'w'},    {"flame", 1, NULL, 'l'},  {"wrap-after", 1, NULL, 'r'},
         {"eeprom", 1, NULL, 'e'},   {"linger", 1, NULL, 'g'}, {"tally", 1, NULL, 't'},
-        {"help", 0, NULL, 'h'},     {NULL, 0, NULL, 0},
+        {"air", 0, NULL, 'a'},      {"help", 0, NULL, 'h'},   {NULL, 0, NULL, 0},
     };
     const char *firmware = NULL;
     const char *port = NULL;
     const char *eeprom = NULL;
     const char *tally = NULL;
     double linger_s = 30.0;
+    bool air = false;
     int water = 31855;
     int flame = 31855;
     uint32_t ticks = 0;
@@ -157,6 +173,7 @@ int main(int count, char *words[]) {
         case 'r': ticks = (uint32_t)(uint64_t)(4294967296.0 - atof(optarg) * 1e6); break;
         case 'e': eeprom = optarg; break;
         case 'g': linger_s = atof(optarg); break;
+        case 'a': air = true; break;
         case 't': tally = optarg; break;
         case 'h': fputs(USAGE, stdout); return 0;
         default: fputs(USAGE, stderr); return 2;
@@ -169,10 +186,19 @@ int main(int count, char *words[]) {
     signal(SIGINT, stop);
     signal(SIGTERM, stop);
     bench.core = core_make(firmware, eeprom, ticks);
-    bench.line = line_open(bench.core, port);
+    bench.line = line_open(bench.core, port, bench.speed > 1.0 ? (uint64_t)(LOOK_US * bench.speed) : LOOK_US);
     bridge_chip_attach(&bench.bridge, bench.core);
     probe_bus_attach(&bench.probes, bench.core, water, flame);
-    bench.tally = tally_make(bench.core);
+    if (air) {
+        air_chip_attach(&bench.air, bench.core);
+    }
+    bench.tally = tally_make(bench.core, air);
+    if (bench.speed > 0.0) {
+        fprintf(stderr, "emulated bench: port %s, waiting for the host\n", port);
+        while (!told_to_stop && !line_wakes(bench.line)) {
+            usleep(LOOK_AGAIN_US);
+        }
+    }
     clock_gettime(CLOCK_MONOTONIC, &bench.started);
     const struct timespec began = bench.started;
     happening_t happening;

@@ -6,9 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define STREAMS 5
-
-static const char *const NAMES[STREAMS] = {"mass", "water", "flame", "water_cj", "flame_cj"};
+static const char *const NAMES[] = {"mass", "water", "flame", "water_cj", "flame_cj", "ambient", "pressure"};
 
 /* As in the firmware's ring.h: both ends are little-endian, and nothing is padded on either. */
 typedef struct {
@@ -21,6 +19,7 @@ typedef struct {
 
 struct tally {
     core_t *core;
+    int streams;
     char *boots;
     char *numbers;
 };
@@ -45,12 +44,13 @@ static stream_t stream_of(const tally_t *tally, int i) {
     return stream;
 }
 
-tally_t *tally_make(core_t *core) {
+tally_t *tally_make(core_t *core, bool air) {
     tally_t *tally = calloc(1, sizeof *tally);
     if (!tally) {
         fail("no memory is left");
     }
     tally->core = core;
+    tally->streams = air ? 7 : 5;
     tally->boots = strdup("");
     tally->numbers = strdup("");
     return tally;
@@ -60,7 +60,7 @@ void tally_end_of_boot(tally_t *tally) {
     uint32_t boot;
     memcpy(&boot, core_variable(tally->core, "boot_id"), sizeof boot);
     append(&tally->boots, "%s\n  {\"boot\": %u, \"streams\": {", *tally->boots ? "," : "", boot);
-    for (int i = 0; i < STREAMS; i++) {
+    for (int i = 0; i < tally->streams; i++) {
         const stream_t stream = stream_of(tally, i);
         append(&tally->boots, "%s\n   \"%s\": {\"taken\": %u, \"transmitted\": %u, \"acknowledged\": %u}", i ? "," : "",
                NAMES[i], stream.taken, stream.taken - stream.unheard, stream.taken - stream.unacknowledged);
@@ -70,7 +70,7 @@ void tally_end_of_boot(tally_t *tally) {
 
 unsigned tally_waiting(const tally_t *tally) {
     unsigned waiting = 0;
-    for (int i = 0; i < STREAMS; i++) {
+    for (int i = 0; i < tally->streams; i++) {
         const stream_t stream = stream_of(tally, i);
         waiting += stream.unacknowledged < stream.kept ? stream.unacknowledged : stream.kept;
     }

@@ -6,7 +6,8 @@
 
 typedef struct tally tally_t;
 
-tally_t *tally_make(core_t *core);
+/* `air` says whether the firmware has the streams of a barometer. */
+tally_t *tally_make(core_t *core, bool air);
 
 /* Write down what the present boot has done: it ends here. */
 void tally_end_of_boot(tally_t *tally);

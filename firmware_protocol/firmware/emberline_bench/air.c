@@ -4,6 +4,7 @@
 
 #if WITH_AIR
 
+#include <avr/interrupt.h>
 #include <avr/io.h>
 #include <stdbool.h>
 
@@ -28,17 +29,25 @@
 /* The converter's trimming constants in the order of its registers: T1 to T3, P1 to P9; all but T1 and P1 have signs. */
 static uint16_t trimming[TRIMMING_WORDS];
 static bool ready;
+static volatile bool done;
 
 static int32_t trim(uint8_t i)
 {
     return i == 0U || i == 3U ? (int32_t)trimming[i] : (int32_t)(int16_t)trimming[i];
 }
 
+ISR(TWI_vect)
+{
+    TWCR = _BV(TWEN); /* no more of this interrupt; what it was for stays */
+    done = true;
+}
+
 static bool act(uint8_t control)
 {
-    TWCR = (uint8_t)(_BV(TWINT) | _BV(TWEN) | control);
+    done = false;
+    TWCR = (uint8_t)(_BV(TWINT) | _BV(TWEN) | _BV(TWIE) | control);
     for (uint16_t polls = 0; polls < MOST_POLLS; polls++) {
-        if ((TWCR & _BV(TWINT)) != 0U) {
+        if (done) {
             return true;
         }
     }
@@ -46,10 +55,15 @@ static bool act(uint8_t control)
     return false;
 }
 
-static bool send(uint8_t byte, uint8_t wanted_state)
+/* Send a byte, and return whether it was acknowledged: an address to write to, one to read from, or data. */
+static bool send(uint8_t byte)
 {
     TWDR = byte;
-    return act(0) && (TWSR & 0xF8U) == wanted_state;
+    if (!act(0)) {
+        return false;
+    }
+    uint8_t state = TWSR & 0xF8U;
+    return state == 0x18U || state == 0x40U || state == 0x28U;
 }
 
 static void stop(void)
@@ -59,12 +73,12 @@ static void stop(void)
 
 static bool begin_at(uint8_t reg)
 {
-    return act(_BV(TWSTA)) && send(ADDRESS << 1, 0x18U) && send(reg, 0x28U);
+    return act(_BV(TWSTA)) && send(ADDRESS << 1) && send(reg);
 }
 
 static bool read_from(uint8_t reg, uint8_t *bytes, uint8_t count)
 {
-    bool good = begin_at(reg) && act(_BV(TWSTA)) && send(ADDRESS << 1 | 1U, 0x40U);
+    bool good = begin_at(reg) && act(_BV(TWSTA)) && send(ADDRESS << 1 | 1U);
     for (uint8_t i = 0; good && i < count; i++) {
         good = act(i + 1U < count ? _BV(TWEA) : 0U);
         bytes[i] = TWDR;
@@ -75,7 +89,7 @@ static bool read_from(uint8_t reg, uint8_t *bytes, uint8_t count)
 
 static bool write_to(uint8_t reg, uint8_t byte)
 {
-    bool good = begin_at(reg) && send(byte, 0x28U);
+    bool good = begin_at(reg) && send(byte);
     stop();
     return good;
 }
@@ -104,7 +118,7 @@ static int32_t pressure_pa(int32_t raw, int32_t fine)
     int32_t square = (half >> 2) * (half >> 2);
     int32_t offset = (square >> 11) * trim(8) + ((half * trim(7)) << 1);
     offset = (offset >> 2) + (trim(6) << 16);
-    int32_t slope = ((trim(5) * (square >> 2 >> 13)) >> 3) + (trim(4) * half >> 1);
+    int32_t slope = ((trim(5) * (square >> 13)) >> 3) + (trim(4) * half >> 1);
     slope = (32768L + (slope >> 18)) * trim(3) >> 15;
     if (slope == 0L) {
         return 0L;

@@ -46,6 +46,6 @@
 #define CONFIG_FRAME_BYTES (53U + (WITH_AIR ? 186U : 131U) + sizeof(DEVICE_ID))
 
 /* The ring has what is left of 1,638 bytes. */
-#define CONFIG_RING_BYTES ((WITH_AIR ? 1065U : 1168U) - CONFIG_FRAME_BYTES)
+#define CONFIG_RING_BYTES ((WITH_AIR ? 1112U : 1176U) - CONFIG_FRAME_BYTES - sizeof(DEVICE_ID))
 
 #endif

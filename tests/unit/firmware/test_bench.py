@@ -23,7 +23,7 @@ from emberline_wire import (
 )
 from emulated_fixture import Board, Boards
 
-MASS, WATER, FLAME, WATER_JUNCTION, FLAME_JUNCTION = range(5)
+MASS, WATER, FLAME, WATER_JUNCTION, FLAME_JUNCTION, AMBIENT, PRESSURE = range(7)
 BOOT_S = 1.0
 """Long enough for the first frames after a power-up."""
 
@@ -317,3 +317,31 @@ def test_the_stack_has_room_and_no_pulse_is_too_long(boards: Boards) -> None:
     assert tally["bridge_longest_pulse_us"] < 10.0, "60 us would switch the converter off"
     assert tally["bridge_powered_down"] == 0
     assert tally["boots"][-1]["streams"]["mass"]["taken"] == tally["bridge_readings"]
+
+
+@pytest.mark.parametrize(
+    ("air_c", "pressure_pa"), [(25.08, 100_653.0), (-15.0, 70_000.0), (0.0, 101_325.0), (45.0, 84_000.0)]
+)
+def test_air_comes_as_the_barometer_s_maker_works_it_out(boards: Boards, air_c: float, pressure_pa: float) -> None:
+    # The first is the worked example of the BMP280's data sheet, 3.12, from memory; its trimming constants are the chip's.
+    board = boards("--air", WITH_AIR=1)
+    board.sees |= {"ambient": lambda _: air_c, "pressure": lambda _: pressure_pa}
+    came = board.listen(7.0)
+    hello = came[0]
+    assert isinstance(hello, Hello)
+    for stream, wanted, within in ((AMBIENT, air_c, 0.02), (PRESSURE, pressure_pa, 8.0)):
+        frames = samples_of(came, stream)
+        assert all(frame.faults is None for frame in frames)
+        assert np.concatenate([frame.values for frame in frames]) * hello.channels[stream].scale == pytest.approx(
+            wanted, abs=within
+        )
+
+
+def test_a_barometer_that_is_not_there_is_told_and_stops_nothing(boards: Boards) -> None:
+    board = boards(WITH_AIR=1)
+    came = board.listen(7.0)
+    for stream in (AMBIENT, PRESSURE):
+        frames = samples_of(came, stream)
+        assert frames
+        assert all(set(frame.faults) == {Fault.NO_ANSWER} for frame in frames)
+    assert sum(len(frame) for frame in samples_of(came, MASS)) > 60
