@@ -1,9 +1,9 @@
 """`lit`: when the fuel caught.
 
 Two witnesses. A flame probe leaves the air's temperature within seconds; its onset is where its first rise, taken as a
-line, meets the level before it, less the probe's lag. The load cell sees mass go: before lighting it is level (up to a
-slow drift), afterwards it falls ever faster, and the onset of that quadratic is found by least squares over every
-candidate second. Where both speak, the flame mostly reached its probe at once, but now and then it took up to a minute:
+line, meets the level before it, or where a small flame began to lick at it. The load cell sees mass go: before lighting it
+is level (up to a slow drift), afterwards it falls ever faster, and the onset of that quadratic is found by least
+squares over every candidate second. Where both speak, the flame mostly reached its probe at once, but now and then it took up to a minute:
 how far the loss of mass points to that is weighed (`dated_by_both`).
 """
 
@@ -22,18 +22,25 @@ FLAME_RISE_K = 60.0
 """Rise of a flame probe above its quiet level that no sunshine or warm stove gives."""
 HOT_C = 120.0
 """Temperature of a flame probe that says that the stove already burns."""
+AT_ONCE_S = 10
+"""A loss that is seen within so many seconds of the first that it could be was there from the beginning."""
 FLAME_HOLD_S = 10
 """Seconds for which that rise must last: a flame is called sustained from ten seconds (ISO 5660-1, from memory)."""
+LICK_K, LICK_SHARE, LICK_U = 15.0, 0.3, 0.25
+"""A small flame licks at the probe: its rise, the least share of seconds in which it is seen, and the standard
+uncertainty of its first second as a share of the time until the flame stays (common practice, no source)."""
 LOSS_RATE_G_S = 0.012
 """Slowest mass loss that counts as burning, g/s (0.7 g/min): a load cell that warms or creeps drifts slower."""
 LOSS_G = 1.5
 """Least mass lost before a live run believes the load cell alone."""
-CONFIRM_S = 30
-"""Seconds of loss that are looked at together."""
+LOOK_S = (30, 60, 120, 240)
+"""Seconds of loss that are looked at together, shortest first."""
 LATE_SHARE = 0.15
 """Share of fires whose flame reaches the probe late: lit at one side, or kindled under a heap (no source)."""
 LATE_S = 60.0
 """Longest time that takes (common practice, no source)."""
+NEGLIGIBLE = 1e-3
+"""Share of a mixture that is left out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,15 +74,15 @@ def find_lit(masked_g: Array, noise_g: Array, flame: Column | None, *, flame_lag
         return None
     by_flame = flame_onset(flame, flame_lag_s) if flame is not None else None
     by_mass = mass_onset(masked_g, noise_g)
-    if by_flame is not None and by_mass is not None:
+    if by_flame is not None:
         # Far apart: a flame probe warmed by hand or sun long before, or a stove that died and was lit again.
-        chosen = by_mass if abs(by_flame.t_s - by_mass.t_s) > 600.0 else dated_by_both(by_flame, by_mass)
+        apart = by_mass is not None and abs(by_flame.t_s - by_mass.t_s) > 600.0
+        chosen = by_mass if by_mass is not None and apart else dated_by_both(by_flame, by_mass)
+    elif by_mass is None:
+        return None
     else:
-        only = by_flame or by_mass
-        if only is None:
-            return None
-        chosen = only
-        if flame is not None and by_flame is None and np.isfinite(flame.value[:60]).sum() > 5:
+        chosen = by_mass
+        if flame is not None and np.isfinite(flame.value[:60]).sum() > 5:
             # A fitted flame probe that never warmed outvotes a slow loss of mass.
             hottest = float(np.nanmax(flame.value))
             if hottest < np.nanmedian(flame.value[:60]) + FLAME_RISE_K and hottest < 150.0:
@@ -83,32 +90,36 @@ def find_lit(masked_g: Array, noise_g: Array, flame: Column | None, *, flame_lag
     return Event(EventKind.LIT, chosen.t_s, chosen.u_s, chosen.evidence)
 
 
-def dated_by_both(by_flame: Onset, by_mass: Onset) -> Onset:
-    """Weigh a flame probe's onset with a load cell's.
+def dated_by_both(by_flame: Onset, by_mass: Onset | None) -> Onset:
+    """Weigh a flame probe's onset with a load cell's, where there is one.
 
-    A mixture of two cases: the flame reached its probe at once, and the probe dates the match; or it took any time up
-    to `LATE_S`, and the load cell does, within that time. The odds are those of the cell's onset in either case times
-    how often each happens. Mean and standard deviation of the mixture are given.
+    A mixture of two cases: the flame reached its probe at once, and the probe dates the match; or it took some time up
+    to `LATE_S`, the likelier the shorter, and the load cell tells how long. The odds are those of the cell's onset in
+    either case times how often each happens. Mean and standard deviation of the mixture are given.
     """
-    early_s = by_flame.t_s - by_mass.t_s
-    if early_s <= 0.0:
+    late_s = np.linspace(0.0, min(LATE_S, by_flame.t_s), 241)
+    density = LATE_S - late_s
+    density = density / density.sum()
+    odds = LATE_SHARE / (1.0 - LATE_SHARE)
+    if by_mass is not None:
+        early_s = by_flame.t_s - by_mass.t_s
+        at_once = _normal(np.array([early_s]), float(np.hypot(by_flame.u_s, by_mass.u_s)))
+        density = density * _normal(late_s - early_s, by_mass.u_s)
+        odds *= float(density.sum()) / max(float(at_once[0]), 1e-300)
+    share = odds / (1.0 + odds)
+    if density.sum() <= 0.0 or share < NEGLIGIBLE:
         return by_flame
-    u_apart_s = float(np.hypot(by_flame.u_s, by_mass.u_s))
-    at_once = (1.0 - LATE_SHARE) * np.exp(-0.5 * (early_s / u_apart_s) ** 2) / (u_apart_s * (2.0 * np.pi) ** 0.5)
-    t_s = np.linspace(max(by_flame.t_s - LATE_S, 0.0), by_flame.t_s, 241)
-    density = np.exp(-0.5 * ((t_s - by_mass.t_s) / by_mass.u_s) ** 2) / (by_mass.u_s * (2.0 * np.pi) ** 0.5)
-    late = LATE_SHARE * float(density.mean())
-    if late <= 1e-3 * at_once or density.sum() <= 0.0:
-        return by_flame
-    share = late / (late + at_once)
-    late_t_s = float(np.average(t_s, weights=density))
-    late_u2 = float(np.average((t_s - late_t_s) ** 2, weights=density))
-    apart2 = share * (1.0 - share) * (by_flame.t_s - late_t_s) ** 2
+    mean_late_s = float(np.average(late_s, weights=density))
+    late_u2 = float(np.average((late_s - mean_late_s) ** 2, weights=density))
     return Onset(
-        by_flame.t_s + share * (late_t_s - by_flame.t_s),
-        float(np.sqrt((1.0 - share) * by_flame.u_s**2 + share * late_u2 + apart2)),
-        f"{by_flame.evidence}; {by_mass.evidence}",
+        by_flame.t_s - share * mean_late_s,
+        float(np.sqrt((1.0 - share) * by_flame.u_s**2 + share * late_u2 + share * (1.0 - share) * mean_late_s**2)),
+        by_flame.evidence if by_mass is None else f"{by_flame.evidence}; {by_mass.evidence}",
     )
+
+
+def _normal(x: Array, sd: float) -> Array:
+    return np.asarray(np.exp(-0.5 * (x / sd) ** 2) / (sd * (2.0 * np.pi) ** 0.5))
 
 
 def begun_mid_burn(masked_g: Array, noise_g: Array, flame: Column | None) -> bool:
@@ -157,18 +168,32 @@ def flame_onset(flame: Column, lag_s: float = 0.0) -> Onset | None:
         onset = t0 - min((v0 - quiet) / slope if slope > 0 else 0.0, 20.0)
         spacing = float(np.median(np.diff(finite))) if len(finite) > 1 else 1.0
         u = float(np.hypot(0.3 * (t1 - onset) + 0.5 * spacing, 0.1 * min(lag_s, 20.0)))
+        lick = _first_lick(flame.t_s[finite[: foot + 1]], v[: foot + 1], base + max(LICK_K, 6.0 * noise))
+        if lick is not None and lick < onset:
+            onset, u = lick, float(np.hypot(u, LICK_U * (onset - lick)))
         rise = float(v[i:][later[i:]].max())
         words = f"flame probe rose from {quiet:.0f} to {rise:.0f} °C within {t1 - onset + FLAME_HOLD_S:.0f} s"
         return Onset(max(0.0, onset), max(u, 0.5), words)
     return None
 
 
+def _first_lick(t_s: Array, v: Array, warm_c: float) -> float | None:
+    """Return when flames began to lick at a probe that they do not yet reach for good; None where they did not."""
+    recent = t_s > t_s[-1] - LATE_S
+    t_s, warm = t_s[recent], v[recent] > warm_c
+    if not warm.any():
+        return None
+    first = int(np.argmax(warm))
+    return float(t_s[first]) if warm[first:].mean() > LICK_SHARE else None
+
+
 def mass_onset(masked_g: Array, noise_g: Array) -> Onset | None:
     """Return the onset of sustained mass loss, or None where there is none or it precedes the record."""
-    trigger = loss_trigger(masked_g, noise_g)
-    if trigger is None:
+    seen = loss_trigger(masked_g, noise_g)
+    if seen is None:
         return None
-    low, high = max(0, trigger - 300), min(len(masked_g), trigger + CONFIRM_S // 2)
+    trigger, length = seen
+    low, high = max(0, trigger - 270 - length), min(len(masked_g), trigger + LOOK_S[0] // 2)
     t = np.arange(low, high, dtype=np.float64) + 0.5
     v = masked_g[low:high]
     good = np.isfinite(v)
@@ -179,10 +204,10 @@ def mass_onset(masked_g: Array, noise_g: Array) -> Onset | None:
     score, shapes = _onset_costs(t, v, candidates)
     best = int(np.argmin(score))
     onset = float(candidates[best])
-    before = -float(shapes[best, 1])
-    if (t < onset).sum() < 4 or before > max(LOSS_RATE_G_S, 0.8 * float(v[0] - v[-1]) / float(t[-1] - t[0])):
-        return None  # falling from the first second: the record began mid-burn
     noise = max(float(np.nanmedian(noise_g[low:high])), 0.02)
+    falls = -float(shapes[best, 1]) > max(LOSS_RATE_G_S, 0.8 * float(v[0] - v[-1]) / float(t[-1] - t[0]))
+    if (t < onset).sum() < 4 or (falls and trigger - length < AT_ONCE_S):
+        return None  # falling from the first second: the record began mid-burn
     within = candidates[score <= score[best] + noise**2 * 3.84]
     u = max((float(within[-1]) - float(within[0])) / 3.92, 1.0)
     lost = float(np.median(v[:4]) - np.median(v[-4:]))
@@ -197,28 +222,38 @@ def mass_onset(masked_g: Array, noise_g: Array) -> Onset | None:
     )
 
 
-def loss_trigger(masked_g: Array, noise_g: Array) -> int | None:
-    """Return the first second by which sustained mass loss is beyond doubt, or None."""
+def loss_trigger(masked_g: Array, noise_g: Array) -> tuple[int, int] | None:
+    """Return the first second by which sustained mass loss is beyond doubt, and over how many seconds it was seen.
+
+    None where there is none. What wind hides in half a minute shows in some minutes: several lengths are tried, and the
+    one that is sure first counts.
+    """
+    found = [(second, length) for length in LOOK_S if (second := _trigger(masked_g, noise_g, length)) is not None]
+    return min(found, default=None)
+
+
+def _trigger(masked_g: Array, noise_g: Array, length: int) -> int | None:
+    """Return the first second by which a loss over `length` seconds is beyond doubt."""
     n = len(masked_g)
-    if n <= CONFIRM_S:
+    if n <= length:
         return None
-    k = np.arange(n)
-    level = _running_median(masked_g, 7)
-    before = np.full(n, np.nan)
-    before[CONFIRM_S:] = level[: n - CONFIRM_S]
-    half = np.full(n, np.nan)
-    half[CONFIRM_S // 2 :] = level[: n - CONFIRM_S // 2]
+    longer = length / LOOK_S[0]
+    level = _running_median(masked_g, 2 * round(3.5 * longer) - 1)
+    before, half = np.full(n, np.nan), np.full(n, np.nan)
+    before[length:] = level[: n - length]
+    half[length // 2 :] = level[: n - length // 2]
     with np.errstate(invalid="ignore"):
         lost = before - level
         late = half - level
-        need = np.maximum(np.maximum(LOSS_G, 5.0 * noise_g), LOSS_RATE_G_S * CONFIRM_S)
+        # Gusts last for seconds: noise falls by the root of the length.
+        need = np.maximum(np.maximum(LOSS_G, 5.0 * noise_g / longer**0.5), LOSS_RATE_G_S * length)
         sure = (lost > need) & (late > 0.25 * lost) & (late < 0.9 * lost + need)
     # It must go on: what comes back was a gust, not a loss.
     later = np.full(n, np.nan)
-    later[: n - CONFIRM_S] = level[CONFIRM_S:]
+    later[: n - length] = level[length:]
     with np.errstate(invalid="ignore"):
         goes_on = ~np.isfinite(later) | (level - later > 0.3 * lost)
-    found = k[sure & goes_on]
+    found = np.flatnonzero(sure & goes_on)
     return int(found[0]) if len(found) else None
 
 

@@ -105,7 +105,8 @@ def find_plateau(
     if len(finite) < 10:
         return None
     spacing = max(1, round(float(np.median(np.diff(finite)))))
-    noise_k = max(white_noise_sd(value_c), code_step(value_c) / 12.0**0.5, 0.02)
+    step_k = code_step(value_c)
+    noise_k = max(white_noise_sd(value_c), step_k / 12.0**0.5, 0.02)
     hold = max(hold_s, 4 * spacing)
     lines = SlidingLines(value_c)
     k = np.arange(len(value_c))
@@ -131,7 +132,8 @@ def find_plateau(
         here = float(np.fmax(level[first], minute[first]))
         hottest = int(soon[np.argmax(minute[soon])]) if len(soon) else first
         excess = float(minute[hottest]) - here
-        if excess > PAUSE_K:
+        # A plateau between two codes may read as either.
+        if excess > PAUSE_K + 0.5 * step_k:
             sharpness = _sharpness(*_finite(t_s, value_c, first - 2 * RAMP_S, first + 45), level[first], t_s[first])
             jump = steam_jump(loss_rate_g_s, float(t_s[first])) if loss_rate_g_s is not None else None
             rises = (brisk_level > here) & (brisk > FAST_SHARE * before)

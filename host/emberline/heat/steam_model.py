@@ -23,6 +23,8 @@ MOST_SHARE = 0.85
 BLIND_SHARE, BLIND_SHARE_U = 0.33, 0.19
 """Share of the load's loss that is water where nobody knows how warm it is, with standard uncertainty: anything between
 none and 0.65, that of a gram of fuel which raises 1.9 grams of steam (JCGM 100:2008, 4.3.7)."""
+BLIND_GLOW = 1.5
+"""Factor by which that share may be larger or smaller once char glows alone, one standard uncertainty (no source)."""
 _TRIED = np.exp(np.linspace(-1.5, 1.0, 26))
 _SHARES = np.geomspace(1e-6, 60.0, 800)
 _LOG_SHARES = np.log(_SHARES)
@@ -132,6 +134,11 @@ class SteamModel:
             if self.blind.any() and not self.blind[self.inside].all():
                 seen_less = max(BLIND_SHARE - BLIND_SHARE_U, 0.0)
                 shifts.append(self._closed(best, c.wall_g_s, c.char_ratio, k, target, seen_less) - rate)
+                model.append(ufloat(0.0, 1.0, "no_water_probe"))
+            elif self.blind.any() and (self.blind & self.glowing).any():
+                later = rate * np.where(self.glowing, BLIND_GLOW, 1.0)
+                reached = float(np.sum(later[:k]))
+                shifts.append(later * (target / reached) - rate if reached > 0.0 else np.zeros_like(rate))
                 model.append(ufloat(0.0, 1.0, "no_water_probe"))
             return shifts, [total - total.nominal_value, *model]
 

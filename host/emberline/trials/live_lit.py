@@ -1,7 +1,7 @@
 """Whether lighting is worth looking for: a glance that costs little, at a record in which mostly nothing happens."""
 
 from emberline.curves.grid import Column
-from emberline.curves.ignition import CONFIRM_S, FLAME_RISE_K, HOT_C, LOSS_G
+from emberline.curves.ignition import FLAME_RISE_K, HOT_C, LOOK_S, LOSS_G
 
 WIDTH_S = 7
 """Seconds from which a level is taken."""
@@ -29,7 +29,7 @@ def may_be_lit(mass: Column | None, flame: Column | None, now: int) -> bool:
     if mass is None:
         return False
     late = _level(mass, now - WIDTH_S, now)
-    for before_s in (CONFIRM_S, 2 * CONFIRM_S):
+    for before_s in LOOK_S:
         early = _level(mass, now - before_s - WIDTH_S, now - before_s)
         if late is not None and early is not None and early - late > GLANCE_SHARE * LOSS_G:
             return True

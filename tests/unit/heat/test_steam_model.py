@@ -192,3 +192,16 @@ def test_a_probe_that_fails_leaves_its_stretch_unsure() -> None:
     closed = total_of(*blind.closing(EXPECTED, ufloat(150.0, 1.0), OFF_S), N)
     assert closed.nominal_value == pytest.approx(150.0)
     assert closed.std_dev == pytest.approx(1.0)
+
+
+def test_without_a_probe_a_weighed_total_leaves_its_course_over_the_flames_end_unsure() -> None:
+    # 100 g in all, by the loss: the half as much again after the end of flame, by hand.
+    seen = replace(model(), boiling=np.zeros(N, dtype=bool))
+    seen = replace(seen, blind=seen.inside)
+    rate, unsure = seen.closing(EXPECTED, ufloat(100.0, 0.5), OFF_S)
+    before, after = float(np.sum(seen.loss_g_s[ON_S:OUT_S])), float(np.sum(seen.loss_g_s[OUT_S:OFF_S]))
+    assert total_of(rate, unsure, OFF_S).std_dev == pytest.approx(0.5, abs=0.01)
+    at_flameout = total_of(rate, unsure, OUT_S)
+    assert at_flameout.nominal_value == pytest.approx(100.0 * before / (before + after))
+    shift = 100.0 * before / (before + after) - 100.0 * before / (before + 1.5 * after)
+    assert at_flameout.std_dev == pytest.approx(np.hypot(shift, 0.5 * before / (before + after)), rel=1e-3)
