@@ -1,10 +1,10 @@
 """`lit`: when the fuel caught.
 
 Two witnesses. A flame probe leaves the air's temperature within seconds; its onset is where its first rise, taken as a
-line, meets the level before it, or where a small flame began to lick at it. The load cell sees mass go: before lighting it
-is level (up to a slow drift), afterwards it falls ever faster, and the onset of that quadratic is found by least
-squares over every candidate second. Where both speak, the flame mostly reached its probe at once, but now and then it took up to a minute:
-how far the loss of mass points to that is weighed (`dated_by_both`).
+line, meets the level before it, or where a small flame began to lick at it. The load cell sees mass go: before lighting
+it is level (up to a slow drift), afterwards it falls ever faster, and the onset of that quadratic is found by least
+squares over every candidate second. The flame mostly reaches its probe at once, but now and then it takes up to a
+minute: how far the loss of mass points to that is weighed (`dated_by_both`).
 """
 
 from dataclasses import dataclass
