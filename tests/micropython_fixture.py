@@ -1,8 +1,10 @@
 """MicroPython as a WebAssembly module under Node.js, with the ESP32's sources on it."""
 
+import contextlib
 import json
 import shutil
 import subprocess
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -35,14 +37,9 @@ class MicroPython:
             data: What it finds in `/data.json`.
             files: More files, by their path.
         """
-        sources = {f"/board/{path.name}": path.read_text() for path in SOURCES.glob("*.py") if path.name != "main.py"}
-        request = {
-            "files": {**sources, "/data.json": json.dumps(data), **(files or {})},
-            "script": (SCRIPTS / script).read_text(),
-        }
         answer = subprocess.run(
             [self.node, SCRIPTS / "run.mjs", self.module],
-            input=json.dumps(request),
+            input=_request(script, {"/data.json": json.dumps(data), **(files or {})}),
             text=True,
             capture_output=True,
             timeout=LIMIT_S,
@@ -50,6 +47,31 @@ class MicroPython:
         if answer.returncode:
             raise AssertionError(f"{script} stopped with {answer.returncode}:\n{answer.stdout[-2000:]}{answer.stderr}")
         return [json.loads(line) for line in answer.stdout.splitlines()]
+
+    @contextlib.contextmanager
+    def talk(self, script: str) -> Iterator[Callable[[object], Any]]:
+        """Start a script that answers each line of JSON with another; give the function that asks it."""
+        with subprocess.Popen(
+            [self.node, SCRIPTS / "run.mjs", self.module], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+        ) as process:
+            assert process.stdin
+            assert process.stdout
+            stdin, stdout = process.stdin, process.stdout
+
+            def ask(question: object) -> Any:
+                stdin.write(json.dumps(question) + "\n")
+                stdin.flush()
+                return json.loads(stdout.readline())
+
+            stdin.write(_request(script, {}))
+            yield ask
+            stdin.close()
+            assert process.wait(LIMIT_S) == 0
+
+
+def _request(script: str, files: dict[str, str]) -> str:
+    sources = {f"/board/{path.name}": path.read_text() for path in SOURCES.glob("*.py") if path.name != "main.py"}
+    return json.dumps({"files": sources | files, "script": (SCRIPTS / script).read_text()}) + "\n"
 
 
 @pytest.fixture(scope="session")

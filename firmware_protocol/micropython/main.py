@@ -33,7 +33,7 @@ def probe(stream: int, name: str, spi, select: int) -> tuple:
     junction = Channel(
         stream + 1, name + "_cj", COLD_JUNCTION, 0.0625, 16, 100_000, 1_000_000, settings.RING_S, serves=stream
     )
-    return Max31855(spi, machine.Pin(select, machine.Pin.OUT, value=1), couple, junction), couple, junction
+    return Max31855(spi, machine.Pin(select, machine.Pin.OUT, value=1), couple, junction), [couple, junction]
 
 
 def sample(device: Device, sensors: list, clock: Clock) -> None:
@@ -65,13 +65,15 @@ def main() -> None:
         mass,
     )
     spi = machine.SPI(1, 2_000_000, sck=machine.Pin(settings.SPI_CLOCK), miso=machine.Pin(settings.SPI_DATA_IN))
-    water, *water_channels = probe(1, "water", spi, settings.WATER_SELECT)
-    flame, *flame_channels = probe(3, "flame", spi, settings.FLAME_SELECT)
+    water, water_channels = probe(1, "water", spi, settings.WATER_SELECT)
+    flame, flame_channels = probe(3, "flame", spi, settings.FLAME_SELECT)
 
     clock = Clock(time.ticks_us, time.ticks_diff, _thread.allocate_lock())
     boot = int.from_bytes(os.urandom(4), "little")
     flags = BROWN_OUT if machine.reset_cause() == getattr(machine, "BROWNOUT_RESET", -1) else 0
-    channels = [mass, *water_channels, *flame_channels]
+    channels = [mass]
+    channels.extend(water_channels)
+    channels.extend(flame_channels)
     device = Device(settings.DEVICE, FIRMWARE, boot, channels, FRAME_PERIOD_US, _thread.allocate_lock(), flags)
     link = MqttLink(
         network.WLAN(network.STA_IF),

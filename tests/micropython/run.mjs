@@ -1,9 +1,24 @@
-// Runs a script on MicroPython: files and the script come as JSON on standard input, its output goes to standard output.
-import { readFileSync } from "node:fs";
+// Runs a script on MicroPython. The first line of standard input is JSON, with files and the script; what the script
+// prints goes to standard output. Its module `lines` has the other lines of standard input: lines.next().
+import { readSync } from "node:fs";
 import { pathToFileURL } from "node:url";
 
+let rest = "";
+function next() {
+  const piece = Buffer.alloc(1 << 16);
+  while (!rest.includes("\n")) {
+    const count = readSync(0, piece);
+    if (count === 0) return "";
+    rest += piece.toString("utf8", 0, count);
+  }
+  const end = rest.indexOf("\n");
+  const line = rest.slice(0, end);
+  rest = rest.slice(end + 1);
+  return line;
+}
+
 const { loadMicroPython } = await import(pathToFileURL(process.argv[2]).href);
-const { files, script } = JSON.parse(readFileSync(0, "utf8"));
+const { files, script } = JSON.parse(next());
 const board = await loadMicroPython({ stdout: (line) => console.log(line), linebuffer: true });
 for (const [path, text] of Object.entries(files)) {
   const folders = path.split("/").slice(1, -1);
@@ -13,6 +28,7 @@ for (const [path, text] of Object.entries(files)) {
   });
   board.FS.writeFile(path, text);
 }
+board.registerJsModule("lines", { next });
 try {
   board.runPython("import sys\nsys.path.append('/board')");
   board.runPython(script);
