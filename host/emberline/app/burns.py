@@ -1,14 +1,11 @@
 """Trials with their summaries, wherever they are kept: in a data folder's store, or in an archive of many stores."""
 
-import json
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import cast
 
-from emberline import __version__
 from emberline.app.stored import STORE_NAME, analysis_of
-from emberline.app.summaries import Document, Stage, document_of
+from emberline.app.summaries import Document, Stage, document_by_this_version, document_of
 from emberline.store.archive import Archive
 from emberline.store.archive_reader import ArchiveReader
 from emberline.store.burn_reader import BurnReader
@@ -55,9 +52,9 @@ def archived_burns(location: str, stage: Stage = lambda _: None) -> Burns:
     reader = ArchiveReader(archive, archive.read_all())
 
     def document(trial: Trial) -> Document:
-        kept = reader.summary(trial.id)
-        if kept is not None and kept.version == __version__:
-            return cast(Document, json.loads(kept.document))
+        kept = document_by_this_version(reader, trial)
+        if kept is not None:
+            return kept
         # `emberline reanalyse` would keep it; looking does not write.
         stage(f"finding the events of {trial.id}")
         return summary_document(analysis_of(reader, trial))

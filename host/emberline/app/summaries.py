@@ -4,11 +4,12 @@ import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
 from emberline import __version__
 from emberline.app.output import make_folder, write_text
 from emberline.app.stored import STORE_NAME, analysis_of, find_trial, plan_of, started
+from emberline.store.burn_reader import BurnReader
 from emberline.store.errors import StoreBusyError
 from emberline.store.reader import StoreReader
 from emberline.store.records import Trial
@@ -78,10 +79,8 @@ def document_of(data: Path, trial: Trial, stage: Stage = lambda _: None) -> Docu
         StoreError: The samples cannot be read.
         OutputError: The summary's files cannot be written.
     """
-    kept = StoreReader(data / STORE_NAME).summary(trial.id)
-    if kept is not None and kept.version == __version__:
-        return cast(Document, json.loads(kept.document))
-    return summary_of(data, trial.id, stage).document
+    document = document_by_this_version(StoreReader(data / STORE_NAME), trial)
+    return summary_of(data, trial.id, stage).document if document is None else document
 
 
 def summary_of(data: Path, name: str, stage: Stage = lambda _: None) -> Summary:
@@ -98,12 +97,9 @@ def summary_of(data: Path, name: str, stage: Stage = lambda _: None) -> Summary:
     """
     store = StoreReader(data / STORE_NAME)
     trial = find_trial(store, name)
-    kept = store.summary(trial.id)
-    folder = _folder(data, trial)
-    if kept is not None and kept.version == __version__ and (folder / "summary.html").exists():
-        document = json.loads(kept.document)
-        if known_corrections(document) == len(store.corrections(trial.id)):
-            return Summary(trial, document, folder)
+    kept = kept_summary(data, store, trial)
+    if kept is not None:
+        return kept
     stage("finding events, telling fuel from water")
     analysis = analysis_of(store, trial)
     document = summary_document(analysis)
@@ -119,6 +115,22 @@ def summary_of(data: Path, name: str, stage: Stage = lambda _: None) -> Summary:
     return summary
 
 
+def kept_summary(data: Path, store: StoreReader, trial: Trial) -> Summary | None:
+    """Return a trial's summary as it was written; None where it is to be worked out anew."""
+    folder = _folder(data, trial)
+    document = document_by_this_version(store, trial)
+    return None if document is None or not (folder / "summary.html").exists() else Summary(trial, document, folder)
+
+
+def document_by_this_version(store: BurnReader, trial: Trial) -> Document | None:
+    """Return a trial's kept document if this version worked it out, and knew of all corrections; else None."""
+    kept = store.summary(trial.id)
+    if kept is None or kept.version != __version__:
+        return None
+    document: Document = json.loads(kept.document)
+    return document if known_corrections(document) == len(store.corrections(trial.id)) else None
+
+
 def write_summary(trial: Trial, analysis: "Analysis", document: Document, data: Path) -> Summary:
     """Write the files of a summary.
 
@@ -128,9 +140,8 @@ def write_summary(trial: Trial, analysis: "Analysis", document: Document, data: 
     from emberline.reports.curve_data import curve_data
     from emberline.reports.page import summary_texts
     from emberline.store.export import by_second, write
-    from emberline.trials.listing import listing_document
 
-    listing = json.dumps(listing_document(analysis), ensure_ascii=False, allow_nan=False)
+    listing = listing_text(analysis)
     summary = Summary(trial, document, _folder(data, trial), listing)
     make_folder(summary.folder)
     texts = summary_texts(analysis, started=started(trial), zone=zone_named(trial.zone))
@@ -142,6 +153,13 @@ def write_summary(trial: Trial, analysis: "Analysis", document: Document, data: 
     write(by_second(analysis), summary.folder / "seconds.csv")
     write_text(summary.page, texts.page)
     return summary
+
+
+def listing_text(analysis: "Analysis") -> str:
+    """Return what a list of trials shows of one, as it is kept."""
+    from emberline.trials.listing import listing_document
+
+    return json.dumps(listing_document(analysis), ensure_ascii=False, allow_nan=False)
 
 
 def _folder(data: Path, trial: Trial) -> Path:

@@ -7,7 +7,7 @@ import sys
 import click
 
 from emberline import __version__
-from emberline.cli.archiving import archive
+from emberline.cli.archiving import archive, reanalyse
 from emberline.cli.bench_files import check, init
 from emberline.cli.burns import export, import_, summary, trials
 from emberline.cli.carding import card
@@ -71,6 +71,7 @@ for command in (
     card,
     export,
     backup,
+    archive,
+    reanalyse,
 ):
     main.add_command(command)
-    archive,

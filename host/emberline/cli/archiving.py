@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from emberline.cli.burns import data_folder
-from emberline.cli.telling import data_option, epilog, progress, telling
+from emberline.cli.telling import EITHER, archive_option, data_option, epilog, progress, telling
 
 
 @click.command(epilog=epilog("emberline archive /mnt/lab/burns", 2, 3, 4, 5))
@@ -26,3 +26,48 @@ def archive(location: str, data: Path | None) -> None:
         written = due.run(lambda trial: stage(f"archiving {trial}"))
     there, later = len(due.trials) - written, f"; {due.running} still run" if due.running else ""
     click.echo(f"{location}: {written} trials written, {there} were there as they are{later}")
+
+
+@click.command(epilog=epilog("emberline reanalyse --archive /mnt/lab/burns", 2, 3, 4, 6))
+@archive_option("Work on what is archived there, instead of the data directory's trials.")
+@click.option(
+    "--scheduler",
+    metavar="ADDRESS",
+    help="A Dask cluster, by its scheduler, such as tcp://10.0.0.4:8786; its workers need Emberline too, and must reach"
+    " the archive.  [default: processes of this machine]",
+)
+@click.option("--processes", type=click.IntRange(1, 256), default=2, show_default=True, help="How many, here.")
+@click.option("--again", is_flag=True, help="Work out also what this version has worked out already.")
+@data_option
+@telling
+def reanalyse(archive: str | None, scheduler: str | None, processes: int, again: bool, data: Path | None) -> None:
+    """Work out all trials that have ended anew, several at a time, with this version of the program.
+
+    What this version has worked out already is left alone, so an interrupted run is gone on with by saying it again.
+    Results carry the version. A trial that fails is named, and the others are done all the same.
+    """
+    from contextlib import ExitStack
+
+    from emberline.app import STORE_NAME
+    from emberline.app.reanalysing import jobs_in_archive, jobs_in_store
+    from emberline.app.reanalysing import reanalyse as worked
+    from emberline.app.workers import workers
+    from emberline.store.store import Store
+
+    if archive is not None and data is not None:
+        raise click.UsageError(EITHER)
+    if scheduler is not None and archive is None:
+        raise click.UsageError("--scheduler needs --archive: other machines cannot reach a store's file")
+    folder = data_folder(data)
+    jobs = jobs_in_store(folder, again=again) if archive is None else jobs_in_archive(archive, again=again)
+    with ExitStack() as stack:
+        store = stack.enter_context(Store.open(folder / STORE_NAME)) if archive is None else None
+        executor = stack.enter_context(workers(scheduler, processes))
+        stage = stack.enter_context(progress(len(jobs)))
+        outcome = worked(executor, jobs, store, lambda name: stage(f"worked out {name}"))
+    left = len(jobs) - outcome.done - len(outcome.failed)
+    click.echo(f"{outcome.done} trials worked out, {left} were done by this version already")
+    for name, why in outcome.failed.items():
+        click.echo(f"Not worked out: {name}: {why}", err=True)
+    if outcome.failed:
+        raise click.exceptions.Exit(4)

@@ -32,7 +32,7 @@ def test_an_archive_has_the_trials_and_the_documents_of_its_store(
 def test_a_summary_of_another_version_is_worked_out_anew_to_the_same_document(
     imported: tuple[Path, app.Summary], archive: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(module, "__version__", "9.9.9")
+    monkeypatch.setattr("emberline.app.summaries.__version__", "9.9.9")
     stages: list[str] = []
     archived = archived_burns(archive, stages.append)
     (trial,) = archived.reader.trials()

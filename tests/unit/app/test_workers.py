@@ -1,0 +1,13 @@
+"""Processes to work with are had, or it is said what is missing; what they do is tried in `tests/system`."""
+
+import sys
+
+import pytest
+
+from emberline.app.workers import WorkersError, workers
+
+
+def test_without_the_packages_it_is_said_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    with pytest.raises(WorkersError, match="pip install distributed cryptography"), workers(None, 2):
+        pass
