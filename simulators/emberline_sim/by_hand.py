@@ -7,6 +7,7 @@ Commands come one a line, with the time at which the next readings are taken:
 | `put 640`, `take 640` | so many grams are put on, or taken off |
 | `clear` | everything is taken off |
 | `dip`, `lift` | the water probe is put into tap water, or hung in the air |
+| `bath 0` | the water probe is put into water of so many degrees |
 | `light` | the scenario's burn begins; its stove, fuel and starter should stand there |
 | `end` | nothing more happens |
 
@@ -24,7 +25,7 @@ from numpy.typing import NDArray
 from emberline_sim.device.converters import Block, Converter
 from emberline_sim.errors import ScenarioError
 from emberline_sim.recording import Recording
-from emberline_sim.specs import BalanceSpec
+from emberline_sim.specs import BalanceSpec, ProbeSpec
 
 STEP_S = 0.5
 """Time for which readings are made at once; a command takes effect within it."""
@@ -46,7 +47,7 @@ class Hand:
     Attributes:
         descriptor: File descriptor from which commands are read; None for none.
         on_g: What stands on the scale.
-        dipped: Whether the water probe hangs in tap water.
+        bath_c: Temperature of the water in which the water probe hangs; None in the air.
         lit: Whether the burn has begun.
         ended: Whether nothing more happens.
         handled: Whether something was put on or taken off since the last step.
@@ -54,7 +55,7 @@ class Hand:
 
     descriptor: int | None = None
     on_g: float = 0.0
-    dipped: bool = False
+    bath_c: float | None = None
     lit: bool = False
     ended: bool = False
     handled: bool = False
@@ -86,18 +87,20 @@ class Hand:
             case "":
                 return
             case "put" | "take":
-                self.on_g += _grams(rest) * (1.0 if word == "put" else -1.0)
+                self.on_g += _number(rest, "grams") * (1.0 if word == "put" else -1.0)
                 self.handled = True
             case "clear":
                 self.on_g, self.handled = 0.0, True
             case "dip" | "lift":
-                self.dipped = word == "dip"
+                self.bath_c = TAP_C if word == "dip" else None
+            case "bath":
+                self.bath_c = _number(rest, "degrees")
             case "light":
                 self.lit = True
             case "end":
                 self.ended = True
             case _:
-                raise ScenarioError(f"no command is called {word!r}: put, take, clear, dip, lift, light, end")
+                raise ScenarioError(f"no command is called {word!r}: put, take, clear, dip, lift, bath, light, end")
 
 
 @dataclass
@@ -176,7 +179,7 @@ def _idle(
             if one.channel.name == "mass":
                 blocks.append(_weighed(one, t_s, state, before_g, recording, pushed))
             else:
-                blocks.append(_probed(one, t_s, state, hand))
+                blocks.append(_probed(one, t_s, state, hand, recording))
         state.at_s += STEP_S
         yield from sorted((one for one in blocks if len(one)), key=lambda block: float(block.t_s[0]))
 
@@ -193,12 +196,15 @@ def _weighed(
     return one.convert(t_s, load_g + noise_g)
 
 
-def _probed(one: Converter, t_s: NDArray[np.float64], state: _State, hand: Hand) -> Block:
+def _probed(one: Converter, t_s: NDArray[np.float64], state: _State, hand: Hand, recording: Recording) -> Block:
     name, channel = one.channel.name, one.channel
     target, lag_s = state.rest[name], COOLING_S
     if name == "water":
-        lag_s = DIPPED_S[hand.dipped]
-        target = TAP_C / channel.scale + channel.zero if hand.dipped else target
+        lag_s = DIPPED_S[hand.bath_c is not None]
+        if hand.bath_c is not None:
+            spec, air_c = recording.scenario.channels.water or ProbeSpec(), recording.scenario.place.ambient_c
+            shown_c = hand.bath_c + spec.bias_c + spec.gain * (hand.bath_c - air_c)
+            target = shown_c / channel.scale + channel.zero
     now = target + (state.probes[name] - target) * float(np.exp(-STEP_S / lag_s))
     state.probes[name] = now
     codes = np.full(len(t_s), round(now), dtype=np.int64)
@@ -226,8 +232,8 @@ def _counts_per_g(converters: Sequence[Converter]) -> float:
     return next((1.0 / one.channel.scale for one in converters if one.channel.name == "mass"), 0.0)
 
 
-def _grams(text: str) -> float:
+def _number(text: str, of: str) -> float:
     try:
         return float(text)
     except ValueError as error:
-        raise ScenarioError(f"{text!r} is no number of grams") from error
+        raise ScenarioError(f"{text!r} is no number of {of}") from error

@@ -21,6 +21,7 @@ from emberline.store.curves import curves_of
 from emberline.store.errors import UnknownTrialError
 from emberline.store.records import Gap, Trial
 from emberline.store.trials import zone_named
+from emberline.trials.calibrating.used import used_calibrations
 from emberline.trials.corrections import remarks_meanwhile
 
 if TYPE_CHECKING:
@@ -127,8 +128,10 @@ def analysis_of(store: BurnReader, trial: Trial, *, follow: bool = True) -> "Ana
     )
     told = [QualityNote("import", remark) for remark in trial.remarks]
     told += [QualityNote("lost", words) for words in losses(store, trial)]
+    used = used_calibrations(described.values(), trial.start_ns)
+    told += [QualityNote("calibrated", one.words) for one in used]
     told += doubts(batches)
-    return replace(analysis, quality=(*told, *analysis.quality))
+    return replace(analysis, quality=(*told, *analysis.quality), calibrations=used)
 
 
 def doubts(batches: Sequence[SampleBatch]) -> list[QualityNote]:

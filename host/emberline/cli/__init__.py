@@ -10,6 +10,7 @@ from emberline import __version__
 from emberline.cli.archiving import archive, reanalyse
 from emberline.cli.bench_files import check, init
 from emberline.cli.burns import export, import_, summary, trials
+from emberline.cli.calibrating import calibrate
 from emberline.cli.carding import card
 from emberline.cli.comparing import compare
 from emberline.cli.demo import demo
@@ -55,6 +56,7 @@ for command in (
     demo,
     init,
     check,
+    calibrate,
     run,
     status,
     link,

@@ -13,7 +13,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from emberline.bench.errors import CalibrationError
 from emberline.service.board import Board
+from emberline.service.calibrating import Calibrations
 from emberline.service.control_place import socket_path
 from emberline.service.errors import RequestError, ServiceError
 from emberline.service.guide import Guides
@@ -49,9 +51,11 @@ class Control:
         watch: HealthWatch,
         store: Store,
         guides: Guides | None = None,
+        calibrations: Calibrations | None = None,
     ) -> None:
         """Prepare; `run` serves until cancelled."""
         self._guides = guides
+        self._calibrations = calibrations
         self._path = socket_path(folder)
         self._store = store
         self._watch = watch
@@ -136,6 +140,8 @@ class Control:
                     return {"done": "plan series"}
                 case {"do": "guide"} if self._guides is not None:
                     return {"done": "guide", "guide": await self._guided(self._guides, request)}
+                case {"do": "bench" | "calibrate" | "recalibrate"} if self._calibrations is not None:
+                    return await self._calibrated(self._calibrations, request)
                 case {"do": "acknowledge", "who": str(who), "alarm": None | str() as kind}:
                     return {"done": "acknowledge", "alarms": self._lane(request).board.alarms.acknowledge(who, kind)}
                 case {"do": "health", "bench": str()}:
@@ -145,13 +151,26 @@ class Control:
                     return {"done": "health", "health": health_document(self._watch.health())}
                 case {"do": "live"}:
                     return {"done": "live", "live": self._lane(request).board.document()}
-        except (ServiceError, StoreError) as error:
+        except (ServiceError, StoreError, CalibrationError) as error:
             return {"refused": str(error)}
         return {"refused": f"no request of this kind is known, or a part of it is missing: {request.get('do')!r}"}
 
     async def _guided(self, guides: Guides, request: Mapping[str, Any]) -> dict[str, Any]:
         bench = self._lane(request).bench_id
         return await guides.ask(bench, request) if "act" in request else await guides.show(bench)
+
+    async def _calibrated(self, calibrations: Calibrations, request: Mapping[str, Any]) -> dict[str, Any]:
+        match request:
+            case {"do": "bench"}:
+                lane = self._lane(request)
+                trial = None if lane.board.trial is None else lane.board.trial.id
+                return {"done": "bench", "id": lane.bench_id, "trial": trial, "bench": calibrations.described(lane)}
+            case {"do": "calibrate", "channel": str(), "kind": str(), "who": str(), "found": dict()}:
+                return {"done": "calibrate", "number": await calibrations.keep(self._lane(request), request)}
+            case {"do": "recalibrate", "trial": str(trial), "who": str(who), "as_recorded": bool(as_recorded)}:
+                await calibrations.recalibrate(trial, who, as_recorded=as_recorded)
+                return {"done": "recalibrate", "trial": trial}
+        raise RequestError(f"a part of the request is missing: {request['do']!r}")
 
     def _lane(self, request: Mapping[str, Any]) -> Lane:
         bench = request.get("bench")

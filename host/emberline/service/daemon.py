@@ -12,6 +12,7 @@ from pathlib import Path
 
 from emberline.service.alarm_book import AlarmBook
 from emberline.service.board import Board
+from emberline.service.calibrating import Calibrations
 from emberline.service.clock import Clock
 from emberline.service.clock_watch import ClockWatch
 from emberline.service.control import Control
@@ -126,7 +127,14 @@ class Daemon:
         for board in boards.values():
             board.alarms.listeners += [self._book.take, *(courier.take for courier in self.couriers)]
         self._notifier = Notifier(os.environ)
-        self._control = Control(setting.folder, self.lanes, self.health, store, guides=self.guides)
+        self._control = Control(
+            setting.folder,
+            self.lanes,
+            self.health,
+            store,
+            guides=self.guides,
+            calibrations=Calibrations(store, self.summaries.put),
+        )
         self._housekeeping = Housekeeping(store, clock, self.health, setting.keep_days)
         self._health_loop = HealthLoop(
             store,

@@ -105,6 +105,9 @@ class Keeper:
 
     def fit(self, bench: Bench) -> None:
         """Use a bench with its device's calibrations for the trials to come."""
+        if self._open is None and self._fitted not in (None, bench):
+            # The next fire is looked out for with what the bench was calibrated to meanwhile.
+            self._watching = False
         self._fitted = bench
         self.nudge()
 

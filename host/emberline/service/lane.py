@@ -11,6 +11,7 @@ from functools import partial
 from pathlib import Path
 
 from emberline.bench.bench_file import Bench
+from emberline.bench.findings import Finding, with_findings
 from emberline.bench.samples import SampleBatch
 from emberline.links.arrivals import Arrival, Greeting, Lost, Missed, Restart, Unnumbered
 from emberline.service.alarm_watch import AlarmWatch
@@ -95,13 +96,16 @@ class Lane:
         ingest: Its way into the store.
         link: Its device.
         health: How its recording stands.
+        described: The bench by its file and its device alone, a person's calibrations aside; None before a device came.
     """
 
     def __init__(self, setting: BenchSetting, board: Board, shared: Shared) -> None:
         """Put the parts together; must be called within a running event loop."""
         bench_id, store, clock = setting.bench_id, shared.store, shared.clock
         self._bench = setting.bench
+        self._findings = store.findings(bench_id)
         self._shared = shared
+        self.described: Bench | None = None
         self._standing = StandingFile(shared.folder, bench_id)
         self._closing = self._resumed = False
         self.bench_id = bench_id
@@ -222,6 +226,17 @@ class Lane:
             self.board.report("bench", str(error))
             return
         self.board.report("bench", "")
+        self.described = bench
+        self._fit(bench)
+
+    def take_up(self, finding: Finding) -> None:
+        """Have what a person's calibration found hold from now on."""
+        self._findings.append(finding)
+        if self.described is not None:
+            self._fit(self.described)
+
+    def _fit(self, described: Bench) -> None:
+        bench = with_findings(described, self._findings)
         self.board.fitted = bench
         self.keeper.fit(bench)
 

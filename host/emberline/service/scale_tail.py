@@ -52,7 +52,7 @@ class ScaleTail:
 
         So it plays no part how often somebody looks: what stood there for some seconds meanwhile was seen.
         """
-        found = self._readings(bench).get(Role.MASS)
+        found = self.readings(bench).get(Role.MASS)
         if found is None:
             return []
         newest_ns = int(found.t_ns[-1])
@@ -67,15 +67,20 @@ class ScaleTail:
 
     def water_spread_c(self, bench: Bench) -> float:
         """Return how far the water probe moved within the last seconds."""
-        found = self._readings(bench).get(Role.WATER)
+        found = self.readings(bench).get(Role.WATER)
         if found is None:
             return 0.0
         newest = found.value[found.t_ns >= found.t_ns[-1] - int(PROBE_S * 1e9)]
         newest = newest[np.isfinite(newest)]
         return float(np.ptp(newest)) if len(newest) else 0.0
 
-    def _readings(self, bench: Bench) -> Mapping[Role, Readings]:
+    def readings(self, bench: Bench) -> Mapping[Role, Readings]:
+        """Return the newest samples by role, calibrated as a bench says."""
         return {one.channel.role: one for one in readings_of(bench, self._batches)}
+
+    def raw(self, channel: str) -> SampleBatch | None:
+        """Return the newest samples of a channel as they came; None without any."""
+        return next((one for one in self._batches if one.channel == channel), None)
 
 
 def _joined(batches: Sequence[SampleBatch], since_ns: int) -> list[SampleBatch]:

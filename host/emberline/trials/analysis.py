@@ -21,6 +21,7 @@ from emberline.heat.account import Account
 from emberline.heat.ledger import build_account
 from emberline.heat.result import QualityNote
 from emberline.heat.results import Results, compute_results
+from emberline.trials.calibrating.used import UsedCalibration
 from emberline.trials.conditions import NOTHING_KNOWN, Conditions, conditions_of
 from emberline.trials.corrections import Log, words
 from emberline.trials.reading import Reading, read_record
@@ -45,6 +46,7 @@ class Analysis:
         quality: What a reader should know about the record itself.
         log: What a person changed of the trial.
         conditions: Under what it was burnt.
+        calibrations: Which of a person's calibrations its record was read with.
     """
 
     trial: str
@@ -59,6 +61,7 @@ class Analysis:
     quality: tuple[QualityNote, ...]
     log: Log = ()
     conditions: Conditions = NOTHING_KNOWN
+    calibrations: tuple[UsedCalibration, ...] = ()
 
 
 def analyse(
@@ -95,7 +98,7 @@ def analyse(
     results = compute_results(account, events, plan, reading.boiling_point_c)
     assumed = [role for role in curves if role not in channels]
     noise_g = reading.scale.loss.noise_g if reading.scale is not None else None
-    quality = record_notes(grid, described, assumed, events, boiling_point_basis(plan.place), noise_g)
+    quality = record_notes(grid, described, assumed, events, boiling_point_basis(reading.place), noise_g)
     return Analysis(
         trial,
         bench,

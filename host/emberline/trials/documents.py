@@ -15,6 +15,7 @@ from emberline.curves.events import Event, Retraction
 from emberline.heat.phases import PhaseResult
 from emberline.heat.result import QualityNote, Result
 from emberline.heat.results import Results, VisitResult
+from emberline.trials.calibrating.used import UsedCalibration
 from emberline.trials.conditions import Conditions
 from emberline.trials.correction_documents import correction_documents, exclusion_document
 from emberline.trials.corrections import Log, set_by
@@ -65,6 +66,10 @@ class Analysed(Protocol):
     def log(self) -> Log:
         """What a person changed."""
 
+    @property
+    def calibrations(self) -> tuple[UsedCalibration, ...]:
+        """Which of a person's calibrations the record was read with."""
+
 
 def summary_document(analysis: Analysed) -> dict[str, Any]:
     """Return the summary of a trial as plain JSON values.
@@ -89,6 +94,7 @@ def summary_document(analysis: Analysed) -> dict[str, Any]:
         "phases": [_phase(phase) for phase in analysis.results.phases],
         "absent": dict(analysis.results.absent),
         "quality": [{"code": note.code, "text": note.text} for note in notes],
+        "calibrations": [asdict(one) for one in analysis.calibrations],
         "corrections": correction_documents(analysis.log),
     }
 

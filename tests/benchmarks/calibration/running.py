@@ -1,4 +1,4 @@
-"""Guided calibrations on simulated hardware: what each found against what is true, and nonsense that must be refused."""
+"""Guided calibrations on simulated hardware: what each found against the truth, and nonsense that must be refused."""
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -159,10 +159,10 @@ def _in_water(bath: str, off_c: float, seed: int) -> ProbeFit:
     return fit_probe([_bath(bath, t_s, probe.reads(around_c + off_c, t_s, rng), probe.step_c, boiling)])
 
 
-def _warmed(rise_k: float, seed: int, *, put_g: float = 0.0) -> None:
+def _warmed(rise_k: float, seed: int, *, put_g: float = 0.0, burns_g_s: float = 0.0) -> None:
     rng = np.random.default_rng([seed, 6])
     run = warm_up(_five_kilograms(rng), rng, rise_k=rise_k)
-    zero_g = run.zero_g + put_g * (run.t_s > 1700.0)
+    zero_g = run.zero_g + put_g * (run.t_s > 1700.0) - burns_g_s * run.t_s
     drift_of({Role.MASS: Curve(run.t_s, zero_g), Role.CELL_TEMPERATURE: Curve(run.cell_t_s, run.cell_c)})
 
 
@@ -189,6 +189,10 @@ NONSENSE: dict[str, tuple[Callable[[int], object], str]] = {
     "a shorted probe in ice": (lambda seed: _in_water(ICE, 24.0, seed), "no ice water"),
     "water that does not boil": (lambda seed: _in_water(BOILING, -14.0, seed), "no boiling water"),
     "a cell that was not warmed": (lambda seed: _warmed(2.0, seed), "K only"),
+    "a burn taken for a warm-up": (
+        lambda seed: _warmed(10.0, seed, burns_g_s=0.15),
+        "something burnt",
+    ),
     "something laid on meanwhile": (lambda seed: _warmed(10.0, seed, put_g=40.0), "the load changed"),
 }
 

@@ -3,6 +3,7 @@
 import asyncio
 from collections.abc import AsyncIterator, Mapping
 from contextlib import asynccontextmanager
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, cast
@@ -10,7 +11,9 @@ from typing import Any, cast
 import pytest
 
 from emberline.bench.bench_file import SerialPort, default_bench
+from emberline.bench.calibration import Linear
 from emberline.bench.channels import Role
+from emberline.bench.mass_fit import KnownLoad, fit_mass
 from emberline.curves.events import Phase
 from emberline.links.arrivals import Arrival, DeviceChannel, Greeting, Restart
 from emberline.links.link import LinkState, Take
@@ -166,6 +169,25 @@ async def test_a_greeting_fits_the_bench_and_a_restart_leaves_a_remark(shared: S
         await until(lambda: bool(store.notes("yard")), "the remark")
         link(yard).given.put_nowait(Greeting("dev", 2, "1.0", (DeviceChannel("volume", "l", 0.1, 1.0, 0),), 1.0, 5.0))
         await until(lambda: "sends no mass" in yard.board.document()["trouble"], "what does not fit")
+
+
+async def test_what_was_found_of_a_bench_holds_from_its_greeting_on_and_what_is_found_then_at_once(
+    shared: Shared, store: Store
+) -> None:
+    fit = fit_mass([KnownLoad(load, 0.1, 1000.0 + 50.0 * load, 1.0) for load in (0.0, 800.0, 400.0, 0.0)])
+    first = store.add_finding("yard", "mass", fit, "Ana")
+    channel = DeviceChannel("mass", "g", 0.1, 0.02, 0)
+    async with lanes(shared, "yard") as made:
+        yard = made["yard"]
+        link(yard).given.put_nowait(Greeting("dev", 1, "1.0", (channel,), 1.0, 5.0))
+        await until(lambda: yard.board.fitted is not None, "the bench")
+        assert yard.described is not None
+        assert yard.board.fitted is not None
+        assert yard.described.channels[0].calibration == Linear(0.0, 50.0)
+        assert yard.board.fitted.channels[0].calibration == Linear(fit.zero_counts, fit.counts_per_g)
+        yard.take_up(replace(first, number=2, found=replace(fit, counts_per_g=51.0)))
+        assert yard.board.fitted.channels[0].calibration == Linear(fit.zero_counts, 51.0)
+        assert [one.number for one in yard.board.fitted.channels[0].calibrated] == [2]
 
 
 def test_a_bench_is_named_where_there_are_several() -> None:

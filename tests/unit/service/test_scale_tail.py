@@ -68,3 +68,14 @@ def test_what_stood_there_between_two_looks_is_seen(store: Store) -> None:
     assert len(levels) in (24, 25)
     assert {round(one.mean_g) for one in levels if one.steady} == {900, 0, 348}
     assert [round(one.mean_g) for one in tail.levels(BENCH, levels[-1].at_ns)] == [348]
+
+
+def test_counts_are_handed_out_as_they_came(store: Store) -> None:
+    tail = ScaleTail(store, "yard")
+    store.commit("yard", [batch("mass", 0, [84_000.0] * 50), batch("water", 0, [21.5] * 50)])
+    tail.read(NOON_NS + 10 * SECOND_NS)
+    raw = tail.raw("mass")
+    assert raw is not None
+    assert raw.raw.tolist() == [84_000.0] * 50
+    assert tail.raw("flame") is None
+    assert tail.readings(BENCH)[Role.WATER].value.tolist() == [21.5] * 50

@@ -124,3 +124,12 @@ def test_what_nobody_can_do_is_refused(command: str) -> None:
 
 def test_a_command_takes_effect_within_a_second() -> None:
     assert STEP_S <= 1.0
+
+
+def test_the_probe_is_put_into_a_bath(burn: Recording) -> None:
+    hand = Hand()
+    converters, blocks = bench(burn, hand)
+    hand.do("bath 98.5")
+    assert shown(converters, blocks, "water", 20.0) == pytest.approx(98.5, abs=0.3)
+    with pytest.raises(ScenarioError, match="no number of degrees"):
+        hand.do("bath hot")

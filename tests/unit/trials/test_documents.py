@@ -15,6 +15,7 @@ from emberline.bench.plan import Plan, empty_plan
 from emberline.curves.events import Event, EventKind, Retraction
 from emberline.heat.result import QualityNote
 from emberline.heat.results import RESULT_NAMES, Results, compute_results
+from emberline.trials.calibrating.used import UsedCalibration
 from emberline.trials.conditions import Conditions
 from emberline.trials.corrections import AddEvent, Correction, Exclude, Log, Undo
 from emberline.trials.documents import SUMMARY_SCHEMA, document_json, summary_document
@@ -35,6 +36,7 @@ class Analysed:
     quality: tuple[QualityNote, ...] = field(default_factory=tuple)
     log: Log = ()
     conditions: Conditions = field(default_factory=lambda: Conditions(air_c=18.0, load_wavering_g=0.4))
+    calibrations: tuple[UsedCalibration, ...] = (UsedCalibration("mass", "mass", 3, "2025-11-20T09:12:40Z", False),)
 
 
 def analysed() -> Analysed:
@@ -111,7 +113,7 @@ def test_a_summary_holds_what_was_found() -> None:
     document = summary_document(analysed())
     assert list(document) == [
         "schema", "trial", "bench", "label", "factors", "software", "conditions", "excluded", "events", "retracted",
-        "results", "visits", "phases", "absent", "quality", "corrections",
+        "results", "visits", "phases", "absent", "quality", "calibrations", "corrections",
     ]  # fmt: skip
     assert document["software"] == {"version": __version__}
     assert document["conditions"] == {
@@ -164,3 +166,9 @@ def test_numbers_that_differ_in_the_last_bits_are_written_alike() -> None:
 def test_a_number_that_json_cannot_say_is_refused() -> None:
     with pytest.raises(ValueError, match="JSON"):
         document_json({"value": float("nan")})
+
+
+def test_the_calibrations_of_a_record_are_told() -> None:
+    assert summary_document(analysed())["calibrations"] == [
+        {"channel": "mass", "kind": "mass", "number": 3, "made": "2025-11-20T09:12:40Z", "later": False}
+    ]

@@ -14,6 +14,10 @@ from emberline.curves.grid import Column, Grid, grid_of
 Array = NDArray[np.float64]
 
 MINUTE_S = 60
+MOST_G_PER_K = 3.0
+"""Drift that no load cell has: a cheap one of 20 kg has 1 g/K (0.05 % of its capacity in 10 K)."""
+MOST_REST_G = 5.0
+"""Standard deviation about the fit that no load cell has: a cheap one of 10 kg has 5 g of hysteresis."""
 LEAST_JUMP_G = 2.0
 """Change of load between two minutes that is no drift: a cell drifts by grams in half an hour."""
 JUMP = 8.0
@@ -41,7 +45,13 @@ def drift_of(curves: Mapping[Role, Curve], role: Role = Role.MASS) -> DriftFit:
     known = np.isfinite(zero_g) & np.isfinite(cell_c)
     zero_g, cell_c = zero_g[known], cell_c[known]
     _expect_untouched(zero_g)
-    return fit_drift(cell_c, zero_g)
+    fit = fit_drift(cell_c, zero_g)
+    if abs(fit.g_per_k) > MOST_G_PER_K or fit.residual_g > MOST_REST_G:
+        raise CalibrationError(
+            f"the load changed by {np.ptp(zero_g):.0f} g, more than a cell drifts, or not as its temperature did: "
+            "something burnt, or water left a pot; only a bench on which nothing changes tells the drift"
+        )
+    return fit
 
 
 def _minutes(grid: Grid, column: Column) -> Array:

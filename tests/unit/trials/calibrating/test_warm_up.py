@@ -40,6 +40,12 @@ def test_something_laid_on_meanwhile_is_refused() -> None:
         drift_of(curves(shown))
 
 
+def test_a_burn_taken_for_a_warm_up_is_refused() -> None:
+    t_s = curves()[Role.MASS].t_s
+    with pytest.raises(CalibrationError, match="something burnt"):
+        drift_of(curves(700.0 - 0.15 * t_s))
+
+
 def test_without_a_thermometer_on_the_cell_nothing_can_be_fitted() -> None:
     with pytest.raises(CalibrationError, match="does not measure its load cell's temperature"):
         drift_of({Role.MASS: curves()[Role.MASS]})
