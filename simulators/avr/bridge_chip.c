@@ -11,8 +11,8 @@
 #define DOWN_AFTER_US 60U
 
 static void drive(bridge_chip_t *chip, bool high) {
-    chip->data_high = high;
-    avr_raise_irq(chip->data, high);
+    chip->data_high = high && !chip->shorted;
+    avr_raise_irq(chip->data, chip->data_high);
 }
 
 static void clocked(struct avr_irq_t *irq, uint32_t value, void *param) {
@@ -51,17 +51,28 @@ static void rated(struct avr_irq_t *irq, uint32_t value, void *param) {
     ((bridge_chip_t *)param)->fast = value != 0;
 }
 
+void bridge_chip_wake(bridge_chip_t *chip) {
+    /* Data and clock are also the pins of external interrupts, which the firmware does not use: the emulator would look at
+       them in each cycle in which they are low. */
+    avr_extint_set_strict_lvl_trig(core_avr(chip->core), 0, 0);
+    avr_extint_set_strict_lvl_trig(core_avr(chip->core), 1, 0);
+    /* What it takes for no news it does not put on the pin, which it has forgotten. */
+    drive(chip, chip->done);
+    drive(chip, !chip->done);
+}
+
+void bridge_chip_short(bridge_chip_t *chip) {
+    chip->shorted = true;
+    drive(chip, false);
+}
+
 void bridge_chip_attach(bridge_chip_t *chip, core_t *core) {
     avr_t *avr = core_avr(core);
     chip->core = core;
     chip->data = avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('D'), DATA);
     avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('D'), CLOCK), clocked, chip);
     avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('D'), RATE), rated, chip);
-    /* Data and clock are also the pins of external interrupts, which the firmware does not use: the emulator would look at
-       them in each cycle in which they are low. */
-    avr_extint_set_strict_lvl_trig(avr, 0, 0);
-    avr_extint_set_strict_lvl_trig(avr, 1, 0);
-    drive(chip, true);
+    bridge_chip_wake(chip);
 }
 
 void bridge_chip_convert(bridge_chip_t *chip) {

@@ -14,6 +14,7 @@ typedef struct {
     bool clock_high;
     bool data_high;
     bool fast;
+    bool shorted; /* its data line to ground */
     uint64_t clock_rose; /* cycle */
     uint64_t longest;    /* pulse, cycles */
     unsigned powered_down;
@@ -21,8 +22,14 @@ typedef struct {
     unsigned readings; /* read whole */
 } bridge_chip_t;
 
-/* Solder it in; again after each reset of the core. */
+/* Solder it in. */
 void bridge_chip_attach(bridge_chip_t *chip, core_t *core);
+
+/* Drive its pins again after a reset of the core. */
+void bridge_chip_wake(bridge_chip_t *chip);
+
+/* Have its data line touch ground from now on. */
+void bridge_chip_short(bridge_chip_t *chip);
 
 /* Have a conversion be done now. */
 void bridge_chip_convert(bridge_chip_t *chip);

@@ -38,6 +38,7 @@
     "  T water_cj|flame_cj C   its converter has so many degrees\n"                                                    \
     "  T ambient C          the barometer's thermometer has so many degrees\n"                                         \
     "  T pressure PA        the air has so many pascals\n"                                                             \
+    "  T mass-short         the bridge converter's data line touches ground from now on\n"                              \
     "  T brown-out             the supply drops for a moment\n"                                                        \
     "  T hang                  the firmware runs into a loop without end\n"                                            \
     "  T sync                  says T on the standard output once the board's time is T\n"
@@ -80,6 +81,12 @@ static void keep_pace(bench_t *bench) {
     clock_nanosleep(CLOCK_MONOTONIC, TIMER_ABSTIME, &until, NULL);
 }
 
+/* What the emulator forgets in a reset. */
+static void begin_boot(bench_t *bench) {
+    line_attach(bench->line);
+    bridge_chip_wake(&bench->bridge);
+}
+
 static void advance(bench_t *bench, uint64_t until_us) {
     while (core_now_us(bench->core) < until_us && !told_to_stop) {
         const uint64_t now_us = core_now_us(bench->core);
@@ -99,7 +106,7 @@ static void advance(bench_t *bench, uint64_t until_us) {
         }
         if (!core_run(bench->core, next_us)) {
             tally_end_of_boot(bench->tally);
-            line_attach(bench->line);
+            begin_boot(bench);
         }
         keep_pace(bench);
     }
@@ -123,10 +130,12 @@ static void happen(bench_t *bench, const happening_t *happening) {
         bench->air.air_c = happening->value;
     } else if (!strcmp(what, "pressure")) {
         bench->air.pressure_pa = happening->value;
+    } else if (!strcmp(what, "mass-short")) {
+        bridge_chip_short(&bench->bridge);
     } else if (!strcmp(what, "brown-out")) {
         tally_end_of_boot(bench->tally);
         core_brown_out(bench->core);
-        line_attach(bench->line);
+        begin_boot(bench);
     } else if (!strcmp(what, "hang")) {
         core_hang(bench->core);
     } else if (!strcmp(what, "sync")) {

@@ -45,10 +45,18 @@ static void listen(void)
         waits = false;
         PCIFR = _BV(PCIF2);
         PCMSK2 |= _BV(BRIDGE_PCINT);
-        if ((PIND & _BV(BRIDGE_DATA)) == 0U) { /* it was done before anybody listened */
+    }
+}
+
+/* The same, where a conversion may have been done before anybody listened. */
+static void look(void)
+{
+    listen();
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
+    {
+        if ((PIND & _BV(BRIDGE_DATA)) == 0U && !waits) {
             fell_at = ticks_now();
             waits = true;
-            REST_NEWS();
         }
     }
 }
@@ -60,7 +68,7 @@ void bridge_begin(void)
     PORTD |= _BV(BRIDGE_DATA); /* a pull-up: a converter that is not there never seems ready */
     PCICR |= _BV(PCIE2);
     heard_at = ticks_now();
-    listen();
+    look();
 }
 
 uint32_t bridge_set_period(uint32_t period_us)
@@ -94,7 +102,8 @@ static void pulse(void)
     _delay_us(0.5);
 }
 
-static int32_t clock_out(void)
+/* Take a conversion's bits; false where it was none: after the last pulse the line is high until the next is done. */
+static bool clock_out(int32_t *code)
 {
     PCMSK2 &= (uint8_t)~_BV(BRIDGE_PCINT); /* the bits are no news */
     uint32_t bits = 0;
@@ -103,7 +112,8 @@ static int32_t clock_out(void)
         bits = bits << 1 | ((PIND & _BV(BRIDGE_DATA)) != 0U ? 1U : 0U);
     }
     pulse(); /* the 25th: channel A at gain 128 next time */
-    return (int32_t)(bits << 8) >> 8;
+    *code = (int32_t)(bits << 8) >> 8;
+    return (PIND & _BV(BRIDGE_DATA)) != 0U;
 }
 
 bool bridge_read(bridge_reading_t *reading)
@@ -115,12 +125,17 @@ bool bridge_read(bridge_reading_t *reading)
         }
         heard_at = now;
         counted = 0;
+        look();
         *reading = (bridge_reading_t){now, 0, EW_FAULT_NO_ANSWER};
         return true;
     }
     uint32_t at = fell_at; /* no interrupt changes it while one waits */
-    int32_t code = clock_out();
+    int32_t code;
+    bool good = clock_out(&code);
     listen();
+    if (!good) {
+        return false;
+    }
     heard_at = now;
     if (settling > 0U) {
         settling--;
