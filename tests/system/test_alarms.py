@@ -15,6 +15,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from broker_fixture import Broker
 from browser_fixture import pages_of, until_true
 from daemon_fixture import EMBERLINE, daemon_process
+from emberline.app import STORE_NAME
 from emberline.store.reader import StoreReader
 from live_fixture import end_worker_threads, simulated_bench, until
 from receiver_fixture import receiving
@@ -67,7 +68,7 @@ async def test_a_stove_that_tips_over_is_told_until_somebody_has_seen_it(tmp_pat
     assert rung.startswith(f"raised load_gone Alarm: {title}\nThe load fell from")
     assert f"acknowledged load_gone Acknowledged: {title}" in rung
     assert "Acknowledged by Ada." in rung
-    (kept,) = StoreReader(data / "emberline.sqlite").alarms("bench")
+    (kept,) = StoreReader(data / STORE_NAME).alarms("bench")
     assert (kept.kind, kept.acknowledged_by) == ("load_gone", "Ada")
     log = data.with_name(data.name + ".log").read_text(encoding="utf-8")
     assert "hush" not in log, "an address of a service is a secret"

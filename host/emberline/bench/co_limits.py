@@ -67,7 +67,7 @@ _LIMITS = (
     CoLimit("osha-8h", "US workplace limit (OSHA), 8 hours", _OSHA, 50.0, 8 * HOUR_S),
     CoLimit("niosh-10h", "US workplace advice (NIOSH), 10 hours", _NIOSH, 35.0, 10 * HOUR_S),
     CoLimit("niosh-ceiling", "US workplace ceiling (NIOSH)", _NIOSH, 200.0, 0),
-    CoLimit("idlh", "immediately dangerous to life (NIOSH)", _NIOSH, 1_200.0, 0),
+    CoLimit("idlh", "level immediately dangerous to life (NIOSH)", _NIOSH, 1_200.0, 0),
 )
 
 CO_LIMITS: Mapping[str, CoLimit] = MappingProxyType({limit.name: limit for limit in _LIMITS})

@@ -96,8 +96,12 @@ class CoWatch:
         above = [one for one in mine if one.state is CoState.ABOVE]
         if not above:
             return _safe(mine)
-        told = "; ".join(map(self._told, above))
-        return Danger(f"Carbon monoxide: {told}. Let air in. {UNSMELT} {NO_SUBSTITUTE}", rank=len(above))
+        worst = max(above, key=lambda one: (one.ppm or 0.0) * one.measured / one.limit.ppm)
+        others = ", ".join(_limit(one.limit) for one in above if one is not worst)
+        also = f"; above its limit, too: {others}" if others else ""
+        return Danger(
+            f"Carbon monoxide: {self._told(worst)}{also}. Let air in. {UNSMELT} {NO_SUBSTITUTE}", rank=len(above)
+        )
 
     def _told(self, one: CoStanding) -> str:
         limit, level = one.limit, self._with_u(one.ppm)
@@ -146,7 +150,7 @@ def _safe(standings: Sequence[CoStanding]) -> Verdict:
 
 
 def _limit(limit: CoLimit) -> str:
-    return f"{limit.title}: {limit.ppm:,.0f} ppm"
+    return f"{limit.title}: {limit.ppm:,.{int(limit.ppm < 10.0)}f} ppm"
 
 
 def _span(seconds: float) -> str:

@@ -5,7 +5,8 @@ import { number, put, span } from "./readings.js";
 /** What is said of a limit; where its mean is not known, how much of it was measured. */
 function words(one) {
   if (one.state !== "not known" || !one.period_s) return one.state;
-  return `not known: ${span(one.measured * one.period_s)} measured`;
+  const measured_s = Math.floor((one.measured * one.period_s) / 60) * 60;
+  return `not known, ${span(measured_s).replace(" 0 s", "")} measured`;
 }
 
 export class Air {
@@ -30,7 +31,7 @@ export class Air {
     live.co.forEach((one, index) => {
       const row = this.rows.rows[index];
       row.className = one.state.replace(" ", "-");
-      const told = [one.title, number(one.limit_ppm, 0), one.ppm === null ? "–" : number(one.ppm, 0), words(one)];
+      const told = [one.title, number(one.limit_ppm, one.limit_ppm < 10 ? 1 : 0), one.ppm === null ? "–" : number(one.ppm, 0), words(one)];
       told.forEach((text, column) => put(row.cells[column], text));
     });
   }

@@ -77,7 +77,8 @@ def test_what_is_certain_is_told_before_the_period_is_over() -> None:
         assert isinstance(verdict, Danger) is certain
         if isinstance(verdict, Danger):
             assert (
-                "26 min at 160 ± 33 ppm are more than the WHO guideline, 8 hours: 9 ppm, allows in 8 h" in verdict.text
+                "26 min at 160 ± 33 ppm are more than the WHO guideline, 8 hours: 8.7 ppm, allows in 8 h"
+                in verdict.text
             )
             break
     else:
@@ -137,3 +138,12 @@ def test_without_limits_nothing_is_judged() -> None:
     assert watch.look(NOON_NS) == ()
     assert watch.ceilings(()) is None
     assert watch.means(()) is None
+
+
+def test_of_several_limits_the_one_that_is_passed_most_comes_first_and_all_are_named() -> None:
+    _, verdict = Air("who-15min", "who-8h", "eu-15min").holds(300.0, 1_200).verdicts()
+    text = danger(verdict).text
+    assert text.startswith("Carbon monoxide: 300 ± 60 ppm in the mean of 15 min, above the WHO guideline, 15 minutes")
+    assert (
+        "; above its limit, too: WHO guideline, 8 hours: 8.7 ppm, EU workplace limit, 15 minutes: 100 ppm. Let" in text
+    )
