@@ -15,9 +15,28 @@ def write_bench_file(target: Path) -> None:
     Raises:
         OutputError: The file exists, or cannot be written.
     """
+    write_new(target, bench_template())
+
+
+def refuse_existing(target: Path) -> None:
+    """Say at once that a file which takes time to make is in the way.
+
+    Raises:
+        OutputError: It exists.
+    """
+    if target.exists():
+        raise OutputError(f"{target} exists and is left alone: name another file")
+
+
+def write_new(target: Path, text: str) -> None:
+    """Write a file that was not there.
+
+    Raises:
+        OutputError: It exists, or cannot be written.
+    """
     try:
         with target.open("x", encoding="utf-8") as file:
-            file.write(bench_template())
+            file.write(text)
     except FileExistsError as exc:
         raise OutputError(f"{target} exists and is left alone: name another file") from exc
     except OSError as exc:

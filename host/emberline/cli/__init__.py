@@ -14,6 +14,7 @@ from emberline.cli.calibrating import calibrate
 from emberline.cli.carding import card
 from emberline.cli.comparing import compare
 from emberline.cli.demo import demo
+from emberline.cli.doctor import doctor
 from emberline.cli.keeping import backup, status
 from emberline.cli.linking import link
 from emberline.cli.live import acknowledge, arm, end, note, run, watch
@@ -54,6 +55,7 @@ def main() -> None:
 
 for command in (
     demo,
+    doctor,
     init,
     check,
     calibrate,

@@ -113,7 +113,7 @@ def guessed(header: Sequence[str]) -> dict[str, int]:
                 places[TIME_KEY] = place
     for role in Role:
         for place, name in enumerate(header):
-            if role.value not in places and place not in places.values() and _tells(role, name, words[place]):
+            if role.value not in places and place not in places.values() and tells(role, name, words[place]):
                 places[role.value] = place
     if Role.WATER.value not in places:
         rest = [
@@ -132,7 +132,8 @@ def guessed(header: Sequence[str]) -> dict[str, int]:
     return places
 
 
-def _tells(role: Role, name: str, words: frozenset[str]) -> bool:
+def tells(role: Role, name: str, words: frozenset[str]) -> bool:
+    """Tell whether a column's name, of which these are the words, stands for a role."""
     if name.strip().casefold() in {role.value, f"{role.value}_{UNITS[role]}"}:
         return True
     if words & _NOT_A_READING:

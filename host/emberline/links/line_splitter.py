@@ -8,13 +8,13 @@ ENDS = b"\r\n"
 class LineSplitter:
     """Cuts bytes into lines that end with CR, LF or both.
 
-    What comes before the first end is the rest of a line that began unheard, and is left out.
+    What comes before the first end may be the rest of a line that began unheard, and is then left out.
     """
 
-    def __init__(self) -> None:
-        """Begin in the middle of a line."""
+    def __init__(self, *, begun: bool = True) -> None:
+        """Begin in the middle of a line, or where one begins."""
         self._held = bytearray()
-        self._skipping = True
+        self._skipping = begun
 
     @property
     def held(self) -> int:

@@ -11,6 +11,7 @@ from emberline.bench.bench_file import SerialPort
 from emberline.links.errors import LinkError
 
 PROCESSES = Path("/proc")
+BY_ID = Path("/dev/serial/by-id")
 
 
 class PortMissingError(LinkError):
@@ -37,6 +38,12 @@ class UsbPort:
     vendor_id: int | None
     product_id: int | None
     serial_number: str | None
+    product: str | None = None
+
+    @property
+    def name(self) -> str:
+        """The path, with what the device calls itself."""
+        return f"{self.path} ({self.product})" if self.product else self.path
 
 
 def find_port(wanted: SerialPort, listed: Iterable[UsbPort] | None = None) -> str:
@@ -66,7 +73,59 @@ def find_port(wanted: SerialPort, listed: Iterable[UsbPort] | None = None) -> st
 
 def usb_ports() -> list[UsbPort]:
     """Return the serial ports on USB."""
-    return [UsbPort(port.device, port.vid, port.pid, port.serial_number) for port in list_ports.comports()]
+    return [
+        UsbPort(port.device, port.vid, port.pid, port.serial_number, port.product) for port in list_ports.comports()
+    ]
+
+
+def choose_port(listed: Iterable[UsbPort] | None = None, *, by_id: Path = BY_ID) -> tuple[str, str]:
+    """Return the port that a person can only mean, by a name that stays, and why it is the one.
+
+    Args:
+        listed: Serial ports; by default the system is asked.
+        by_id: Folder of lasting names.
+
+    Raises:
+        PortMissingError: No board is plugged in.
+        PortUnclearError: It could be one of several.
+    """
+    ports = list(usb_ports() if listed is None else listed)
+    boards = [port for port in ports if port.vendor_id is not None]
+    if not boards:
+        others = ", ".join(port.path for port in ports)
+        raise PortMissingError(
+            "no board is plugged in by USB: is its cable one for data, not only for charging?"
+            + (f" Serial ports without USB: {others}; name one with --port" if others else "")
+        )
+    free = [port for port in boards if not holders(port.path)]
+    if len(boards) > 1 and len(free) != 1:
+        named = [f"--port {lasting_name(board.path, by_id)}  {board.product or ''}".rstrip() for board in boards]
+        raise PortUnclearError("\n  ".join([f"{len(boards)} boards are plugged in: say which one it is with", *named]))
+    board = free[0] if free else boards[0]
+    why = "the only board on USB" if len(boards) == 1 else "the only board on USB that no other program has open"
+    return lasting_name(board.path, by_id), f"{board.name}: {why}"
+
+
+def lasting_name(path: str, by_id: Path = BY_ID) -> str:
+    """Return a name of a port that stays the same after unplugging, or its path where there is none."""
+    links = sorted(by_id.iterdir()) if by_id.is_dir() else []
+    return next((str(link) for link in links if link.resolve() == Path(path).resolve()), path)
+
+
+def denied_words(path: str) -> str:
+    """Return what a person can do about a port that they may not open."""
+    try:
+        import grp  # missing on Windows, where ports have no groups
+
+        group = grp.getgrgid(Path(path).stat().st_gid).gr_name
+    except (ImportError, OSError, KeyError):
+        group = ""
+    if group in ("", "root"):
+        return f"{path} may not be opened by this user: ask whoever looks after this machine"
+    return (
+        f"{path} may not be opened by this user. It belongs to the group {group}: run `sudo usermod -aG {group} $USER`,"
+        " then log out and in again"
+    )
 
 
 def holders(path: str, processes: Path = PROCESSES) -> list[str]:

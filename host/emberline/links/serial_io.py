@@ -18,7 +18,7 @@ if sys.platform != "win32":
 
 from emberline.links.errors import LinkError, LinkLostError
 from emberline.links.from_thread import EventLoopSide
-from emberline.links.ports import PortBusyError, PortDeniedError, PortMissingError, holders
+from emberline.links.ports import PortBusyError, PortDeniedError, PortMissingError, denied_words, holders
 
 LOG = logging.getLogger(__name__)
 
@@ -145,7 +145,7 @@ class SerialIO:
 
     def _work(self) -> None:
         try:
-            port = _opened(self.path, self._baud)
+            port = opened_port(self.path, self._baud)
         except LinkError as error:
             self._loop_side.tell_opened(error)
             self._loop_side.tell(self._ended.set)
@@ -186,7 +186,12 @@ class SerialIO:
                 self.dropped += len(unsent)
 
 
-def _opened(path: str, baud: int) -> serial.Serial:
+def opened_port(path: str, baud: int) -> serial.Serial:
+    """Open a port for this program alone.
+
+    Raises:
+        LinkError: As `SerialIO.open`.
+    """
     try:
         port = serial.Serial(path, baud, timeout=READ_LIMIT_S, write_timeout=WRITE_LIMIT_S, exclusive=True)
     except PORT_ERRORS as error:
@@ -202,7 +207,7 @@ def _named(path: str, error: Exception) -> LinkError:
         who = ", ".join(holders(path)) or "another program of another user"
         return PortBusyError(f"{path} is open in {who}: end that program, or name another port")
     if isinstance(error.__context__, PermissionError) or "Permission denied" in text:
-        return PortDeniedError(f"{path} may not be opened by this user: join the group that owns it (often dialout)")
+        return PortDeniedError(denied_words(path))
     if "No such file" in text:
         return PortMissingError(f"there is no {path}: is the device plugged in?")
     return LinkError(f"{path} cannot be opened: {text}")

@@ -10,8 +10,8 @@ from emberline_sim.device.sources import Sources
 from emberline_wire import Kind
 from emberline_wire.limits import U32_MAX
 
-QUEUE = 2
-"""Lines that fit into what the board sends from; when a line does not drain, the newest take their place."""
+QUEUE = 64
+"""Lines that fit into what the board sends from; when they do not drain, the newest take the place of the oldest."""
 
 
 class Style(StrEnum):

@@ -112,6 +112,9 @@ class = 1
 [serial]
 port = "/dev/serial/by-id/x"
 baud = 115200
+[serial.lines]
+time = "t"
+time_unit = "s"
 """
 TABLES = (
     b"time_s,water_c,mass_g\n0,20.5,1500\n1,20.6,1499.5\n2,20.8,\n3,,1499.0\n",

@@ -1,10 +1,20 @@
 import os
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from emberline.bench.bench_file import SerialPort
-from emberline.links.ports import PortMissingError, PortUnclearError, UsbPort, find_port, holders, usb_ports
+from emberline.links.ports import (
+    PortMissingError,
+    PortUnclearError,
+    UsbPort,
+    choose_port,
+    denied_words,
+    find_port,
+    holders,
+    usb_ports,
+)
 
 BOARDS = [
     UsbPort("/dev/ttyACM0", 0x2E8A, 0x000A, "E660"),
@@ -57,3 +67,42 @@ def test_who_holds_a_port_is_named() -> None:
 def test_unreadable_processes_are_passed_over(tmp_path: Path) -> None:
     (tmp_path / "12").mkdir()
     assert holders("/dev/ttyUSB0", tmp_path) == []
+
+
+def test_the_only_board_is_taken_by_the_name_that_stays(tmp_path: Path) -> None:
+    (tmp_path / "usb-maker_board").symlink_to("/dev/ttyUSB7")
+    board = UsbPort("/dev/ttyUSB7", 0x1A86, 0x7523, None, "USB Serial")
+    path, why = choose_port([board, UsbPort("/dev/ttyS0", None, None, None)], by_id=tmp_path)
+    assert path == str(tmp_path / "usb-maker_board")
+    assert why == "/dev/ttyUSB7 (USB Serial): the only board on USB"
+
+
+def test_of_two_boards_the_one_that_nobody_holds_is_taken(tmp_path: Path) -> None:
+    held = tmp_path / "held"
+    with held.open("w"):
+        boards = [UsbPort(str(held), 1, 2, None), UsbPort(str(tmp_path / "free"), 1, 3, None)]
+        path, why = choose_port(boards, by_id=tmp_path / "none")
+    assert path == str(tmp_path / "free")
+    assert "no other program" in why
+
+
+def test_of_two_free_boards_a_person_must_say_which(tmp_path: Path) -> None:
+    with pytest.raises(PortUnclearError, match=r"2 boards.*\n  --port /dev/ttyACM0\n  --port /dev/ttyACM1"):
+        choose_port(BOARDS[:2], by_id=tmp_path)
+
+
+def test_without_a_board_it_is_told_what_is_there(tmp_path: Path) -> None:
+    with pytest.raises(PortMissingError, match=r"one for data.*ttyS0; name one with --port"):
+        choose_port(BOARDS[3:], by_id=tmp_path)
+    with pytest.raises(PortMissingError, match="no board is plugged in"):
+        choose_port([], by_id=tmp_path)
+
+
+def test_whoever_may_not_open_a_port_is_told_the_command(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    port = tmp_path / "port"
+    port.touch()
+    monkeypatch.setattr("grp.getgrgid", lambda _: SimpleNamespace(gr_name="dialout"))
+    assert "sudo usermod -aG dialout $USER" in denied_words(str(port))
+    monkeypatch.setattr("grp.getgrgid", lambda _: SimpleNamespace(gr_name="root"))
+    assert "usermod" not in denied_words(str(port))
+    assert "may not be opened" in denied_words(str(tmp_path / "none"))

@@ -176,7 +176,7 @@ async def test_a_driver_that_hangs_in_opening_does_not_hold_the_program(
         free.wait(10.0)
         raise LinkError("too late")
 
-    monkeypatch.setattr(serial_io, "_opened", hang)
+    monkeypatch.setattr(serial_io, "opened_port", hang)
     with pytest.raises(LinkError, match="took longer"):
         await SerialIO.open(line[1], BAUD, time.time_ns, limit_s=0.05)
     free.set()

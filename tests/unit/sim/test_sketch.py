@@ -62,13 +62,13 @@ def test_its_counter_wraps_and_a_reset_sets_it_to_zero() -> None:
 
 def test_what_a_port_that_is_out_does_not_take_is_gone() -> None:
     port = MemoryPort()
-    sketch = Sketch(SketchSpec(), *wired())
+    sketch = Sketch(SketchSpec(), *wired(50.0))
     hookup = Hookup(sketch, port, Mischief([], seed=1))
     for now_s in np.arange(0.0, 5.0, 0.05):
         hookup.step(float(now_s))
     heard = port.host_read().decode().splitlines()
     assert len(heard) - 1 == sketch.sent == sketch.printed
-    sketch.advance(15.0)
+    sketch.advance(45.0)
     assert sketch.waiting == QUEUE
     assert sketch.printed > sketch.sent + QUEUE
 

@@ -1,0 +1,1 @@
+"""What some seconds of readings tell about sensors and their wiring, before anything burns."""
