@@ -45,11 +45,16 @@ def test_what_comes_is_handed_on_once_without_waiting_and_never_more_than_it_has
 
 
 def test_whatever_goes_wrong_is_an_oserror_so_that_the_loop_begins_anew(micropython: MicroPython) -> None:
-    for call, step in (("connect", ["open"]), ("publish", ["publish", "up", "x", False]), ("check_msg", ["received"])):
-        for error in ("MQTTException", "OSError", "IndexError"):
-            lines = do(micropython, ["open"], ["fails", call, error, "made up"], step, ["close"], ["open"])
-            assert ["OSError", "made up"] in lines
-            assert lines[-4:] == [["close"], *OPENED[2:]]
+    calls = {"connect": ["open"], "publish": ["publish", "up", "x", False], "check_msg": ["received"]}
+    errors = ("MQTTException", "OSError", "IndexError")
+    steps: list[list[Any]] = [["open"]]
+    for call, step in calls.items():
+        for error in errors:
+            steps += [["fails", call, error, "made up"], step, ["close"], ["open"]]
+    lines = do(micropython, *steps)
+    broken = [at for at, line in enumerate(lines) if line == ["OSError", "made up"]]
+    assert len(broken) == len(calls) * len(errors)
+    assert all(lines[at + 1 : at + 5] == [["close"], *OPENED[2:]] for at in broken)
 
 
 def test_a_network_that_does_not_answer_is_left_after_ten_seconds(micropython: MicroPython) -> None:
