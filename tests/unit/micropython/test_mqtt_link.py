@@ -45,7 +45,11 @@ def test_what_comes_is_handed_on_once_without_waiting_and_never_more_than_it_has
 
 
 def test_whatever_goes_wrong_is_an_oserror_so_that_the_loop_begins_anew(micropython: MicroPython) -> None:
-    calls = {"connect": ["open"], "publish": ["publish", "up", "x", False], "check_msg": ["received"]}
+    calls: dict[str, list[Any]] = {
+        "connect": ["open"],
+        "publish": ["publish", "up", "x", False],
+        "check_msg": ["received"],
+    }
     errors = ("MQTTException", "OSError", "IndexError")
     steps: list[list[Any]] = [["open"]]
     for call, step in calls.items():
