@@ -1,8 +1,11 @@
 """The broker's files in `deploy/broker`, on a real Mosquitto: a device may do what is its own, and nothing else."""
 
+import asyncio
+import json
 import re
 import subprocess
 import threading
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -13,6 +16,8 @@ from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from broker_fixture import Broker, mosquitto
+from daemon_fixture import daemon_process
+from live_fixture import end_worker_threads, until
 
 DEPLOY = Path(__file__).parents[2] / "deploy" / "broker"
 WORDS = {"emberline": "of-the-host", "yard": "of-the-yard", "shed": "of-the-shed"}
@@ -175,6 +180,35 @@ def test_the_host_hears_and_tells_of_every_bench(accounts: dict[str, Account]) -
         device.until_heard(f"emberline/v1/{bench}/down", b"ack")
         for name in ("live", "event", "summary", "health"):
             assert host.publish(f"emberline/v1/{bench}/{name}", b"{}") < FAILURE
+
+
+@pytest.mark.timeout(120)
+async def test_a_device_and_the_service_meet_under_their_accounts(guarded: Broker, tmp_path: Path) -> None:
+    (tmp_path / "yard.toml").write_text(
+        'id = "yard"\n[[channel]]\nrole = "water"\n[[channel]]\nrole = "mass"\n'
+        f'[mqtt]\nhost = "{guarded.host}"\nport = {guarded.port}\nuser = "emberline"\npassword_file = "word"\n'
+    )
+    (tmp_path / "word").write_text(WORDS["emberline"])
+    options = ("--bench", str(tmp_path / "yard.toml"), "--no-http")
+    host = await asyncio.to_thread(Account, guarded, "emberline", WORDS["emberline"])
+    yard = await asyncio.to_thread(Account, guarded, "yard", WORDS["yard"])
+    try:
+        await asyncio.to_thread(host.subscribe, "emberline/v1/yard/live")
+        async with daemon_process(tmp_path / "data", *options) as daemon:
+            await daemon.answers()
+            for second in range(200):
+                pack = [{"bn": "board/", "bt": time.time(), "n": "water", "u": "Cel", "v": 20.0 + 0.1 * second}]
+                await asyncio.to_thread(yard.publish, "emberline/v1/yard/senml", json.dumps(pack).encode())
+                if await daemon.stored() >= 3:
+                    break
+                await asyncio.sleep(0.1)
+            assert await daemon.stored() >= 3
+            await until(lambda: bool(host.heard), "what the service tells of the bench", 30.0)
+        assert WORDS["emberline"] not in daemon.log.read_text()
+    finally:
+        for one in (host, yard):
+            await asyncio.to_thread(one.end)
+        await end_worker_threads()
 
 
 def test_every_topic_of_the_protocol_has_somebody_who_may_write_it() -> None:

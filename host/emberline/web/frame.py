@@ -51,6 +51,7 @@ _HEADERS = {
     "Cache-Control": "no-store",
     "Content-Security-Policy": _POLICY,
     "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
     "Referrer-Policy": "same-origin",
     "X-Content-Type-Options": "nosniff",
 }
@@ -218,12 +219,15 @@ def _foreign(headers: Headers, method: str, served_as: str) -> str:
             f"it was sent to {repr(host) if host else 'no host'}, which is no name of this machine: open the page by "
             "the machine's address or its own name, or give --http the name that others use"
         )
+    ours = headers.get("sec-fetch-site", "same-origin") in ("same-origin", "none")
     if reads:
-        return ""
+        # Another site may lead a person here, and not have a browser fetch pictures or make files behind their back.
+        led = headers.get("sec-fetch-mode", "navigate") == "navigate"
+        return "" if ours or led else "it came from another site's page, which may not take anything from Emberline's"
     origin = headers.get("origin")
     if origin is not None and _split(origin).netloc.lower() != host.lower():
         return f"it came from a page of {origin!r}, not from one of Emberline's"
-    if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
+    if not ours:
         return "it came from another site's page, not from one of Emberline's"
     return ""
 

@@ -114,6 +114,18 @@ async def test_a_page_that_a_made_up_name_leads_to_may_not_even_read() -> None:
         assert (await asked(APP, "GET", "/", {"host": host})).status == 200
 
 
+async def test_another_sites_page_may_lead_here_but_take_nothing() -> None:
+    led = {"host": "127.0.0.1:8437", "sec-fetch-site": "cross-site", "sec-fetch-mode": "navigate"}
+    assert (await asked(APP, "GET", "/", led)).status == 200
+    for site in ("cross-site", "same-site"):
+        for mode in ("no-cors", "cors", "websocket"):
+            taken = {"host": "127.0.0.1:8437", "sec-fetch-site": site, "sec-fetch-mode": mode}
+            assert (await asked(APP, "GET", "/", taken)).status == 403
+    ours = {"host": "127.0.0.1:8437", "sec-fetch-site": "same-origin", "sec-fetch-mode": "cors"}
+    answer = await asked(APP, "GET", "/", ours)
+    assert (answer.status, answer.headers["cross-origin-resource-policy"]) == (200, "same-origin")
+
+
 async def test_the_name_by_which_pages_are_served_is_ours() -> None:
     named = Guard(APP._app, "Bench.example.org")
     host = {"host": "bench.example.org:8437", "origin": "https://bench.example.org:8437"}
