@@ -26,17 +26,22 @@ class Hx711:
 
     def poll(self, us: int) -> list:
         """Return the readings that are ready: channel, raw value, fault bits."""
-        if self._data.value():
+        raw = None if self._data.value() else self._fetch()
+        if raw is None:
             if us - self._last_us < SILENT_AFTER_US:
                 return []
             self._last_us = us
             return [(self._channel, 0, NO_ANSWER)]
         self._last_us = us
+        return [(self._channel, raw, SATURATED if raw in (MOST, LEAST) else 0)]
+
+    def _fetch(self) -> int | None:
+        """Return the code that is ready, or None if the line stays low afterwards: it touches ground."""
         raw = 0
         for _ in range(24):
             self._pulse(self._clock)
             raw = raw << 1 | self._data.value()
         self._pulse(self._clock)
-        if raw > MOST:
-            raw -= 1 << 24
-        return [(self._channel, raw, SATURATED if raw in (MOST, LEAST) else 0)]
+        if not self._data.value():
+            return None
+        return raw - (1 << 24) if raw > MOST else raw

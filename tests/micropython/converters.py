@@ -66,6 +66,18 @@ def bridge(codes: list) -> list:
     return found
 
 
+class Grounded:
+    """A data line that touches ground."""
+
+    def value(self) -> int:
+        return 0
+
+
+def grounded(times_us: list) -> list:
+    driver = Hx711(Grounded(), "clock", lambda pin: None, "mass")
+    return [driver.poll(us) for us in times_us]
+
+
 def probe(words: list) -> list:
     bus = Bus()
     driver = Max31855(bus, bus, "water", "water_cj")
@@ -86,4 +98,6 @@ def clock(counts: list, period: int) -> list:
 
 with open("/data.json") as file:  # noqa: PTH123 a board has no pathlib
     name, *what = json.load(file)
-    sys.stdout.write(json.dumps({"bridge": bridge, "probe": probe, "clock": clock}[name](*what)) + "\n")
+    sys.stdout.write(
+        json.dumps({"bridge": bridge, "grounded": grounded, "probe": probe, "clock": clock}[name](*what)) + "\n"
+    )

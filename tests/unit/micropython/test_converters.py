@@ -16,6 +16,11 @@ def test_a_bridge_is_read_when_it_is_ready_and_told_of_when_it_is_silent(micropy
     assert polls[-3:] == [[], [["mass", 0, NO_ANSWER]], []]
 
 
+def test_a_data_line_that_touches_ground_is_no_conversion(micropython: MicroPython) -> None:
+    (polls,) = micropython.run("converters.py", data=["grounded", [2_000, 999_999, 1_000_001, 1_002_000]])
+    assert polls == [[], [], [["mass", 0, NO_ANSWER]], []]
+
+
 @pytest.mark.parametrize(
     ("word", "probe", "junction", "faults"),
     [
