@@ -44,7 +44,8 @@ _THERMOCOUPLE = """\
 
 _POINTS = """\
 # capacity_g = 5000.0        # what the cell can carry in all; an alarm says when it is nearly reached
-# Calibrate with known masses: up, then back down; u_bias and u_scale follow from that; leave those two out then:
+# `emberline calibrate mass` calibrates with you, and holds in place of what stands here. Or by hand, with known masses:
+# up, then back down; u_bias and u_scale follow from that; leave those two out then:
 # [[channel.point]]
 # load = 0.0               # grams
 # counts = 84210

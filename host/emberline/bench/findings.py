@@ -156,7 +156,9 @@ def corrected(calibration: Calibration, correction: float) -> Calibration:
 
 def _read_mass(document: Mapping[str, Any]) -> MassFit:
     loads = tuple(KnownLoad(**_floats(one)) for one in document["loads"])
-    return MassFit(**_floats(document, "loads"), loads=loads)
+    fit = MassFit(**_floats(document, "loads"), loads=loads)
+    Linear(fit.zero_counts, fit.counts_per_g)  # raises where that is no line
+    return fit
 
 
 def _read_probe(document: Mapping[str, Any]) -> ProbeFit:
@@ -171,12 +173,16 @@ def _read_check(document: Mapping[str, Any]) -> CellCheck:
 def _floats(document: Mapping[str, Any], *without: str) -> dict[str, Any]:
     if not isinstance(document, Mapping):
         raise TypeError(f"{document!r} is no table")
-    found = {key: None if value is None else float(value) for key, value in document.items() if key not in without}
-    if not all(value is None or isfinite(value) for value in found.values()):
-        raise ValueError("a number is not finite")
+    found: dict[str, Any] = {}
+    for key, value in document.items():
+        if key not in without:
+            found[key] = None if value is None and key in _MAY_BE_UNKNOWN else float(value)
+            if found[key] is not None and not isfinite(found[key]):
+                raise ValueError(f"{key} is not finite")
     return found
 
 
+_MAY_BE_UNKNOWN = ("repeatability_g", "grows_c", "hysteresis_g")
 _KINDS: Mapping[type, FindingKind] = {
     MassFit: FindingKind.MASS,
     ProbeFit: FindingKind.PROBE,

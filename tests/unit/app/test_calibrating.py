@@ -5,6 +5,7 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import cast
 
+import numpy as np
 import pytest
 from uncertainties import ufloat
 
@@ -15,6 +16,7 @@ from emberline.app.calibrating import (
     boiling_here,
     calibrated_mass,
     checked_mass,
+    drifted,
     on_bench,
     read_again,
     weigh,
@@ -26,6 +28,7 @@ from emberline.bench.calibration import Identity, Linear
 from emberline.bench.channels import Calibrated, Channel, Role, default_channel
 from emberline.bench.errors import CalibrationError
 from emberline.bench.mass_fit import KnownLoad, fit_mass
+from emberline.bench.samples import SampleBatch
 from emberline.service.bench_fit import bench_text
 from emberline.service.errors import NoDaemonError, RequestError
 from emberline.store.store import Store
@@ -112,3 +115,24 @@ def test_without_a_daemon_a_trial_is_read_again_here(tmp_path: Path, monkeypatch
         assert parse_bench(store.trial(trial.id).bench_text).channels[0].calibrated[0].number == 1
     with pytest.raises(RequestError, match="already"):
         read_again(tmp_path, trial.id, "Ana", as_recorded=False)
+
+
+def test_the_drift_is_found_in_what_was_recorded(tmp_path: Path) -> None:
+    seconds = 1800
+    t_ns = NOON_NS + np.arange(seconds, dtype=np.int64) * 1_000_000_000
+    cell_c = 20.0 + 10.0 * np.interp(np.arange(seconds), [0, 900, seconds], [0.0, 1.0, 0.4])
+    counts = ZERO + SLOPE * 0.15 * (cell_c - 20.0) + np.random.default_rng(9).normal(0.0, 20.0, seconds)
+    flags = np.zeros(seconds, dtype=np.uint8)
+    with Store.open(tmp_path / STORE_NAME) as store:
+        store.commit(
+            "yard",
+            [
+                SampleBatch("dev", 1, "mass", 0, t_ns, counts, flags),
+                SampleBatch("dev", 1, "cell_temperature", 0, t_ns, cell_c, flags),
+            ],
+        )
+        bench = default_bench([Role.MASS, Role.CELL_TEMPERATURE])
+        bench = replace(bench, channels=(cell(Linear(ZERO, SLOPE)), *bench.channels[1:]))
+        found = cast(Session, SimpleNamespace(bench=bench, bench_id="yard", store=store))
+        fit = drifted(found, Role.MASS, int(t_ns[0]), int(t_ns[-1]))
+    assert fit.g_per_k == pytest.approx(0.15, abs=2.0 * fit.u_g_per_k)

@@ -60,6 +60,12 @@ def test_what_is_no_finding_is_refused(kind: str, document: dict[str, object]) -
         read_found(kind, document)
 
 
+def test_a_line_without_slope_and_a_number_that_is_not_there_are_refused() -> None:
+    for broken in ({"counts_per_g": 0.0}, {"zero_counts": None}, {"u_span": None}):
+        with pytest.raises(CalibrationError, match="this is no mass calibration"):
+            read_found("mass", {**found_document(MASS), **broken})
+
+
 def test_a_mass_calibration_takes_the_place_of_line_and_uncertainties() -> None:
     mass = with_findings(bench(), [finding(3, MASS)]).channels[0]
     assert mass.calibration == Linear(MASS.zero_counts, MASS.counts_per_g)

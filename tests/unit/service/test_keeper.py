@@ -368,3 +368,29 @@ async def test_alarms_of_the_record_are_shown(keeper: Keeper, script: Script) ->
     await keeper.catch_up()
     (shown,) = keeper.board.document()["alarms"]
     assert (shown["kind"], shown["raised_ns"]) == ("load_gone", NOON_NS + 30 * SECOND_NS)
+
+
+async def test_the_next_fire_is_looked_out_for_with_what_the_bench_was_calibrated_to_meanwhile(
+    keeper: Keeper, script: Script
+) -> None:
+    ready(keeper)
+    await keeper.catch_up()
+    ready(keeper)
+    await keeper.catch_up()
+    assert len(script.watches) == 1  # a device that greets again as it was changes nothing
+    bench = default_bench([Role.MASS])
+    keeper.fit(replace(bench, channels=(replace(bench.channels[0], u_bias=0.3),)))
+    await keeper.catch_up()
+    assert "u_bias = 0.3" in script.watches[-1].bench_text
+    assert len(script.watches) == 2
+
+
+async def test_a_calibration_leaves_a_running_trial_as_it_was_begun(keeper: Keeper, script: Script) -> None:
+    ready(keeper)
+    await keeper.arm(PLAN, None)
+    await keeper.catch_up()
+    before = len(script.watches)
+    bench = default_bench([Role.MASS])
+    keeper.fit(replace(bench, channels=(replace(bench.channels[0], u_bias=0.3),)))
+    await keeper.catch_up()
+    assert len(script.watches) == before

@@ -54,7 +54,7 @@ def known_words(
     words = f"{shown_g:.1f} g for {known_g:.1f} g, {share:+.2f} %"
     if abs(off_g) > BEYOND_SPAN * u_g:
         return f"{words}: more than the calibration allows. Calibrate the scale with this mass.", True
-    return f"{words}: within what the calibration allows. Weights are corrected by it.", False
+    return f"{words}: within what the calibration allows.", False
 
 
 def probe_words(

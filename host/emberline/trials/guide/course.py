@@ -263,8 +263,9 @@ def _known(guide: Guide, seen: Seen, step: Step, values: Mapping[str, str], offe
     shown = "load_cell.shown_g" if step.id == "known" else "load_cell.shown_after_g"
     if abs(offer.mass_g - known[0]) > 0.03 * known[0]:
         words = f"{offer.mass_g:.1f} g shown for {known[0]:.1f} g: is that the mass, and does it stand free?"
-        raise GuideError({"": f"{words} If so, the scale must be calibrated before it can weigh."})
-    words, _ = checks.known_words(offer.mass_g, offer.u_g, known[0], u_known, seen.channels[Role.MASS])
+        raise GuideError({"": f"{words} If so, calibrate the scale first: `emberline calibrate mass`."})
+    words, in_doubt = checks.known_words(offer.mass_g, offer.u_g, known[0], u_known, seen.channels[Role.MASS])
+    words += "" if in_doubt else " Weights are corrected by it."
     found = {shown: (offer.mass_g, offer.u_g)}
     if step.id == "known":
         found[key] = (known[0], u_known)
