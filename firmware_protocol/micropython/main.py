@@ -40,8 +40,9 @@ def sample(device: Device, sensors: list, clock: Clock) -> None:
     """Take readings for ever."""
     while True:
         for sensor in sensors:
-            for channel, raw, faults in sensor.poll(clock.us()):
-                device.put(channel, clock.us(), raw, faults)
+            us = clock.us()
+            for channel, raw, faults in sensor.poll(us):
+                device.put(channel, us, raw, faults)
         time.sleep_ms(2)
 
 
