@@ -4,7 +4,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from emberline.bench.calibration import Linear
+from emberline.bench.calibration import Linear, ThermocoupleCode
 from emberline.bench.channels import Role, default_channel
 from emberline.bench.samples import FLAG_FAULT, SampleBatch
 from emberline.store.curves import calibrated, curves_of
@@ -58,6 +58,19 @@ def test_calibration_is_applied_and_faults_become_nan() -> None:
     assert t_ns.tolist() == [5, 6]
     assert value[0] == 100.0
     assert np.isnan(value[1])
+
+
+def test_a_converter_of_one_slope_is_linearised_with_its_cold_junction_in_any_order() -> None:
+    # Once only a live run looked for the junction: the final pass of such a bench failed, again and again.
+    channels = {Role.WATER: replace(default_channel(Role.WATER), calibration=ThermocoupleCode("K", 0.25, 41.276))}
+    seconds = np.arange(6) * SECOND_NS
+    water = SampleBatch("d", 0, "water", 0, seconds, np.full(6, 400.0), np.zeros(6, dtype=np.uint8))
+    cold_c, bad = np.array([20.0, 20.5, 900.0, 21.5, 22.0, 22.5]), np.array([0, 0, FLAG_FAULT, 0, 0, 0], dtype=np.uint8)
+    junction = SampleBatch("d", 0, "water.cold_junction", 0, seconds, cold_c, bad)
+    known_c = np.array([20.0, 20.5, 21.0, 21.5, 22.0, 22.5])
+    expected = channels[Role.WATER].calibration.apply(water.raw, known_c)
+    for batches in ([water, junction], [cut(junction, 3, 6), cut(water, 2, 6), cut(junction, 0, 3), cut(water, 0, 2)]):
+        assert np.array_equal(curves_of(batches, channels, 0)[Role.WATER].value, expected)
 
 
 def test_no_samples_give_no_curves() -> None:
