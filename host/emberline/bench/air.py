@@ -1,7 +1,7 @@
 """Air and boiling: pressure at an altitude, saturation pressure, and the local boiling point of water."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
@@ -20,6 +20,9 @@ U_WEATHER_PA = 1_500.0
 
 UNKNOWN_ALTITUDE_M = (0.0, 600.0)
 """Where nothing is known, an altitude anywhere in this range is assumed (ours: most people live there)."""
+
+HIGHLANDS_M = (600.0, 3_000.0)
+"""Range that is assumed instead where the water itself tells of a higher place: most of the others live there."""
 
 _LAPSE_K_M = 0.0065
 _SEA_LEVEL_K = 288.15
@@ -52,11 +55,23 @@ class Place:
         altitude_m: Height above sea level.
         pressure_pa: Station pressure, not reduced to sea level.
         ambient_c: Air temperature.
+        basis: What the altitude rests on where nobody said it.
     """
 
     altitude_m: UFloat | None = None
     pressure_pa: UFloat | None = None
     ambient_c: UFloat | None = None
+    basis: str = ""
+
+
+def in_highlands(place: Place) -> Place:
+    """Return a place of which neither pressure nor altitude is known as one anywhere in `HIGHLANDS_M`."""
+    low, high = HIGHLANDS_M
+    basis = (
+        "what the water shows, as neither pressure nor altitude was given: it stood still as boiling water does"
+        f" at {low:.0f} to {high:.0f} m above the sea"
+    )
+    return replace(place, altitude_m=ufloat((low + high) / 2.0, (high - low) / 12.0**0.5), basis=basis)
 
 
 def pressure_at_altitude_pa(altitude_m: Values) -> Values:
@@ -120,6 +135,8 @@ def boiling_point(place: Place) -> UFloat:
 
 def boiling_point_basis(place: Place) -> str:
     """Return what `boiling_point` rests on, in words for a person."""
+    if place.basis:
+        return place.basis
     if place.pressure_pa is not None:
         return f"station pressure {place.pressure_pa.n / 100.0:.0f} hPa"
     if place.altitude_m is not None:

@@ -43,6 +43,7 @@ def find_boils(
     loss_rate_g_s: Array | None = None,
     *,
     hold_s: int = HOLD_S,
+    prior: float = PRIOR,
 ) -> tuple[Event, ...]:
     """Find the first boil of every visit of the pot.
 
@@ -53,6 +54,7 @@ def find_boils(
         probe: The probe's uncertainty and lag.
         loss_rate_g_s: (n,) mass loss rate of all that stands on the cell, where the pot stands there too.
         hold_s: Seconds of plateau wanted.
+        prior: Log odds that a plateau near that boiling temperature is boiling, before it is looked at.
     """
     events = []
     value = without_spikes(water.value, floor=0.1)
@@ -66,14 +68,18 @@ def find_boils(
             )
             if plateau is not None:
                 jump = steam_jump(loss_rate_g_s, plateau.t_s) if loss_rate_g_s is not None else None
-                event = judge(plateau, boiling_point_c, probe, jump)
+                event = judge(plateau, boiling_point_c, probe, jump, prior)
                 events += [event] if event is not None else []
                 break
     return tuple(events)
 
 
 def judge(
-    plateau: Plateau, boiling_point_c: UFloat, probe: WaterProbe, jump: tuple[float, float] | None
+    plateau: Plateau,
+    boiling_point_c: UFloat,
+    probe: WaterProbe,
+    jump: tuple[float, float] | None,
+    prior: float = PRIOR,
 ) -> Event | None:
     """Decide whether a plateau is boiling, and how sure that is; None where it rather is not.
 
@@ -82,12 +88,13 @@ def judge(
         boiling_point_c: Local boiling temperature.
         probe: The probe's uncertainty and lag.
         jump: Mass loss rate before and after, g/s; None where no load cell tells.
+        prior: Log odds that it boils, before plateau and steam are looked at.
     """
     u = float(np.hypot(probe.u_bias_k, boiling_point_c.std_dev))
     difference = plateau.level_c - boiling_point_c.nominal_value
     agrees = abs(difference) <= AGREEMENT * u
     shape, steam = sharpness_odds(plateau.sharpness), steam_odds(jump)
-    odds = PRIOR + level_odds(plateau.level_c, boiling_point_c, probe.u_bias_k) + shape + steam
+    odds = prior + level_odds(plateau.level_c, boiling_point_c, probe.u_bias_k) + shape + steam
     if odds < 0.0:
         return None
     told_by_probe = u <= SURE_U_K and shape + steam > -SURE / 2.0

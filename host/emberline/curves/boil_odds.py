@@ -9,6 +9,8 @@ from uncertainties import UFloat
 
 PRIOR = 1.6
 """Log odds that water which stands still within reach of its boiling point boils: five to one, most pots do."""
+HIGHLANDS = -1.6
+"""Log odds that a place of which nobody said how high it lies is a high one: one in six (ours)."""
 SURE = float(np.log(19.0))
 """Log odds of 95 %."""
 STALL_RANGE_K = 15.0

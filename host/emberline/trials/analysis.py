@@ -98,7 +98,7 @@ def analyse(
     results = compute_results(account, events, plan, reading.boiling_point_c)
     assumed = [role for role in curves if role not in channels]
     noise_g = reading.scale.loss.noise_g if reading.scale is not None else None
-    quality = record_notes(grid, described, assumed, events, boiling_point_basis(plan.place), noise_g)
+    quality = record_notes(grid, described, assumed, events, boiling_point_basis(reading.place), noise_g)
     return Analysis(
         trial,
         bench,

@@ -14,10 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 from uncertainties import UFloat, ufloat
 
-from emberline.bench.air import Place, boiling_point
+from emberline.bench.air import Place, boiling_point, in_highlands
 from emberline.bench.channels import Channel, Role, default_channel
 from emberline.bench.plan import Plan
 from emberline.curves.boil import WaterProbe, find_boils
+from emberline.curves.boil_odds import HIGHLANDS, PRIOR
 from emberline.curves.burning_rate import LossRate, noise_of, smooth
 from emberline.curves.events import Event, EventKind
 from emberline.curves.flameout import find_flameout
@@ -56,6 +57,7 @@ class Reading:
         lit_s: When the fuel caught; None where it did not or the record began mid-burn.
         refuels: Refuelling steps.
         boiling_point_c: Local boiling temperature.
+        place: What that rests on.
     """
 
     events: tuple[Event, ...]
@@ -66,6 +68,7 @@ class Reading:
     lit_s: float | None
     refuels: tuple[MassStep, ...]
     boiling_point_c: UFloat
+    place: Place
 
     def true_size(self, event: Event) -> UFloat | None:
         """Return an event's load with the cell's span in its uncertainty; None where the event has no load."""
@@ -89,7 +92,8 @@ def read_record(grid: Grid, channels: Mapping[Role, Channel], plan: Plan, *, wor
         words: What a person says of events, in place of what the detectors find, and remarks.
     """
     n = grid.n
-    boiling = boiling_point(place_of(grid, plan))
+    place = place_of(grid, plan)
+    boiling = boiling_point(place)
     mass, flame, water = grid.get(Role.MASS), grid.get(Role.FLAME), grid.get(Role.WATER)
     events: list[Event] = [word.event for word in words if word.kind is EventKind.NOTE and word.event is not None]
     flame_lag = channels[Role.FLAME].time_constant_s if Role.FLAME in channels else 0.0
@@ -125,6 +129,12 @@ def read_record(grid: Grid, channels: Mapping[Role, Channel], plan: Plan, *, wor
         windows = boil_windows(stays, water, n, mass is not None or own_cell is not None)
         rate = loss.rate_g_s if loss is not None and own_cell is None else None
         boils = find_boils(water, windows, boiling, probe_of(channels), rate)
+        if not boils and place.pressure_pa is None and place.altitude_m is None:
+            high = in_highlands(place)
+            boils = find_boils(water, windows, boiling_point(high), probe_of(channels), rate, prior=PRIOR + HIGHLANDS)
+            if boils:
+                place, boiling = high, boiling_point(high)
+                pot = replace(pot, boiling_c=boiling)
         events += _boils_by_words(boils, windows, words)
     else:
         events += _by_words(EventKind.BOIL, (), words)
@@ -137,7 +147,7 @@ def read_record(grid: Grid, channels: Mapping[Role, Channel], plan: Plan, *, wor
         courses, fuel = _apart(bare, scale, pot, plan, [*events, *out], n)
     events += out
     events.sort(key=lambda event: event.t_s)
-    return Reading(tuple(events), scale, pot, courses, fuel, lit_s, loads.refuels, boiling)
+    return Reading(tuple(events), scale, pot, courses, fuel, lit_s, loads.refuels, boiling, place)
 
 
 def end_of_flame(

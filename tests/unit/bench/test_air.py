@@ -7,6 +7,7 @@ from emberline.bench.air import (
     boiling_point,
     boiling_point_basis,
     boiling_point_c,
+    in_highlands,
     pressure_at_altitude_pa,
     saturation_pressure_pa,
 )
@@ -58,6 +59,15 @@ def test_nothing_known_is_wide_and_says_so() -> None:
     assert boil_c.n == pytest.approx(99.0, abs=0.1)
     assert 0.6 < boil_c.s < 0.8
     assert "neither pressure nor altitude" in boiling_point_basis(Place())
+
+
+def test_a_high_place_that_the_water_tells_of_says_so() -> None:
+    high = in_highlands(Place(ambient_c=ufloat(12.0, 1.0)))
+    # 93.9 °C at 1,800 m, and 300 m to the kelvin: 693 m are 2.3 K.
+    assert boiling_point(high).n == pytest.approx(93.9, abs=0.2)
+    assert boiling_point(high).s == pytest.approx(2.35, abs=0.1)
+    assert "what the water shows" in boiling_point_basis(high)
+    assert high.ambient_c is not None
 
 
 @pytest.mark.parametrize(

@@ -4,6 +4,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from uncertainties import ufloat
 
 from emberline.bench.air import Place
@@ -180,6 +181,33 @@ def test_a_measured_pressure_takes_precedence_over_the_plan() -> None:
 def test_a_place_nobody_knows_leaves_a_wide_boiling_point() -> None:
     reading = read({Role.MASS: LIFTED.curves()[Role.MASS]}, empty_plan())
     assert reading.boiling_point_c.std_dev > 0.6
+
+
+def heated_c(t_s: NDArray[np.float64], top_c: float, *, boils: bool) -> NDArray[np.float64]:
+    """Water from 18 °C that warms by 11 K/min until it boils, or ever slower toward a temperature that losses set."""
+    warm = np.minimum(18.0 + 11.0 / 60.0 * t_s, top_c) if boils else top_c - (top_c - 18.0) * np.exp(-t_s / 240.0)
+    return warm + np.random.default_rng(4).normal(0.0, 0.05, len(t_s))
+
+
+def test_water_boils_high_above_the_sea_even_if_nobody_says_so() -> None:
+    # 2,800 m: 90.6 °C (IAPWS-IF97 at the standard atmosphere's 71.9 kPa).
+    t_s = np.arange(0.25, 1200.0, 0.25)
+    reading = read({Role.WATER: Curve(t_s, heated_c(t_s, 90.6, boils=True))}, empty_plan())
+    (boil,) = reading.events
+    assert boil.kind is EventKind.BOIL
+    assert abs(boil.t_s - (90.6 - 18.0) / 11.0 * 60.0) < 4.0
+    assert not boil.confirmed
+    assert reading.boiling_point_c.std_dev > 2.0
+    assert "neither pressure nor altitude" in reading.place.basis
+    known = Plan(place=Place(altitude_m=ufloat(200.0, 10.0)))
+    assert read({Role.WATER: Curve(t_s, heated_c(t_s, 90.6, boils=True))}, known).events == ()
+
+
+def test_water_that_stands_still_where_losses_eat_its_heat_boils_at_no_place() -> None:
+    t_s = np.arange(0.25, 2400.0, 0.25)
+    reading = read({Role.WATER: Curve(t_s, heated_c(t_s, 91.0, boils=False))}, empty_plan())
+    assert reading.events == ()
+    assert reading.place.basis == ""
 
 
 def test_without_a_load_cell_the_water_and_the_flame_tell_what_they_can() -> None:
