@@ -6,13 +6,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from emberline.bench.channels import Role, default_channel
+from emberline.bench.channels import Channel, Role, Warmth, default_channel
 from emberline.bench.plan import parse_plan
 from emberline.bench.samples import Curve
 from emberline.trials.analysis import analyse
 from emberline_sim.files import plan_text
 from emberline_sim.recording import Recording, record
 from emberline_sim.scenario import parse_scenario
+from emberline_sim.specs import AmbientSpec
 from live_fixture import short_burn
 
 
@@ -21,17 +22,22 @@ def burn(*, span: float = 0.0, drift_g_k: float = 0.0, cell_rise_c: float = 8.0)
     scenario = parse_scenario(short_burn(780.0))
     assert scenario.channels.mass is not None
     mass = replace(scenario.channels.mass, span=span, drift_g_k=drift_g_k, cell_rise_c=cell_rise_c, draught_g=0.0)
-    return record(replace(scenario, channels=replace(scenario.channels, mass=mass)))
+    channels = replace(scenario.channels, mass=mass, cell_temperature=AmbientSpec())
+    return record(replace(scenario, channels=channels))
 
 
-def results(recording: Recording, told: str, u_drift_per_hour: float = 2.0) -> dict[str, Any]:
+def results(
+    recording: Recording, told: str, u_drift_per_hour: float = 2.0, cell: Channel | None = None
+) -> dict[str, Any]:
     curves = {
         Role(name): Curve(channel.t_s, channel.value)
         for name, channel in recording.channels.items()
-        if name in ("mass", "water", "flame")
+        if name in ("mass", "water", "flame", "cell_temperature")
     }
     channels = {role: default_channel(role) for role in curves}
     channels[Role.MASS] = replace(channels[Role.MASS], u_drift_per_hour=u_drift_per_hour, u_scale=0.005)
+    if cell is not None:
+        channels[Role.MASS] = cell
     plan = parse_plan(f"{plan_text(recording)}\n[load_cell]\n{told}")
     return {name: result.value for name, result in analyse(curves, channels, plan).results.values.items()}
 
@@ -61,4 +67,18 @@ def test_a_zero_found_moved_brings_the_char_nearer_to_the_truth() -> None:
     assert true_g is not None
     assert abs(after.n - true_g) < abs(before.n - true_g)
     assert after.s < before.s
+    assert abs(after.n - true_g) < 2.0 * after.s
+
+
+def test_a_known_drift_with_the_cells_temperature_brings_the_char_nearer_to_the_truth() -> None:
+    drift_g_k = 0.6
+    recording = burn(drift_g_k=drift_g_k, cell_rise_c=30.0)
+    known = replace(
+        default_channel(Role.MASS), u_drift_per_hour=10.0, u_scale=0.005, warmth=Warmth(drift_g_k, 0.02, 0.5)
+    )
+    before, after = (results(recording, "", 10.0, cell)["char_left"] for cell in (replace(known, warmth=None), known))
+    true_g = recording.truth.char_left_g
+    assert true_g is not None
+    assert abs(after.n - true_g) < 0.5 * abs(before.n - true_g)
+    assert after.s < 0.5 * before.s
     assert abs(after.n - true_g) < 2.0 * after.s

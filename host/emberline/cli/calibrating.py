@@ -1,30 +1,33 @@
 """The commands `emberline calibrate …`: known masses, ice and boiling water, a warm-up run, a check, the history."""
 
-import getpass
 import sys
-from collections.abc import Callable, Sequence
 from math import sqrt
 from pathlib import Path
-from typing import TYPE_CHECKING, ParamSpec, TypeVar
+from typing import TYPE_CHECKING
 
 import click
 
 from emberline.cli.burns import data_folder
 from emberline.cli.calibration_lines import Loads, Tip, found_words, line, now_words
+from emberline.cli.calibration_options import (
+    Asked,
+    asked_masses,
+    bench_options,
+    half_width_g,
+    name_of,
+    read_masses,
+    role_option,
+    sure_option,
+)
 from emberline.cli.telling import bench_option, data_option, epilog, telling
 
 if TYPE_CHECKING:
-    from emberline.app.calibrating import Session, Where
+    from emberline.app.calibrating import Session
 
-P = ParamSpec("P")
-R = TypeVar("R")
 
-SURE_TO_G = 1.0
-"""Half-width of a mass's error where a person says nothing: kitchen scales show whole grams."""
 CELLS = ("mass", "pot_mass")
 PROBES = ("water", "flame", "ambient")
 BATHS = ("ice", "boiling")
-MOST_MASSES = 12
 
 
 @click.group(epilog=epilog("emberline calibrate mass", 2, 3, 4, 6))
@@ -34,39 +37,6 @@ def calibrate() -> None:
     What is found holds from then on, in place of the bench file's, and is kept for ever with its date. It works on the
     bench that a daemon records, or opens one that is named with --bench-file, --port or --broker.
     """
-
-
-def bench_options(command: Callable[P, R]) -> Callable[P, R]:
-    """Add the options that say which bench is meant, and who asks."""
-    for option in (
-        click.option("--by", metavar="NAME", help="Who does it.  [default: your name on this machine]"),
-        click.option(
-            "--speed", type=click.FloatRange(0.1, 1000.0), default=1.0, hidden=True, help="For a simulated bench."
-        ),
-        click.option("--broker", metavar="HOST[:PORT]", help="MQTT broker of a bench that no daemon records yet."),
-        click.option("--port", metavar="PATH", help="Serial port of a bench that no daemon records yet."),
-        click.option(
-            "--bench-file",
-            type=click.Path(path_type=Path),
-            metavar="FILE",
-            help="Bench file of a bench that no daemon records yet.",
-        ),
-    ):
-        command = option(command)
-    return data_option(bench_option(command))
-
-
-def role_option(roles: Sequence[str], what: str) -> Callable[[Callable[P, R]], Callable[P, R]]:
-    """Return the option that says which of several channels is meant."""
-    return click.option("--role", type=click.Choice(roles), default=roles[0], show_default=True, help=what)
-
-
-sure_option = click.option(
-    "--sure-to",
-    type=click.FloatRange(min=0.0, min_open=True),
-    metavar="G",
-    help="How far off a mass may be, plus or minus: 0.05 for 1 kg of class M1, 1 as kitchen scales show.  [default: 1]",
-)
 
 
 @calibrate.command(epilog=epilog("emberline calibrate mass --masses 0,1000,500,0 --sure-to 0.05", 2, 4, 6))
@@ -79,19 +49,12 @@ sure_option = click.option(
 @role_option(CELLS, "Which load cell.")
 @click.option("--new-cell", is_flag=True, help="Cell or converter are other ones: do not compare with before.")
 @bench_options
-@telling
 def mass(
+    asked: Asked,
     masses: str | None,
     sure_to: float | None,
     role: str,
     new_cell: bool,
-    bench: str | None,
-    data: Path | None,
-    bench_file: Path | None,
-    port: str | None,
-    broker: str | None,
-    speed: float,
-    by: str | None,
 ) -> None:
     """Calibrate a load cell with known masses: empty, the largest, one in the middle, and empty again.
 
@@ -101,15 +64,15 @@ def mass(
     from emberline.app import calibrating as app
     from emberline.bench.channels import Role
 
-    masses_g = _asked_masses() if masses is None else _masses(masses)
-    half_g = _sure_to(sure_to, asked=masses is None)
+    masses_g = asked_masses() if masses is None else read_masses(masses)
+    half_g = half_width_g(sure_to, asked=masses is None)
 
     def work(session: "Session") -> list[str]:
         session.expect_no_trial()
         u_g = [half_g / sqrt(3.0) if mass_g else 0.0 for mass_g in masses_g]
         steps = app.weigh(session, Role(role), masses_g, u_g, Loads())
         fit = app.calibrated_mass(session, Role(role), steps, new_cell=new_cell)
-        number = session.keep(session.channel(Role(role)), fit, _who(by))
+        number = session.keep(session.channel(Role(role)), fit, asked.who)
         repeat = "" if fit.repeatability_g is None else f", repeatability {fit.repeatability_g:.2f} g"
         return [
             f"Slope {fit.counts_per_g:.3f} counts/g ± {200.0 * fit.u_span:.3f} % (95 %)",
@@ -118,7 +81,7 @@ def mass(
             f"Kept as calibration {number}; it holds from now on.",
         ]
 
-    _tell(app.on_bench(data_folder(data), bench, _where(bench_file, port, broker, speed), work))
+    asked.do(work)
 
 
 @calibrate.command(epilog=epilog("emberline calibrate probe --bath boiling --altitude-m 240", 2, 4, 6))
@@ -143,19 +106,12 @@ def mass(
     help="Height above the sea, where nobody knows the pressure.",
 )
 @bench_options
-@telling
 def probe(
+    asked: Asked,
     baths: tuple[str, ...],
     role: str,
     pressure_pa: float | None,
     altitude_m: float | None,
-    bench: str | None,
-    data: Path | None,
-    bench_file: Path | None,
-    port: str | None,
-    broker: str | None,
-    speed: float,
-    by: str | None,
 ) -> None:
     """Compare a probe with melting ice, with boiling water, or with both; the reading is taken once it has settled.
 
@@ -188,7 +144,7 @@ def probe(
                 f"  It shows {one.shown_c:.2f} °C, and should show {one.true_c:.2f} ± {2.0 * one.u_true_c:.2f} °C."
             )
         fit = fit_probe(compared)
-        number = session.keep(session.channel(Role(role)), fit, _who(by))
+        number = session.keep(session.channel(Role(role)), fit, asked.who)
         grows = (
             "" if fit.grows_c is None else f"; the error differs by {fit.grows_c:+.2f} K between ice and boiling water"
         )
@@ -197,7 +153,7 @@ def probe(
             f"Kept as calibration {number}; it holds from now on.",
         ]
 
-    _tell(app.on_bench(data_folder(data), bench, _where(bench_file, port, broker, speed), work))
+    asked.do(work)
 
 
 @calibrate.command(epilog=epilog("emberline calibrate drift --minutes 60", 2, 4, 6))
@@ -207,18 +163,11 @@ def probe(
 @click.option("--past", is_flag=True, help="The run is the last minutes that were recorded, instead of those to come.")
 @role_option(CELLS, "Which load cell.")
 @bench_options
-@telling
 def drift(
+    asked: Asked,
     minutes: float,
     past: bool,
     role: str,
-    bench: str | None,
-    data: Path | None,
-    bench_file: Path | None,
-    port: str | None,
-    broker: str | None,
-    speed: float,
-    by: str | None,
 ) -> None:
     """Find how a load cell's zero goes with its temperature, from a run in which nothing is laid on or taken off.
 
@@ -245,7 +194,7 @@ def drift(
             line(f"{(newest_ns - begin_ns) / 6e10:.1f} of {minutes:g} min, {now_words(session)}")
         line("")
         fit = app.drifted(session, Role(role), begin_ns, end_ns)
-        number = session.keep(session.channel(Role(role)), fit, _who(by))
+        number = session.keep(session.channel(Role(role)), fit, asked.who)
         apart = "" if fit.hysteresis_g is None else f", hysteresis {fit.hysteresis_g:+.2f} g"
         return [
             f"Drift {fit.g_per_k:+.3f} ± {2.0 * fit.u_g_per_k:.3f} g/K (95 %) over {fit.rise_k:.1f} K{apart}",
@@ -253,7 +202,7 @@ def drift(
             f"Kept as calibration {number}; it is taken off from now on.",
         ]
 
-    _tell(app.on_bench(data_folder(data), bench, _where(bench_file, port, broker, speed), work))
+    asked.do(work)
 
 
 @calibrate.command(epilog=epilog("emberline calibrate check --mass 1000 --sure-to 0.05", 2, 4, 6))
@@ -261,18 +210,11 @@ def drift(
 @sure_option
 @role_option(CELLS, "Which load cell.")
 @bench_options
-@telling
 def check(
+    asked: Asked,
     mass_g: float,
     sure_to: float | None,
     role: str,
-    bench: str | None,
-    data: Path | None,
-    bench_file: Path | None,
-    port: str | None,
-    broker: str | None,
-    speed: float,
-    by: str | None,
 ) -> None:
     """Lay a known mass on and take it off, as on each day before the first burn; nothing is changed.
 
@@ -282,12 +224,12 @@ def check(
     from emberline.app import calibrating as app
     from emberline.bench.channels import Role
 
-    half_g = _sure_to(sure_to, asked=False)
+    half_g = half_width_g(sure_to, asked=False)
 
     def work(session: "Session") -> list[str]:
         steps = app.weigh(session, Role(role), [0.0, mass_g, 0.0], [0.0, half_g / sqrt(3.0), 0.0], Loads())
         found, words = app.checked_mass(session, Role(role), steps)
-        number = session.keep(session.channel(Role(role)), found, _who(by))
+        number = session.keep(session.channel(Role(role)), found, asked.who)
         return [
             words,
             f"Kept as check {number}. For a plan:",
@@ -296,7 +238,7 @@ def check(
             f"shown_g = {found.shown_g:.2f}\nu_shown_g = {max(found.u_shown_g, 0.01):.2f}",
         ]
 
-    _tell(app.on_bench(data_folder(data), bench, _where(bench_file, port, broker, speed), work))
+    asked.do(work)
 
 
 @calibrate.command(epilog=epilog("emberline calibrate history", 3, 4))
@@ -332,51 +274,5 @@ def apply(trials: tuple[str, ...], as_recorded: bool, by: str | None, data: Path
     from emberline.app.calibrating import read_again
 
     for name in trials:
-        trial = read_again(data_folder(data), name, _who(by), as_recorded=as_recorded)
+        trial = read_again(data_folder(data), name, name_of(by), as_recorded=as_recorded)
         click.echo(f"Trial {trial} is read {'as it was recorded' if as_recorded else 'with the newest calibrations'}.")
-
-
-def _masses(text: str) -> list[float]:
-    try:
-        masses_g = [float(part) for part in text.split(",")]
-    except ValueError as error:
-        raise click.BadParameter(f"{text!r}: write grams with commas between, such as 0,1000,500,0") from error
-    if len(masses_g) > MOST_MASSES:
-        raise click.BadParameter(f"at most {MOST_MASSES} loads, please")
-    return masses_g
-
-
-def _asked_masses() -> list[float]:
-    """Ask for one or two masses."""
-    largest = click.prompt("Your largest known mass, g", type=click.FloatRange(min=0.0, min_open=True))
-    middle = click.prompt("A second one, about half of it, g (0: none)", type=click.FloatRange(min=0.0), default=0.0)
-    return [0.0, largest, *([middle] if middle else []), 0.0]
-
-
-def _sure_to(given_g: float | None, *, asked: bool) -> float:
-    if given_g is not None:
-        return given_g
-    if not asked:
-        return SURE_TO_G
-    return float(
-        click.prompt(
-            "How far off may they be, ± g",
-            type=click.FloatRange(min=0.0, min_open=True),
-            default=SURE_TO_G,
-        )
-    )
-
-
-def _where(bench_file: Path | None, port: str | None, broker: str | None, speed: float) -> "Where":
-    from emberline.app.calibrating import Where
-
-    return Where(bench_file, port, broker, speed)
-
-
-def _who(by: str | None) -> str:
-    return getpass.getuser() if by is None else by
-
-
-def _tell(lines: Sequence[str]) -> None:
-    for words in lines:
-        click.echo(words)
