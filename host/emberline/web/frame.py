@@ -201,7 +201,7 @@ class Guard:
         why = _foreign(Headers(scope=scope), scope["method"], self._name)
         if why:
             LOG.warning("a request was refused: %.300s", why)
-            await told(Request(scope), 403, why)(scope, receive, send_with_headers)
+            await told(Request(scope), 403, _sentence(why))(scope, receive, send_with_headers)
             return
         await self._app(scope, receive, send_with_headers)
 

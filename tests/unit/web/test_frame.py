@@ -76,7 +76,7 @@ async def test_another_sites_page_may_not_post() -> None:
 async def test_a_name_that_was_made_to_lead_here_may_not_post() -> None:
     answer = await post(host="elsewhere.example:8437", origin="http://elsewhere.example:8437")
     assert answer.status == 403
-    assert "no name of this machine" in answer.text
+    assert "It was sent to &#39;elsewhere.example:8437&#39;, which is no name of this machine" in answer.text
     assert (await post()).status == 403
     assert (await post(host=f"{SHORT}.elsewhere.example")).status == 403
 
