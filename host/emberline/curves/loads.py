@@ -40,6 +40,8 @@ KINDLING_S = 20.0
 """Seconds after lighting within which additions still belong to the first fill (common practice, no source)."""
 SEEN_S = 3
 """Least record before an addition that shows what it was added to; a record may begin while the bench is loaded."""
+MOST_STEAM_G_S = 2.5
+"""Fastest loss of a pot's water, g/s: 5.6 kW into the pot, more than small stoves give (common practice, no source)."""
 LEAST_KNOCK_G = 15.0
 """Largest movement of the load from which on a disturbance that left nothing behind is worth an event."""
 
@@ -197,6 +199,7 @@ class _Reader:
         self._pot_g: float | None = self._planned_pot_g(0) if pot_stands else None
         self._pot_on = pot_stands
         self._lid_g = 0.0
+        self._taken_g = 0.0
         if pot_stands:
             self._events.append(_stood_there("it was lifted without having been set down"))
             self._causes.append(())
@@ -253,7 +256,7 @@ class _Reader:
 
     def _added(self, step: MassStep, size: float) -> None:
         if not self._pot_on and self._is_pot(size):
-            self._pot_on, self._pot_g, self._lid_g = True, size, 0.0
+            self._pot_on, self._pot_g, self._lid_g, self._taken_g = True, size, 0.0, 0.0
             self._stays.append(Stay(step, None))
             planned = self._planned_pot_g(len(self._stays) - 1)
             words = f"load rose by {size:.1f} g"
@@ -275,12 +278,16 @@ class _Reader:
         if self._pot_on and self._lid_g and _matches(size, self._lid_g) and size < _least_pot_g(self._plan.pot):
             self._lid_g = 0.0
             self._add(EventKind.STEP, step, f"load fell by {size:.1f} g, as much as the lid had added")
-        elif self._pot_on and self._can_be_pot_off(size):
-            self._pot_on, self._lid_g = False, 0.0
+        elif self._pot_on and self._can_be_pot_off(step, size):
+            self._pot_on, self._lid_g, self._taken_g = False, 0.0, 0.0
             self._stays[-1] = Stay(self._stays[-1].on, step)
             self._pot_g = size
             self._add(EventKind.POT_OFF, step, f"load fell by {size:.1f} g")
+        elif self._pot_on and self._is_lid(size):
+            self._taken_g += size
+            self._add(EventKind.STEP, step, f"load fell by {size:.1f} g with the pot on, as a lid does")
         else:
+            self._taken_g += size
             self._add(EventKind.STEP, step, f"load fell by {size:.1f} g, unexplained")
 
     def _is_pot(self, size: float) -> bool:
@@ -334,10 +341,16 @@ class _Reader:
         words = f"load rose by {total_g.nominal_value:.1f} g in portions while burning"
         self._events[-1] = Event(EventKind.REFUEL, refuel.t_s + share * apart_s, u_s, words, total_g)
 
-    def _can_be_pot_off(self, size: float) -> bool:
+    def _can_be_pot_off(self, step: MassStep, size: float) -> bool:
         load = (self._pot_g or np.inf) + self._lid_g
         if size > load + max(MATCH_G, MATCH_SHARE * load):
             return False
+        on = self._stays[-1].on
+        if self._pot_g and on is not None:
+            # Where less than the pot with its water is lifted, the rest had time to boil away, or was taken before.
+            steam_g = MOST_STEAM_G_S * (float(step.start_s) - on.end_s)
+            if size < load - self._taken_g - steam_g - max(MATCH_G, MATCH_SHARE * load):
+                return False
         pot = self._plan.pot
         if pot is not None and pot.tare_g is not None:
             return size >= _least_pot_g(pot)

@@ -268,3 +268,21 @@ def test_events_keep_the_order_of_time() -> None:
     loads = read(step(100, 20.0), step(200, 912.0), step(400, 30.0), step(600, -880.0), step(700, 25.0))
     assert [event.t_s for event in loads.events] == sorted(event.t_s for event in loads.events)
     assert all(event.size_g is not None for event in loads.events)
+
+
+def test_a_lid_that_weighs_as_much_as_the_empty_pot_is_a_lid() -> None:
+    # 900 g of water cannot leave in five minutes, by fire or otherwise.
+    plan = planned(tare_g=126.0, water_g=900.0, lid_g=124.0)
+    loads = read(step(300, 1150.0), step(580, -124.0), step(690, -995.0), plan=plan)
+    assert kinds(loads) == ["pot_on", "step", "pot_off"]
+    assert "as a lid does" in loads.events[1].evidence
+
+
+def test_a_pot_that_boiled_dry_is_lifted_all_the_same() -> None:
+    loads = read(step(300, 1026.0), step(1500, -140.0), plan=planned(tare_g=126.0, water_g=900.0))
+    assert kinds(loads) == ["pot_on", "pot_off"]
+
+
+def test_water_that_was_taken_out_before_makes_the_pot_lighter() -> None:
+    loads = read(step(300, 1026.0), step(400, -200.0), step(430, -200.0), step(500, -612.0), plan=planned(tare_g=426.0))
+    assert kinds(loads)[-1] == "pot_off"
