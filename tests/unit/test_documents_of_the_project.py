@@ -12,13 +12,16 @@ import pytest
 
 from emberline.bench.bench_file import parse_bench
 from emberline.bench.channels import Role
+from emberline.bench.co_limits import CO_LIMITS
 from emberline.bench.plan import parse_plan
 from emberline.bench.plan_quantities import QUANTITIES
 from emberline.cli import main
 from emberline.cli.telling import CODES
 from emberline.curves.events import EventKind, Phase
 from emberline.heat.results import RESULT_NAMES
+from emberline.service.delivery.delivery_file import load_delivery
 from emberline.store.export import column_name
+from emberline.trials.alarms import AlarmKind
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text()
@@ -54,15 +57,30 @@ def test_commands_shown_take_the_options_shown() -> None:
 
 
 def test_the_example_plan_is_a_plan() -> None:
-    example, _ = blocks(README, "toml")
+    example, *_ = blocks(README, "toml")
     assert parse_plan(example).label == "chips, 12 holes, run 3"
 
 
 def test_the_example_of_a_broker_belongs_into_a_bench_file() -> None:
-    _, example = blocks(README, "toml")
+    _, _, example = blocks(README, "toml")
     broker = parse_bench('[[channel]]\nrole = "mass"\n' + example).broker
     assert broker is not None
     assert broker.host == "broker.local"
+
+
+def test_the_example_about_alarms_is_one_that_is_read(tmp_path: Path) -> None:
+    (tmp_path / "services").write_text("json://127.0.0.1\n")
+    (tmp_path / "services").chmod(0o600)
+    (tmp_path / "alarms.toml").write_text(blocks(README, "toml")[1])
+    delivery = load_delivery(tmp_path / "alarms.toml", {})
+    assert delivery.command == ("/usr/local/bin/ring-the-bell",)
+    assert delivery.services is not None
+
+
+def test_every_alarm_and_every_limit_of_carbon_monoxide_is_named() -> None:
+    assert {kind.value for kind in AlarmKind} <= in_code(DEVELOPERS)
+    assert {f"EMBERLINE_ALARM_{word}" for word in ("HAPPENING", "BENCH", "KIND", "TITLE")} <= in_code(DEVELOPERS)
+    assert set(CO_LIMITS) <= in_code(DEVELOPERS)
 
 
 @pytest.mark.parametrize("key", QUANTITIES)
@@ -123,6 +141,10 @@ password_file = "e"
 device = "f"
 [trial]
 end_after_flameout_min = 30.0
+[alarms]
+flame_longest_min = 90
+cell_hottest_c = 55
+co_limits = ["who-15min"]
 """
 
 
@@ -139,7 +161,7 @@ def keys(table: object) -> set[str]:
 
 def test_every_key_of_a_bench_file_is_explained() -> None:
     parse_bench(BENCH)
-    tables = {"channel", "thermocouple", "line", "point", "serial", "mqtt", "trial"}
+    tables = {"channel", "thermocouple", "line", "point", "serial", "mqtt", "trial", "alarms"}
     assert sorted(keys(tomllib.loads(BENCH)) - tables - in_code(DEVELOPERS)) == []
 
 

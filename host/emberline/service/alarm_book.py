@@ -2,6 +2,7 @@
 
 import asyncio
 import logging
+from contextlib import suppress
 
 from emberline.service.alarms import AlarmNews
 from emberline.store.errors import StoreError
@@ -21,7 +22,8 @@ class AlarmBook:
         """Keep them in a store."""
         self._store = store
         self._waiting: dict[tuple[str, str, int], StoredAlarm] = {}
-        self._some = asyncio.Event()
+        self._some, self._none = asyncio.Event(), asyncio.Event()
+        self._none.set()
 
     def take(self, news: AlarmNews) -> None:
         """Have something kept soon; never waits."""
@@ -37,6 +39,13 @@ class AlarmBook:
         )
         self._waiting[kept.bench, kept.kind, kept.raised_ns] = kept
         self._some.set()
+        self._none.clear()
+
+    async def done(self, limit_s: float) -> None:
+        """Wait until everything is kept, for so long at most, real seconds."""
+        with suppress(TimeoutError):
+            async with asyncio.timeout(limit_s):
+                await self._none.wait()
 
     async def run(self) -> None:
         """Keep what comes until cancelled."""
@@ -45,6 +54,7 @@ class AlarmBook:
             self._some.clear()
             while self._waiting:
                 await self._keep()
+            self._none.set()
 
     async def _keep(self) -> None:
         some = dict(self._waiting)

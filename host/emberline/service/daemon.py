@@ -232,6 +232,7 @@ class Daemon:
         async with asyncio.TaskGroup() as group:
             for lane in self.lanes.values():
                 group.create_task(lane.close(), name=f"end of {lane.bench_id}")
+        await self._book.done(OTHERS_LIMIT_S)
         for name in (SUMMARIES, LAG, ALARM_BOOK, *(f"alarms by {one.way.name}" for one in self.couriers)):
             await supervisor.stop(name, OTHERS_LIMIT_S)
         await self._follower.close()

@@ -66,3 +66,23 @@ async def test_what_a_full_disk_does_not_take_waits(store: Store, monkeypatch: p
         await until(lambda: store.alarms("yard") != [], "the alarm")
     (alarm,) = store.alarms("yard")
     assert (alarm.acknowledged_by, refusals) == ("Ada", [0])
+
+
+async def test_at_the_end_what_waits_is_kept_and_a_store_that_takes_nothing_is_not_waited_for(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    book, loop = AlarmBook(store), asyncio.get_running_loop()
+    await book.done(30.0)
+    async with running(book):
+        book.take(AlarmNews("yard", Happening.RAISED, ALARM))
+        await book.done(30.0)
+        assert len(store.alarms("yard")) == 1
+
+        def refusing(_: Sequence[StoredAlarm]) -> None:
+            raise StoreFullError("no room")
+
+        monkeypatch.setattr(store, "keep_alarms", refusing)
+        book.take(AlarmNews("yard", Happening.ACKNOWLEDGED, SEEN))
+        begun = loop.time()
+        await book.done(0.2)
+        assert 0.2 <= loop.time() - begun < 5.0
