@@ -17,8 +17,8 @@ above it, 0.27 K (hydrostatic pressure, saturation line of IAPWS R7-97)."""
 DEEP_C = 0.1
 """By how much water boils hotter at some 4 cm below its surface than at it: 390 Pa on the saturation line."""
 MOST_OFF_C = 6.0
-"""Error beyond which it is no ice or no boiling water: three times class-2 wire and a converter good to 2 K, as standard
-uncertainties (IEC 60584-1; 1.85 K)."""
+"""Error beyond which it is no ice or no boiling water: three times the standard uncertainty of class-2 wire with a
+converter good to 2 K, 1.85 K (IEC 60584-1)."""
 
 
 @dataclass(frozen=True, slots=True)
