@@ -161,9 +161,9 @@ class Examination:
             roles, reasons = dict(found.roles), dict(found.reasons)
             remarks += _line_remarks(found, len(heard.lines), heard.set_aside, heard.example)
             units = {unit for values, _ in heard.lines for name, unit in values.units.items() if name in roles}
-            foreign = sorted(units & {"F", "°F", "K", "kg", "lb", "lbs", "oz"})
+            foreign = sorted(units - {"°C", "g", "Pa", "ppm"})
             if foreign:
-                remarks.append(f"Values are in {', '.join(foreign)}: have the sketch print °C and grams.")
+                remarks.append(f"Values are converted from {', '.join(foreign)}.")
         for baud in self._listener.tried:
             remarks.append(f"At {baud:,} baud what comes makes no sense: that is the wrong speed.")
         self._roles = roles

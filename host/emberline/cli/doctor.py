@@ -65,9 +65,9 @@ def doctor(
         examination.find_speech(baud, lambda words: click.echo(f"  {words}"))
         with _counting("listening", seconds) as told:
             report = examination.listen(seconds, told)
-        _show(report)
+        show_report(report)
         if touch:
-            _touch(examination, report)
+            touch_each(examination, report)
         if target is not None:
             examination.write_proposal(target)
             click.echo(f"Wrote {target}. Read its remarks, then: emberline run --bench {target}")
@@ -76,7 +76,8 @@ def doctor(
             click.echo("".join(f"    {line}\n" for line in examination.proposal("bench").splitlines()))
 
 
-def _show(report: "Report") -> None:
+def show_report(report: "Report") -> None:
+    """Print what was found, the channels first."""
     from rich.text import Text
 
     from emberline.cli.terminal import printing, table_of
@@ -128,7 +129,7 @@ def _row(one: "Examined") -> tuple[str, ...]:
     )
 
 
-def _touch(examination: "Examination", report: "Report") -> None:
+def touch_each(examination: "Examination", report: "Report") -> None:
     """Have each probe warmed and the load cell pressed, and say how it answers."""
     from emberline.curves.checkup.signal import Nature
 

@@ -22,7 +22,7 @@ ROOM_C = (5.0, 60.0)
 COUNTS = 5_000.0
 """Whole numbers beyond this are counts of a converter: no small stove weighs that much in grams."""
 COUNTED = "counts of a load cell"
-_TEMPERATURES, _MASSES = frozenset({"C", "°C", "F", "°F"}), frozenset({"g", "kg", "lb", "lbs", "oz"})
+_TEMPERATURES, _MASSES = frozenset({"°C", "°F", "K"}), frozenset({"g", "kg", "lb", "oz"})
 _PER_S = {TimeUnit.MILLISECONDS: 1e3, TimeUnit.MICROSECONDS: 1e6, TimeUnit.SECONDS: 1.0}
 
 

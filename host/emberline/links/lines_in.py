@@ -205,7 +205,7 @@ class LinesIn:
         self.counters.good += 1
         self._good_here = True
         here = [name for name in self._lines.sources if name in values.numbers]
-        count, reason = self._missed(since_us)
+        count, reason = self._missed(since_us, len(here) == len(self._lines.sources))
         if count and self._last_ns is not None:
             self._flush()
             for name in here:
@@ -222,8 +222,11 @@ class LinesIn:
             group.flags.append(FLAG_UNCHECKED | stamped | (FLAG_FAULT if np.isnan(value) else 0))
         self._greet(here, t_ns)
 
-    def _missed(self, since_us: int | None) -> tuple[int, str]:
-        """Return how many lines are missing before one, and why, by its distance from the line before or by damage."""
+    def _missed(self, since_us: int | None, whole: bool) -> tuple[int, str]:
+        """Return how many lines are missing before one, and why, by its distance from the line before or by damage.
+
+        Where a line has only some of the channels, nobody knows which of them a damaged one had.
+        """
         if since_us is not None:
             steps = self._steps_us
             usual_us = median(steps) if steps else 0.0
@@ -232,8 +235,7 @@ class LinesIn:
             if len(steps) > ENOUGH_STEPS and usual_us > 0.0 and even >= MOSTLY * (len(steps) - 1):
                 count = round(since_us / usual_us) - 1 if since_us >= HOLE * usual_us else 0
                 return count, DAMAGED if count == self._damaged else HOLES
-        # Of values with labels nobody knows which of them a damaged line held.
-        return (0 if self._lines.columns is None else self._damaged), DAMAGED
+        return (self._damaged if whole else 0), DAMAGED
 
     def _greet(self, here: list[str], t_ns: int) -> None:
         """Say who is there once all channels have been seen, and again when their pace is another."""

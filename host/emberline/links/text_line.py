@@ -13,18 +13,37 @@ MAX_LINE_BYTES = 256
 MAX_VALUES = 64
 
 _NUMBER = re.compile(
-    r"([+-]?(?:[0-9]{1,15}(?:\.[0-9]{0,12})?|\.[0-9]{1,12})(?:[eE][+-]?[0-9]{1,2})?)\s*(°?[A-Za-z%]{1,3})?"
+    r"([+-]?(?:[0-9]{1,15}(?:\.[0-9]{0,12})?|\.[0-9]{1,12})(?:[eE][+-]?[0-9]{1,2})?)\s*([°*]?[A-Za-z%]{1,4})?"
 )
-_COMMA = re.compile(r"[+-]?[0-9]{1,15},[0-9]{1,12}\s*(°?[A-Za-z%]{1,3})?")
+_COMMA = re.compile(r"[+-]?[0-9]{1,15},[0-9]{1,12}\s*([°*]?[A-Za-z%]{1,4})?")
 _COMMA_OR_WHOLE = re.compile(r"[+-]?[0-9]{1,15}(?:,[0-9]{1,12})?")
 _LABEL = re.compile(r"[A-Za-z_][^:=,;\t]{0,31}?\s*[:=]")
 _BINDING = re.compile(r"\s*[:=]\s*")
-_UNIT_APART = re.compile(r"([0-9.])[ ]+(°?[A-Za-z%]{1,3})(?=[\s,;]|$)")
+_UNIT_APART = re.compile(r"([0-9.])[ ]+([°*]?[A-Za-z%]{1,4})(?=[\s,;]|$)")
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f]")
 _FAULTS = frozenset(
     "nan +nan -nan inf +inf -inf ovf -ovf open short fault err error null none n/a - -- ---".split()  # noqa: SIM905
 )
 """Words that stand for a value that the sensor could not give."""
+_UNITS: dict[str, tuple[str, float, float]] = {
+    "c": ("°C", 1.0, 0.0),
+    "f": ("°F", 5.0 / 9.0, -160.0 / 9.0),
+    "k": ("K", 1.0, -273.15),
+    "g": ("g", 1.0, 0.0),
+    "kg": ("kg", 1000.0, 0.0),
+    "lb": ("lb", 453.59237, 0.0),
+    "lbs": ("lb", 453.59237, 0.0),
+    "oz": ("oz", 28.349523125, 0.0),
+    "pa": ("Pa", 1.0, 0.0),
+    "hpa": ("hPa", 100.0, 0.0),
+    "mbar": ("hPa", 100.0, 0.0),
+    "kpa": ("kPa", 1000.0, 0.0),
+    "ppm": ("ppm", 1.0, 0.0),
+}
+"""Units that may stand behind a number, and how it becomes one of ours: value * factor + offset.
+
+The pound is exact by the international agreement of 1959; degrees Fahrenheit by definition (NIST SP 811, B.8).
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,9 +51,10 @@ class Values:
     """A line of values.
 
     Attributes:
-        numbers: Values by the number of their column, from 1, or by label; NaN where a word says that there is none.
-        words: What is neither number nor such a word, in the same way.
-        units: Units that stand behind numbers, in the same way.
+        numbers: Values by the number of their column, from 1, or by label, in a unit of ours where they have one; NaN
+            where a word says that there is no value.
+        words: What is neither number nor such a word, in the same way; also a number with a unit that nobody knows.
+        units: Units that stand behind numbers, as they are written properly, in the same way.
         columns: How many columns there are; None where values have labels.
     """
 
@@ -136,10 +156,11 @@ def _sorted(cells: Mapping[str, str], comma: bool) -> tuple[dict[str, float], di
         plain = cell.replace(",", ".") if comma and _COMMA.fullmatch(cell) else cell
         if cell.lower() in _FAULTS:
             numbers[name] = float("nan")
-        elif match := _NUMBER.fullmatch(plain):
+        elif (match := _NUMBER.fullmatch(plain)) and not match[2]:
             numbers[name] = float(match[1])
-            if match[2]:
-                units[name] = match[2]
+        elif match and (unit := _UNITS.get(match[2].lower().strip("°*").removeprefix("deg"))):
+            units[name], factor, offset = unit
+            numbers[name] = float(match[1]) * factor + offset
         else:
             words[name] = cell
     return numbers, words, units

@@ -126,6 +126,18 @@ def test_headers_comments_and_blank_lines_are_no_losses() -> None:
     assert port.missed() == []
 
 
+def test_of_labels_a_damaged_line_is_lost_where_lines_have_all_of_them() -> None:
+    port = Port(LABELLED, {"M": "mass"})
+    for line in ("water=20 M=900", "water=2\xff0 M=900", "water=21 M=899"):
+        port.hear(line.encode("latin-1"))
+    assert port.missed() == [("water", 1, DAMAGED), ("mass", 1, DAMAGED)]
+    port = Port(LABELLED, {"M": "mass"})
+    for line in ("water=20", "M=900", "wat\xffr=20", "M=899"):
+        port.hear(line.encode("latin-1"))
+    assert port.talk.discarded == 1
+    assert port.missed() == []
+
+
 @pytest.mark.parametrize(
     "damaged", [b"6000,26", b"6000,26,9x4", b"60\xff0,26,994", b"6000,26,9947000,27,993", b"x" * 500, b",26,994"]
 )

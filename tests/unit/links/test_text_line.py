@@ -58,8 +58,28 @@ def test_a_comma_between_whole_numbers_parts_columns() -> None:
     assert values("20,5").numbers == {"1": 20.0, "2": 5.0}
 
 
-def test_units_are_told() -> None:
-    assert values("T1: 74.3 F, M: 1.2kg").units == {"T1": "F", "M": "kg"}
+@pytest.mark.parametrize(
+    ("text", "unit", "value"),
+    [
+        ("T: 74.3 F", "°F", 23.5),
+        ("T: 74.3 *F", "°F", 23.5),
+        ("T: 296.65 K", "K", 23.5),
+        ("T: 23,5 degC;", "°C", 23.5),
+        ("T: 0.0235kg", "kg", 23.5),
+        ("T: 1 lb", "lb", 453.59237),
+        ("T: 1013.2 hPa", "hPa", 101_320.0),
+    ],
+)
+def test_a_unit_behind_a_number_is_converted(text: str, unit: str, value: float) -> None:
+    found = values(text)
+    assert found.units == {"T": unit}
+    assert found.numbers["T"] == pytest.approx(value)
+
+
+def test_a_number_with_a_unit_that_nobody_knows_is_no_number() -> None:
+    found = values("23.5C,7x,5")
+    assert found.numbers == {"1": 23.5, "3": 5.0}
+    assert found.words == {"2": "7x"}
 
 
 @pytest.mark.parametrize("word", ["nan", "NaN", "-nan", "inf", "ovf", "open", "SHORT", "err", "---"])
