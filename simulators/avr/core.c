@@ -14,6 +14,7 @@
 #define POWER_ON 1U
 #define BROWN_OUT 4U
 #define PAINT 0xC5U
+#define CYCLES_AT_ONCE 64U /* between two looks at timers: an interrupt may come 4 us late */
 #define UNUSED_FLASH 0x7F00U
 #define RAM_OFFSET 0x800000U
 
@@ -121,6 +122,7 @@ core_t *core_make(const char *firmware, const char *eeprom, uint32_t ticks) {
     core->avr->frequency = CORE_HZ;
     core->avr->sleep = sleep_no_real_time;
     core->avr->log = LOG_ERROR;
+    core->avr->run_cycle_limit = CYCLES_AT_ONCE;
     avr_load_firmware(core->avr, &core->firmware);
     load_eeprom(core);
     core->free_from = (uint16_t)(core_variable(core, "_end") - core->avr->data);

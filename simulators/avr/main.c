@@ -2,6 +2,7 @@
 #define _GNU_SOURCE
 #include <getopt.h>
 #include <inttypes.h>
+#include <math.h>
 #include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -59,6 +60,7 @@ typedef struct {
     uint64_t fast_due_us;
     uint64_t paced_us; /* when to look at the clock on the wall again */
     struct timespec started;
+    double furthest_behind_s; /* of the bench */
 } bench_t;
 
 static volatile sig_atomic_t told_to_stop;
@@ -78,6 +80,10 @@ static void keep_pace(bench_t *bench) {
     const uint64_t nanoseconds = (uint64_t)bench->started.tv_nsec + (uint64_t)((double)now_us * 1000.0 / bench->speed);
     const struct timespec until = {bench->started.tv_sec + (time_t)(nanoseconds / 1000000000U),
                                    (long)(nanoseconds % 1000000000U)};
+    struct timespec now;
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    const double behind_s = (double)(now.tv_sec - until.tv_sec) + (double)(now.tv_nsec - until.tv_nsec) * 1e-9;
+    bench->furthest_behind_s = fmax(bench->furthest_behind_s, behind_s * bench->speed);
     clock_nanosleep(CLOCK_MONOTONIC, TIMER_ABSTIME, &until, NULL);
 }
 
@@ -223,6 +229,7 @@ int main(int count, char *words[]) {
     const double took_s = (double)(ended.tv_sec - began.tv_sec) + (double)(ended.tv_nsec - began.tv_nsec) * 1e-9;
     const double bench_s = (double)core_now_us(bench.core) * 1e-6;
     tally_number(bench.tally, "times_real", bench_s / took_s);
+    tally_number(bench.tally, "furthest_behind_s", bench.furthest_behind_s);
     tally_number(bench.tally, "stack_bytes_untouched", core_untouched(bench.core));
     tally_number(bench.tally, "line_bytes_lost", line_lost(bench.line));
     tally_number(bench.tally, "bridge_conversions", bench.bridge.conversions);
