@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from emberline.service.daemon import Daemon
     from emberline.service.final_pass import Summed
     from emberline.service.lane import BenchSetting
+    from emberline.service.sharding import Shard, Sharding
     from emberline.service.sources import Places
     from emberline.service.supervisor import Work
     from emberline.web.server import Address
@@ -40,6 +41,7 @@ async def serve(
     bench_files: Sequence[Path] = (),
     port: str | None = None,
     broker: str | None = None,
+    shard: str | None = None,
     speed: float = 1.0,
     name: str = "bench",
     beside: "Callable[[Daemon], Awaitable[None]] | None" = None,
@@ -57,9 +59,12 @@ async def serve(
 
     Args:
         data: Data directory; made where it does not exist.
-        bench_files: The benches; without any, there is one whose device's channel names are taken for roles.
+        bench_files: The benches, or folders of them; without any, there is one whose device's channel names are taken
+            for roles.
         port: Serial port, instead of the bench file's.
         broker: MQTT broker as `HOST` or `HOST:PORT`, instead of what the bench files name; one for all of them.
+        shard: Which shard of all benches is this daemon's, such as `2/8`: files that describe others are passed over,
+            and those that nobody describes are learnt from the broker. None for all that is described, and no others.
         speed: Seconds of the benches in a second; more than 1 only for simulated ones.
         name: Id of the bench where no bench file gives one.
         beside: Runs beside the daemon, and stops it when it returns.
@@ -84,9 +89,14 @@ async def serve(
     from emberline.service.errors import TaskFailedError
     from emberline.service.forwarding.forwarder import Forwarder
     from emberline.service.forwarding.server_file import load_server
+    from emberline.service.sharding import shard_named
     from emberline.web.server import serve_pages
 
-    benches = _benches(bench_files, port, broker, name)
+    files = _files(bench_files)
+    sharding = None if shard is None else _sharding(shard_named(shard), files, port, broker)
+    benches = (
+        _benches(files, port, broker, name) if sharding is None else _sharded_benches(sharding, data, files, broker)
+    )
     server = None if server_file is None else load_server(server_file, os.environ)
     delivery = Delivery() if alarms_file is None else load_delivery(alarms_file, os.environ)
     ways = () if alarms_file is None else ways_of(delivery, alarms_file)
@@ -101,9 +111,10 @@ async def serve(
         if address is not None:
             also["pages"] = partial(serve_pages, daemon, address, __version__, partial(_publish, data), served)
         if server is not None:
-            boards = {bench: lane.board for bench, lane in daemon.lanes.items()}
-            daemon.forwarding = Forwarder(store, boards, server, daemon.health)
+            daemon.forwarding = Forwarder(store, daemon.boards, server, daemon.health)
             also["forwarding"] = daemon.forwarding.run
+        if sharding is not None:
+            also["shards"] = partial(sharding.look_out, data, clock, daemon)
         try:
             with stopped_by_signals(daemon, stopping):
                 await daemon.run(None if beside is None else partial(beside, daemon), also)
@@ -119,6 +130,41 @@ async def serve(
             if not daemon.again:
                 return
             damage = ""
+
+
+def _files(named: Sequence[Path]) -> list[Path]:
+    """Return the bench files that are named, those of folders in order of their names."""
+    found = []
+    for path in named:
+        inside = sorted(path.glob("*.toml")) if path.is_dir() else [path]
+        if not inside:
+            raise ConfigError(path, f"{path} holds no bench file: their names end in .toml")
+        found += inside
+    return found
+
+
+def _sharding(shard: "Shard", files: Sequence[Path], port: str | None, broker: str | None) -> "Sharding":
+    """Return how the benches of a shard are come by: on the broker that is named, else that of the first file."""
+    from emberline.service.sharding import Sharding
+
+    if port is not None:
+        raise ConfigError(Path(port), "--port is for one bench: a shard of all benches is found on a broker")
+    described = ((load_bench(file), file.parent) for file in files)
+    bench, folder = next((one for one in described if one[0].broker is not None), (None, Path()))
+    access = _places(bench, folder, None, broker).broker
+    if access is None:
+        raise ConfigError(Path(f"{shard}"), "a shard of all benches is found on a broker: name it with --broker")
+    return Sharding(shard, access)
+
+
+def _sharded_benches(
+    sharding: "Sharding", data: Path, files: Sequence[Path], broker: str | None
+) -> "tuple[BenchSetting, ...]":
+    """Return the benches of a shard: those that are described, and those that were recorded before."""
+    own = [file for file in files if sharding.shard.holds(load_bench(file).id)]
+    described = _benches(own, None, broker, "") if own else ()
+    ids = {one.bench_id for one in described}
+    return (*described, *(one for one in sharding.known(data) if one.bench_id not in ids))
 
 
 def _benches(files: Sequence[Path], port: str | None, broker: str | None, name: str) -> "tuple[BenchSetting, ...]":

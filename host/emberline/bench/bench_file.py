@@ -134,7 +134,7 @@ def parse_bench(text: str) -> Bench:
     reading = Reading(text)
     root = reading.root
     bench_id = root.text("id") or "bench"
-    if not _ID.fullmatch(bench_id):
+    if not is_bench_id(bench_id):
         root.complain("id", f"id = {bench_id!r} may hold letters, digits, - and _ only, 64 at most")
     name = root.text("name") or bench_id.replace("-", " ").replace("_", " ").capitalize()
     channels = _channels(root)
@@ -146,6 +146,11 @@ def parse_bench(text: str) -> Bench:
     if reading.problems:
         raise BenchFileError(reading.problems)
     return Bench(bench_id, name, channels, serial, trial, broker, alarms)
+
+
+def is_bench_id(text: str) -> bool:
+    """Tell whether a text can be the id of a bench, and with it part of a topic and of a file's name."""
+    return _ID.fullmatch(text) is not None
 
 
 def _channels(root: Section) -> tuple[Channel, ...]:

@@ -21,10 +21,16 @@ def _data(option: Path | None) -> Path:
     type=click.Path(path_type=Path),
     multiple=True,
     metavar="FILE",
-    help="Your sensors and your port (TOML); once for each bench.",
+    help="Your sensors and your port (TOML); once for each bench, or a folder of such files.",
 )
 @click.option("--port", metavar="PATH", help="Serial port, instead of the bench file's; where there is one bench.")
 @click.option("--broker", metavar="HOST[:PORT]", help="MQTT broker of all benches, instead of the bench files'.")
+@click.option(
+    "--shard",
+    metavar="N/ALL",
+    help="Record this part, such as 2/8, of all benches on the broker; as many daemons record each of them once. Bench"
+    " files of others are passed over, and a bench without one is taken as its device describes it.",
+)
 @click.option(
     "--speed",
     type=click.FloatRange(min=0.1, max=1000.0),
@@ -78,6 +84,7 @@ def run(
     benches: tuple[Path, ...],
     port: str | None,
     broker: str | None,
+    shard: str | None,
     speed: float,
     log: Path | None,
     keep: float,
@@ -113,6 +120,7 @@ def run(
             bench_files=benches,
             port=port,
             broker=broker,
+            shard=shard,
             speed=speed,
             keep_days=kept,
             address=address,

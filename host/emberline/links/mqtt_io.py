@@ -70,7 +70,7 @@ class BrokerIO:
     """
 
     def __init__(
-        self, access: BrokerAccess, name: str, topics: Sequence[str], will: Letter, now_ns: Callable[[], int]
+        self, access: BrokerAccess, name: str, topics: Sequence[str], will: Letter | None, now_ns: Callable[[], int]
     ) -> None:
         """Use `open`."""
         self.session_kept = False
@@ -102,7 +102,7 @@ class BrokerIO:
         access: BrokerAccess,
         name: str,
         topics: Sequence[str],
-        will: Letter,
+        will: Letter | None,
         now_ns: Callable[[], int],
         limit_s: float = OPEN_LIMIT_S,
     ) -> "BrokerIO":
@@ -112,7 +112,7 @@ class BrokerIO:
             access: The way to the broker.
             name: By which the broker remembers this program and what it has not acknowledged.
             topics: To subscribe to; every subscription must be granted with acknowledgements.
-            will: What the broker says when this program vanishes.
+            will: What the broker says when this program vanishes; None for nothing.
             now_ns: Clock that stamps what arrives.
             limit_s: Longest wait, real seconds.
 
@@ -223,7 +223,8 @@ class BrokerIO:
         client.on_publish = self._on_publish
         client.connect_timeout = CONNECT_LIMIT_S
         client.max_inflight_messages_set(0)
-        client.will_set(self._will.topic, self._will.payload, qos=1, retain=self._will.retain)
+        if self._will is not None:
+            client.will_set(self._will.topic, self._will.payload, qos=1, retain=self._will.retain)
         properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
         properties.SessionExpiryInterval = SESSION_S
         properties.ReceiveMaximum = RECEIVE_MAXIMUM

@@ -2,6 +2,17 @@
 
 from dataclasses import dataclass
 
+from emberline.bench.bench_file import is_bench_id
+
+HELLOS = "emberline/v1/+/hello"
+"""Filter for the hellos of all benches (MQTT 5, 4.7.1.3)."""
+
+
+def bench_of_hello(topic: str) -> str | None:
+    """Return the bench of a hello's topic; None where its name could be no bench's."""
+    bench = topic.removeprefix("emberline/v1/").removesuffix("/hello")
+    return bench if is_bench_id(bench) and topic == Topics(bench)["hello"] else None
+
 
 @dataclass(frozen=True, slots=True)
 class Topics:

@@ -1,14 +1,16 @@
 """The bench as it is with the device that greeted: calibrations completed by the device's channel table."""
 
+from collections.abc import Collection
 from dataclasses import replace
 
 from emberline.bench.alarm_rules import alarm_rules_text
 from emberline.bench.bench_file import Bench, default_bench
 from emberline.bench.calibration import Identity, Linear, ThermocoupleCode, for_calibrated_source, for_device
-from emberline.bench.channels import Channel, Role
+from emberline.bench.channels import UNITS, Channel, Role, default_channel
 from emberline.bench.errors import CalibrationError
 from emberline.bench.toml_writing import quoted
 from emberline.links.arrivals import DeviceChannel, Greeting
+from emberline.links.columns import tells, words_of
 from emberline.service.errors import ServiceError
 
 
@@ -22,7 +24,7 @@ def fitted_bench(bench: Bench | None, greeting: Greeting) -> Bench:
     """Complete a bench with what the device says of its channels.
 
     Args:
-        bench: The bench file's, or None: then each stream named like a role is taken for a channel of that role.
+        bench: The bench file's, or None: then roles are guessed from the names of the streams and their units.
         greeting: The device's greeting.
 
     Raises:
@@ -31,12 +33,29 @@ def fitted_bench(bench: Bench | None, greeting: Greeting) -> Bench:
     """
     streams = {stream.name: stream for stream in greeting.channels if stream.serves is None}
     if bench is None:
-        bench = default_bench(Role(name) for name in streams if name in set(Role))
+        bench = replace(default_bench(()), channels=guessed_channels(streams.values()))
         if not bench.channels:
             names = ", ".join(sorted(streams))
             raise ServiceError(f"the device sends {names}: give each a role in a bench file (`emberline init`)")
     channels = tuple(_fitted(channel, streams, greeting.device) for channel in bench.channels)
     return replace(bench, channels=channels)
+
+
+def guessed_channels(streams: Collection[DeviceChannel]) -> tuple[Channel, ...]:
+    """Return the channels whose roles the streams' names tell, as a table's columns do; of several alike, the first."""
+    taken: dict[str, Channel] = {}
+    for role in Role:
+        for stream in streams:
+            # The unit says what a column's name has to say in words.
+            words = words_of(stream.name) | {_QUANTITIES.get(stream.unit, "")}
+            fits = stream.unit in ("", UNITS[role])
+            if fits and stream.name not in taken and tells(role, stream.name, frozenset(words)):
+                taken[stream.name] = default_channel(role, stream.name)
+                break
+    return tuple(taken[stream.name] for stream in streams if stream.name in taken)
+
+
+_QUANTITIES = {"c": "temperature", "pa": "pressure"}
 
 
 def _fitted(channel: Channel, streams: dict[str, DeviceChannel], device: str) -> Channel:

@@ -30,6 +30,7 @@ from emberline.service.health_notify import Notifier
 from emberline.service.housekeeping import Housekeeping
 from emberline.service.ingest import IngestCounts
 from emberline.service.inventory import Inventory
+from emberline.service.keeper import Keeper
 from emberline.service.lane import OTHERS_LIMIT_S, BenchSetting, Lane, Shared
 from emberline.service.metrics import Figures
 from emberline.service.supervisor import OnFailure, Supervisor, Work
@@ -73,6 +74,7 @@ class Daemon:
     """The daemon of one data folder.
 
     Attributes:
+        boards: What is known of each bench now, by id.
         lanes: What it does for each bench, by id.
         store: Where everything is kept.
         summaries: Works out the summaries of all of them.
@@ -95,19 +97,20 @@ class Daemon:
             clock: The clock.
             final_pass: Works out summaries in a process of its own.
         """
-        boards = {one.bench_id: Board(one.bench_id, clock, IngestCounts()) for one in setting.benches}
+        self.boards: dict[str, Board] = {}
+        self.lanes: dict[str, Lane] = {}
         self.store = store
         self._supervisor = Supervisor()
         self._stopping = asyncio.Event()
         self._follower = ApartFollower(store.path)
-        self.summaries = Summaries(store, boards, final_pass)
+        self.summaries = Summaries(store, self.boards, final_pass)
         self.health = HealthWatch(clock)
-        shared = Shared(
+        self._shared = Shared(
             setting.folder, setting.zone, store, clock, self._supervisor, self._follower, self.summaries, self.health
         )
-        self.lanes = {one.bench_id: Lane(one, boards[one.bench_id], shared) for one in setting.benches}
-        keepers = {name: lane.keeper for name, lane in self.lanes.items()}
-        self.desk = Desk(store, clock, keepers, self.summaries.put, self.summaries.works_on)
+        self._keepers: dict[str, Keeper] = {}
+        self._counts: list[IngestCounts] = []
+        self.desk = Desk(store, clock, self._keepers, self.summaries.put, self.summaries.works_on)
         self.inventory = Inventory(store)
         self.guides = Guides(store, self.lanes, self.desk, self.inventory, self.health)
         self.again = False
@@ -124,8 +127,8 @@ class Daemon:
             )
             for way in setting.ways
         ]
-        for board in boards.values():
-            board.alarms.listeners += [self._book.take, *(courier.take for courier in self.couriers)]
+        for one in setting.benches:
+            self._enter(one)
         self._notifier = Notifier(os.environ)
         self._control = Control(
             setting.folder,
@@ -141,10 +144,27 @@ class Daemon:
             self.health,
             ClockWatch(clock),
             self._notifier,
-            [board.counts for board in boards.values()],
+            self._counts,
             self._take_up_time,
             lambda error: self._supervisor.fail(HEALTH, error),
         )
+
+    def _enter(self, setting: BenchSetting) -> Lane:
+        """Take up a bench; its lane has yet to be started."""
+        board = Board(setting.bench_id, self._shared.clock, IngestCounts())
+        board.alarms.listeners += [self._book.take, *(courier.take for courier in self.couriers)]
+        lane = Lane(setting, board, self._shared)
+        self.boards[setting.bench_id], self.lanes[setting.bench_id] = board, lane
+        self._keepers[setting.bench_id] = lane.keeper
+        self._counts.append(board.counts)
+        return lane
+
+    def add(self, setting: BenchSetting) -> bool:
+        """Record one bench more from now on; return False where it is recorded already, or the daemon ends."""
+        if setting.bench_id in self.lanes or self._stopping.is_set():
+            return False
+        self._enter(setting).start()
+        return True
 
     def stop(self) -> None:
         """Have `run` end."""

@@ -43,11 +43,12 @@ class Health:
 
     Attributes:
         now_ns: The daemon's time, UTC nanoseconds.
-        benches: How that of each bench stands; at least one bench.
+        benches: How that of each bench stands; none while a daemon still looks for its benches.
         warnings: What a person should see to though recording goes on.
         notices: What happened lately.
         disk: The place of the store.
         address: Where the health page is served, or None.
+        begun_ns: When the daemon began to look for benches.
     """
 
     now_ns: int
@@ -56,6 +57,7 @@ class Health:
     notices: tuple[Notice, ...] = ()
     disk: Disk = Disk()
     address: str | None = None
+    begun_ns: int = 0
 
     def of(self, bench: str) -> "Health":
         """Return the same as seen by one bench."""
@@ -64,16 +66,18 @@ class Health:
     @property
     def recording(self) -> Recording:
         """The state of the bench that fares worst."""
-        return min((one.recording for one in self.benches), key=WORST_FIRST.index)
+        return min((one.recording for one in self.benches), key=WORST_FIRST.index, default=Recording.NOT_RECORDING)
 
     @property
     def since_ns(self) -> int:
         """When the first of the benches in that state came to it."""
-        return min(one.since_ns for one in self._worst)
+        return min((one.since_ns for one in self._worst), default=self.begun_ns)
 
     @property
     def why(self) -> str:
         """What is the matter with the benches in that state; each is named where there are several."""
+        if not self.benches:
+            return "no bench has been heard of yet: are they switched on, and does the broker keep their hellos?"
         if len(self.benches) == 1:
             return self.benches[0].why
         told = [f"{one.bench}: {one.why}" for one in self._worst if one.why]
@@ -104,6 +108,10 @@ class HealthWatch:
     disk: Disk = Disk()
     notices: list[Notice] = field(default_factory=list)
     _warnings: dict[str, str] = field(default_factory=dict)
+    _begun_ns: int = 0
+
+    def __post_init__(self) -> None:
+        self._begun_ns = self.clock.now_ns()
 
     def over(self, board: Board) -> BenchWatch:
         """Watch over one bench more."""
@@ -131,6 +139,7 @@ class HealthWatch:
             notices=tuple(self.notices),
             disk=self.disk,
             address=self.address,
+            begun_ns=self._begun_ns,
         )
 
 

@@ -252,6 +252,8 @@ def lane_of(lanes: Mapping[str, Lane], bench: str | None) -> Lane:
         RequestError: There is none, or there are several.
     """
     names = ", ".join(sorted(lanes))
+    if not lanes:
+        raise RequestError("no bench is recorded here yet: none has been heard of")
     if bench is None:
         if len(lanes) > 1:
             raise RequestError(f"several benches are recorded here: say which of {names} with --bench")

@@ -13,12 +13,20 @@ from typing import Any
 LOG = logging.getLogger(__name__)
 
 
+PREFIX, SUFFIX = "link-", ".json"
+
+
+def benches_with_standing(folder: Path) -> list[str]:
+    """Return the benches of a data folder whose devices have been heard there, in order."""
+    return sorted(path.name[len(PREFIX) : -len(SUFFIX)] for path in folder.glob(f"{PREFIX}*{SUFFIX}"))
+
+
 class StandingFile:
     """The standing of one bench's device."""
 
     def __init__(self, folder: Path, bench: str) -> None:
         """Use the file of a bench in a data folder."""
-        self._path = folder / f"link-{bench}.json"
+        self._path = folder / f"{PREFIX}{bench}{SUFFIX}"
         self._unfinished = self._path.with_suffix(".unfinished")
         self._told = False
 

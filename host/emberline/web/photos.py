@@ -57,7 +57,7 @@ class PhotoPages:
                 raise RequestError("take a photo first")
             async with self._preparing:
                 content, size = await asyncio.to_thread(prepared, await file.read())
-            now_ns = self._clock_ns(trial)
+            now_ns = self._daemon.health.clock.now_ns()
             await asyncio.to_thread(self._daemon.store.add_photo, name, now_ns, size, content)
         except (RequestError, TooManyPhotosError) as error:
             if wants_json(request):
@@ -77,10 +77,6 @@ class PhotoPages:
             raise HTTPException(404, "The trial has no photo of this number.") from error
         self._remind(trial)
         return done(request, _back(trial), "The photo is removed.")
-
-    def _clock_ns(self, trial: Trial) -> int:
-        lane = self._daemon.lanes.get(trial.bench) or next(iter(self._daemon.lanes.values()))
-        return lane.board.clock.now_ns()
 
     def _remind(self, trial: Trial) -> None:
         if trial.bench in self._daemon.lanes:

@@ -6,8 +6,9 @@ from pathlib import Path
 import pytest
 
 from emberline import app
-from emberline.app import STORE_NAME
+from emberline.app import STORE_NAME, live
 from emberline.config import ConfigError
+from emberline.service.sharding import Shard
 from emberline.store.store import Store
 from unit.store.made_up import NOON_NS, SECOND_NS, batch
 
@@ -34,6 +35,44 @@ async def test_benches_that_cannot_be_told_apart_are_refused_before_anything_is_
     with pytest.raises(ConfigError, match="--port is for one bench"):
         await app.serve(tmp_path / "data", bench_files=(yard, same_port), port="/dev/three")
     assert not (tmp_path / "data").exists()
+
+
+async def test_a_folder_stands_for_the_bench_files_in_it(tmp_path: Path) -> None:
+    folder = tmp_path / "benches"
+    folder.mkdir()
+    with pytest.raises(ConfigError, match="holds no bench file"):
+        await app.serve(tmp_path / "data", bench_files=(folder,))
+    bench_file(folder, "a", "yard", "/dev/one")
+    bench_file(folder, "b", "yard", "/dev/two")
+    with pytest.raises(ConfigError, match="both describe bench yard"):
+        await app.serve(tmp_path / "data", bench_files=(folder,))
+
+
+async def test_a_shard_needs_a_number_and_a_broker(tmp_path: Path) -> None:
+    with pytest.raises(ConfigError, match="write it like 2/8"):
+        await app.serve(tmp_path / "data", broker="localhost", shard="8")
+    with pytest.raises(ConfigError, match="--port is for one bench"):
+        await app.serve(tmp_path / "data", shard="1/2", port="/dev/one")
+    with pytest.raises(ConfigError, match="name it with --broker"):
+        await app.serve(tmp_path / "data", shard="1/2")
+    with pytest.raises(ConfigError, match="name it with --broker"):
+        await app.serve(tmp_path / "data", shard="1/2", bench_files=(bench_file(tmp_path, "a", "yard", "/dev/one"),))
+    assert not (tmp_path / "data").exists()
+
+
+def test_a_shard_has_its_own_of_the_benches_that_are_described_and_those_it_had(tmp_path: Path) -> None:
+    for name in ("yard", "shed", "barn"):
+        text = f'id = "{name}"\n[[channel]]\nrole = "mass"\n[mqtt]\nhost = "localhost"\n'
+        (tmp_path / f"{name}.toml").write_text(text)
+    for name in ("cellar", "yard"):
+        (tmp_path / f"link-{name}.json").write_text("{}")
+    files, found = sorted(tmp_path.glob("*.toml")), {}
+    for number in (1, 2, 3):
+        sharding = live._sharding(Shard(number, 3), files, None, None)
+        for one in live._sharded_benches(sharding, tmp_path, files, None):
+            assert one.bench_id not in found, "it is in two shards"
+            found[one.bench_id] = one.bench is not None
+    assert found == {"yard": True, "shed": True, "barn": True, "cellar": False}
 
 
 @pytest.mark.parametrize("provisional", [True, False])

@@ -58,6 +58,37 @@ def test_without_a_bench_file_streams_named_like_roles_are_used() -> None:
     assert water.calibration == Linear(0.0, 4.0)
 
 
+def test_without_a_bench_file_names_and_units_tell_the_roles() -> None:
+    named = {
+        "scale": "g",
+        "pot": "c",
+        "air": "c",
+        "tc_flame": "c",
+        "cell": "c",
+        "baro": "pa",
+        "CO": "ppm",
+        "spare": "c",
+    }
+    streams = tuple(DeviceChannel(name, unit, 1.0, 0.25, 0) for name, unit in named.items())
+    bench = fitted_bench(None, dataclasses.replace(GREETING, channels=streams))
+    assert {channel.name: channel.role for channel in bench.channels} == {
+        "scale": Role.MASS,
+        "pot": Role.WATER,
+        "air": Role.AMBIENT,
+        "tc_flame": Role.FLAME,
+        "cell": Role.CELL_TEMPERATURE,
+        "baro": Role.PRESSURE,
+        "CO": Role.CO,
+    }
+    assert parse_bench(bench_text(bench)) == bench
+
+
+def test_a_unit_that_does_not_go_with_a_role_makes_no_channel_of_it() -> None:
+    streams = (DeviceChannel("mass", "c", 1.0, 0.25, 0), DeviceChannel("water", "c", 1.0, 0.25, 0))
+    bench = fitted_bench(None, dataclasses.replace(GREETING, channels=streams))
+    assert [channel.role for channel in bench.channels] == [Role.WATER]
+
+
 def test_a_measured_calibration_stands_and_the_device_fills_what_is_missing() -> None:
     bench = fitted_bench(parse_bench(BENCH), GREETING)
     scale, water = bench.channels

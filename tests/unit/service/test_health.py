@@ -98,3 +98,14 @@ def test_only_the_newest_notices_are_shown() -> None:
     notices = [Notice(i, NoticeKind.OUTAGE, str(i)) for i in range(9)]
     assert newest(notices) == notices[-5:]
     assert newest(notices[:2]) == notices[:2]
+
+
+def test_a_daemon_that_has_heard_of_no_bench_yet_records_nothing_and_says_why(bench: RecordedBench) -> None:
+    watch = HealthWatch(bench.board.clock)
+    begun_ns = bench.board.clock.now_ns()
+    bench.now_s += 5.0
+    health = watch.health()
+    assert (health.recording, health.since_ns) == (Recording.NOT_RECORDING, begun_ns)
+    assert "no bench has been heard of yet" in health.why
+    document = health_document(health)
+    assert (document["benches"], document["since_s"]) == ([], 5.0)

@@ -200,3 +200,6 @@ def test_a_bench_is_named_where_there_are_several() -> None:
         lane_of(lanes, None)
     with pytest.raises(RequestError, match="no bench 'barn'"):
         lane_of(lanes, "barn")
+    for bench in (None, "yard"):
+        with pytest.raises(RequestError, match="none has been heard of"):
+            lane_of({}, bench)

@@ -18,7 +18,8 @@ EDGE = "----edge"
 
 @pytest.fixture
 def app(store: Store, board: Board) -> Guard:
-    daemon: Any = SimpleNamespace(store=store, lanes={"yard": SimpleNamespace(board=board)})
+    health = SimpleNamespace(clock=board.clock)
+    daemon: Any = SimpleNamespace(store=store, lanes={"yard": SimpleNamespace(board=board)}, health=health)
     return Guard(Starlette(routes=PhotoPages(daemon).routes(), exception_handlers=ERRORS))
 
 

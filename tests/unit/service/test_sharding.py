@@ -1,0 +1,50 @@
+"""Benches are shared out by their ids: each to one daemon, about as many to each, the same everywhere."""
+
+from pathlib import Path
+
+import pytest
+
+from emberline.bench.bench_file import Broker
+from emberline.config import BrokerAccess, ConfigError
+from emberline.service.sharding import Shard, Sharding, shard_named
+
+ACCESS = BrokerAccess(Broker("localhost"), Path(), {})
+
+
+def test_the_shard_of_a_bench_is_its_crc() -> None:
+    """Source: the check value of CRC-32 for the digits 1 to 9 is cbf43926 (from memory)."""
+    assert 0xCBF43926 % 1_000 == 262
+    assert [number for number in range(1, 1_001) if Shard(number, 1_000).holds("123456789")] == [263]
+
+
+def test_every_bench_is_in_exactly_one_shard_and_shards_are_about_even() -> None:
+    shards = [Shard(number, 8) for number in range(1, 9)]
+    held = [[f"bench-{n}" for n in range(8_000) if shard.holds(f"bench-{n}")] for shard in shards]
+    assert sum(map(len, held)) == len({bench for benches in held for bench in benches}) == 8_000
+    # Five standard deviations of a draw by chance: sqrt(8000 * 1/8 * 7/8) = 29.6.
+    assert all(abs(len(benches) - 1_000) < 148 for benches in held)
+
+
+def test_a_shard_is_named_by_its_number_and_how_many_there_are() -> None:
+    assert shard_named("2/8") == Shard(2, 8)
+    assert str(shard_named("1/1")) == "1/1"
+
+
+@pytest.mark.parametrize("text", ["", "2", "0/8", "9/8", "2/0", "-1/8", "2/8/3", "a/b", "1/1001", "2 / 8", "¹/8"])
+def test_what_names_no_shard_is_refused(text: str) -> None:
+    with pytest.raises(ConfigError, match="write it like 2/8"):
+        shard_named(text)
+
+
+def test_benches_that_were_recorded_before_are_known_without_a_broker(tmp_path: Path) -> None:
+    for name in ("link-yard.json", "link-shed.json", "link-.json", "link-a b.json", "other.json"):
+        (tmp_path / name).write_text("{}")
+    known = [Sharding(Shard(number, 2), ACCESS).known(tmp_path) for number in (1, 2)]
+    assert sorted(one.bench_id for part in known for one in part) == ["shed", "yard"]
+    assert all(one.bench is None and one.places.broker is ACCESS for part in known for one in part)
+
+
+def test_no_topic_makes_a_bench_of_another_name_than_benches_have() -> None:
+    everything = Sharding(Shard(1, 1), ACCESS)
+    assert everything.takes("yard")
+    assert not any(map(everything.takes, ["", "../yard", "a/b", "+", "a" * 65]))
