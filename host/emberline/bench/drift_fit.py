@@ -15,6 +15,9 @@ LEAST_RISE_K = 5.0
 LEAST_POINTS = 10
 COOLED = 0.4
 """Share of the rise that it must fall again for hysteresis to be told."""
+APART_MIN = 4.0
+"""Minutes between points that count as independent, at least: a zero wanders for minutes, and a run of an hour tells
+badly for how many (common practice, no source)."""
 LEAST_WORTH = 6.0
 """Independent points that a run is worth at least: half an hour says no more of how they go together."""
 IN_A_BURN = 2.0
@@ -96,7 +99,7 @@ def _worth(rest: Array) -> float:
 
     `n / g` with `g = 1 + 2 (r1 + r2 + ...)`, the correlations summed as long as they are positive (Priestley, Spectral
     Analysis and Time Series, 1981, section 5.3.2; where to stop: Geyer, Statistical Science 7 (1992) 473; both from
-    memory).
+    memory); at most one in `APART_MIN` minutes.
     """
     n = len(rest)
     total = max(float(rest @ rest), 1e-12)
@@ -106,7 +109,7 @@ def _worth(rest: Array) -> float:
         if together <= 0.0:
             break
         g += 2.0 * together
-    return max(n / g, LEAST_WORTH)
+    return max(n / max(g, APART_MIN), LEAST_WORTH)
 
 
 def _slope(cell_c: Array, zero_g: Array) -> float:

@@ -18,8 +18,8 @@ def test_a_straight_drift_is_found_as_least_squares_find_it() -> None:
     assert fit.rise_k == pytest.approx(12.0)
     assert fit.begin_c == pytest.approx(18.0)
     assert abs(fit.g_per_k - 0.12) < 2.0 * fit.u_g_per_k
-    # Independent residuals are worth about what ordinary least squares take them for.
-    assert fit.u_g_per_k == pytest.approx(float(reference.stderr), rel=0.8)
+    # Never surer than ordinary least squares, which take minutes for independent; nor without end.
+    assert float(reference.stderr) < fit.u_g_per_k < 3.0 * float(reference.stderr)
 
 
 def test_residuals_that_go_together_make_it_less_sure_by_as_much_as_they_scatter() -> None:
