@@ -7,6 +7,7 @@ import pytest
 import pytest_asyncio
 from playwright.async_api import Browser, expect
 
+from broker_fixture import Broker
 from browser_fixture import SIZES, Size, pages_of, visiting
 from daemon_fixture import daemon_process
 from live_fixture import simulated_bench
@@ -59,3 +60,20 @@ async def test_each_bench_is_shown_and_leads_to_its_page(
         await page.goto(url + "bench/shed")
         await expect(page.locator("[data-trouble]")).to_contain_text("plugged in")
         await visit.check_access()
+
+
+async def test_a_bench_that_is_switched_on_appears_by_itself(
+    browser: Browser, tmp_path: Path, broker: Broker, artifacts: Path
+) -> None:
+    words = ("--broker", broker.address, "--shard", "1/1", "--speed", "5", "--http", "127.0.0.1:0")
+    async with daemon_process(tmp_path / "data", *words) as daemon:
+        url = await pages_of(daemon.log)
+        async with visiting(browser, url, SIZES[0], artifacts) as visit:
+            await visit.open("/")
+            await expect(visit.page.locator("main")).to_contain_text("No bench has been heard of yet.")
+            await visit.check_access()
+            await visit.keep("benches-none")
+            options = ("--bench", "yard", "--at-once")
+            async with simulated_bench(tmp_path / "yard", *options, speed=5.0, broker=broker.address):
+                # It is the only one, so that its own page takes the place of the list.
+                await expect(visit.page.locator("h1")).to_have_text("yard", timeout=60_000)

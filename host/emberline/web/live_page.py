@@ -112,7 +112,7 @@ class LivePages:
 
     async def stream_of_all(self, request: Request) -> Response:
         """Return the stream of all benches, without their curves."""
-        return Stream(overview([lane.board for _, lane in sorted(self._daemon.lanes.items())]))
+        return Stream(overview(self._daemon.boards))
 
     async def _shown(self, view: BenchView, refusals: dict[str, str] | None = None, typed: Any = None) -> Response:
         board = view.lane.board

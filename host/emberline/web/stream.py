@@ -6,7 +6,7 @@ seen: a browser that lost the connection sends it back, and is given what it mis
 
 import asyncio
 import logging
-from collections.abc import AsyncGenerator, AsyncIterator, Sequence
+from collections.abc import AsyncGenerator, AsyncIterator, Mapping
 from uuid import uuid4
 
 from sse_starlette import EventSourceResponse
@@ -113,10 +113,10 @@ class Stream(EventSourceResponse):
             LOG.info("a viewer took nothing for %.0f s and was let go", TAKE_LIMIT_S)
 
 
-async def overview(boards: Sequence[Board]) -> AsyncGenerator[dict[str, str], None]:
-    """Yield the live documents of several benches, about twice a second, until cancelled."""
+async def overview(boards: Mapping[str, Board]) -> AsyncGenerator[dict[str, str], None]:
+    """Yield the live documents of all benches by their ids, twice a second or so, until cancelled; more may come."""
     while True:
-        yield {"data": as_json([board.document() for board in boards])}
+        yield {"data": as_json([board.document() for _, board in sorted(boards.items())])}
         await asyncio.sleep(OVERVIEW_S)
 
 

@@ -139,9 +139,11 @@ async def test_marks_tell_when_events_are_other_than_they_were(board: Board) -> 
 
 
 async def test_the_page_of_all_benches_has_each_live_document(board: Board) -> None:
-    async with aclosing(overview([board, board])) as messages:
-        found = json.loads((await anext(messages))["data"])
-    assert [one["bench"] for one in found] == ["yard", "yard"]
+    boards = {"yard": board}
+    async with aclosing(overview(boards)) as messages:
+        assert [one["bench"] for one in json.loads((await anext(messages))["data"])] == ["yard"]
+        boards["shed"] = Board("shed", board.clock, board.counts)
+        assert [one["bench"] for one in json.loads((await anext(messages))["data"])] == ["shed", "yard"]
 
 
 async def test_a_viewer_who_takes_nothing_is_let_go(board: Board, monkeypatch: pytest.MonkeyPatch) -> None:

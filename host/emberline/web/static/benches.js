@@ -10,7 +10,10 @@ follow("/stream", (message) => { benches = message; }, (late_s, lost) => {
   lostBanner.hidden = !lost;
   for (const live of benches) {
     const root = document.querySelector(`.bench[data-bench="${CSS.escape(live.bench)}"]`);
-    if (!root) continue;
+    if (!root) {
+      location.reload(); // a bench that has come since
+      return;
+    }
     put(root.querySelector("[data-phase]"), live.trial ? live.phase : "no trial");
     put(root.querySelector("[data-label]"), live.label ?? "");
     put(root.querySelector("[data-alarm-line]"), live.alarms.map((alarm) => alarm.title + (alarm.cleared_ns ? " (its cause has gone)" : "")).join("; "));
