@@ -36,7 +36,7 @@ async def url(tmp_path_factory: pytest.TempPathFactory) -> AsyncIterator[str]:
     client.connect(broker.host, broker.port)
     client.loop_start()
     heard, ended = list[bytes](), asyncio.Event()
-    client.on_message = lambda _client, _data, message: heard.append(message.payload)
+    client.on_message = lambda _client, _data, message: heard.append(bytes(message.payload))
     client.subscribe("emberline/v1/bench/live")
 
     async def send() -> None:

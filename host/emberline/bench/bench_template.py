@@ -78,7 +78,7 @@ end_after_flameout_min = {end_min}   # a trial ends by itself this long after fl
 [alarms]
 flame_longest_min = {flame_min}    # a flame that burns longer is told
 cell_hottest_c = {cell_c}        # of a channel of role cell_temperature
-# co_limits = ["who-15min"]    # of a channel of role co: those that hold, by default all; none where it stands in smoke:
+# co_limits = ["who-15min"]    # of a channel of role co: which hold, by default all; none where it stands in smoke:
 #   {co_limits}
 """
 

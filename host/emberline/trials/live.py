@@ -27,7 +27,9 @@ class LiveTrial:
         estimates: The newest estimates.
     """
 
-    def __init__(self, channels: Mapping[Role, Channel],
+    def __init__(
+        self,
+        channels: Mapping[Role, Channel],
         plan: Plan,
         start_ns: int,
         char_s: float = 1_800.0,
