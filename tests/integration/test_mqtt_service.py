@@ -122,7 +122,7 @@ async def test_a_whole_burn_by_way_of_a_broker_ends_in_a_summary_that_is_publish
     # Retained for whoever comes later.
     with Viewer(broker) as late:
         await until(lambda: len({name for name, _, _ in late.heard}) >= 3, "what the broker keeps")
-        assert {"summary", "health", "hello", "online"} >= {name for name, _, kept in late.heard if kept}
+        assert {"summary", "health", "alarms", "hello", "online"} >= {name for name, _, kept in late.heard if kept}
         assert late.documents("summary")[0]["label"] == LABEL
 
 
