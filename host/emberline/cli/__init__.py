@@ -19,17 +19,10 @@ from emberline.cli.keeping import backup, status
 from emberline.cli.linking import link
 from emberline.cli.live import acknowledge, arm, end, note, run, watch
 from emberline.cli.ordering import order
+from emberline.cli.telling import InOrder
 
 ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS")
 """Variables that limit the threads of linear algebra, read once, as numpy is imported."""
-
-
-class InOrder(click.Group):
-    """A group that lists its commands in the order in which a person needs them."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        """Return the names as they were added."""
-        return list(self.commands)
 
 
 @click.group(

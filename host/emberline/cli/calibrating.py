@@ -19,7 +19,7 @@ from emberline.cli.calibration_options import (
     role_option,
     sure_option,
 )
-from emberline.cli.telling import bench_option, data_option, epilog, telling
+from emberline.cli.telling import InOrder, bench_option, data_option, epilog, telling
 
 if TYPE_CHECKING:
     from emberline.app.calibrating import Session
@@ -30,7 +30,7 @@ PROBES = ("water", "flame", "ambient")
 BATHS = ("ice", "boiling")
 
 
-@click.group(epilog=epilog("emberline calibrate mass", 2, 3, 4, 6))
+@click.group(cls=InOrder, epilog=epilog("emberline calibrate mass", 2, 3, 4, 6))
 def calibrate() -> None:
     """Calibrate load cell and probes with known masses, ice and boiling water; nothing burns meanwhile.
 

@@ -79,6 +79,14 @@ def pairs(_: click.Context, parameter: click.Parameter, values: tuple[str, ...])
     return found
 
 
+class InOrder(click.Group):
+    """A group that lists its commands in the order in which a person needs them."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names as they were added."""
+        return list(self.commands)
+
+
 def epilog(example: str, *codes: int) -> str:
     """Return the end of a command's help: an example, and the exit codes that it can give."""
     listed = "; ".join(f"{code} {CODES[code]}" for code in (0, *codes))

@@ -11,6 +11,7 @@ from functools import partial
 from pathlib import Path
 
 from emberline.bench.bench_file import Bench
+from emberline.bench.errors import CalibrationError
 from emberline.bench.findings import Finding, with_findings
 from emberline.bench.samples import SampleBatch
 from emberline.links.arrivals import Arrival, Greeting, Lost, Missed, Restart, Unnumbered
@@ -103,7 +104,7 @@ class Lane:
         """Put the parts together; must be called within a running event loop."""
         bench_id, store, clock = setting.bench_id, shared.store, shared.clock
         self._bench = setting.bench
-        self._findings = store.findings(bench_id)
+        self._findings = self._found(store, board)
         self._shared = shared
         self.described: Bench | None = None
         self._standing = StandingFile(shared.folder, bench_id)
@@ -234,6 +235,16 @@ class Lane:
         self._findings.append(finding)
         if self.described is not None:
             self._fit(self.described)
+
+    @staticmethod
+    def _found(store: Store, board: Board) -> list[Finding]:
+        """Return what was found of the bench; what cannot be read is told, and keeps no reading from the disk."""
+        try:
+            return store.findings(board.bench)
+        except CalibrationError as error:
+            LOG.error("%s: %s; it is recorded without its calibrations", board.bench, error)
+            board.report("calibration", f"{error}: calibrate it anew")
+            return []
 
     def _fit(self, described: Bench) -> None:
         bench = with_findings(described, self._findings)

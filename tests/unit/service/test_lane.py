@@ -1,8 +1,9 @@
 """A lane beside another: what fails in one stays there. Whole burns side by side are a system test."""
 
 import asyncio
+import sqlite3
 from collections.abc import AsyncIterator, Mapping
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, closing
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -188,6 +189,17 @@ async def test_what_was_found_of_a_bench_holds_from_its_greeting_on_and_what_is_
         yard.take_up(replace(first, number=2, found=replace(fit, counts_per_g=51.0)))
         assert yard.board.fitted.channels[0].calibration == Linear(fit.zero_counts, 51.0)
         assert [one.number for one in yard.board.fitted.channels[0].calibrated] == [2]
+
+
+async def test_a_finding_that_cannot_be_read_is_told_and_stops_no_recording(shared: Shared, store: Store) -> None:
+    fit = fit_mass([KnownLoad(load, 0.1, 1000.0 + 50.0 * load, 1.0) for load in (0.0, 800.0, 400.0, 0.0)])
+    store.add_finding("yard", "mass", fit, "Ana")
+    with closing(sqlite3.connect(store.path)) as connection, connection:
+        connection.execute("UPDATE findings SET document = '{}'")
+    async with lanes(shared, "yard") as made:
+        assert "calibrate it anew" in made["yard"].board.document()["trouble"]
+        link(made["yard"]).given.put_nowait(batch(0, 10))
+        await until(lambda: store.newest_commit() > 0, "the readings")
 
 
 def test_a_bench_is_named_where_there_are_several() -> None:
