@@ -141,7 +141,7 @@ def touch_each(examination: "Examination", report: "Report") -> None:
         words = asked.get(one.signal.nature)
         if words is None:
             continue
-        name = one.name if one.role is None else f"{one.role.value} ({one.name})"
+        name = one.name if one.role is None or one.role.value == one.name else f"{one.role.value} ({one.name})"
         click.echo(f"{words.format(name)}, until it says otherwise. Enter when you are there, s to skip. ", nl=False)
         if sys.stdin.readline().strip() == "s":
             continue

@@ -123,6 +123,8 @@ def measured(signal: Signal) -> Measured:
 
 def _slope(t: Array, raw: Array) -> tuple[float, float]:
     """Return the slope of a least-squares line and its standard uncertainty."""
+    if np.ptp(raw) == 0.0:
+        return 0.0, 0.0
     centre = t - t.mean()
     square = float(centre @ centre)
     slope = float(centre @ raw) / square

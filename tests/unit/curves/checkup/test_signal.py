@@ -48,5 +48,10 @@ def test_a_coarse_code_that_hardly_moves_has_some_noise_all_the_same() -> None:
     assert 0.0 <= found.noise < 1.0
 
 
+def test_readings_that_all_agree_neither_scatter_nor_drift() -> None:
+    found = measured(Signal("x", Nature.OTHER, np.arange(24, dtype=np.float64) / 4.0, np.full(24, 68.1)))
+    assert (found.noise, found.per_minute, found.u_per_minute) == (0.0, 0.0, 0.0)
+
+
 def test_values_are_in_the_unit() -> None:
     assert np.median(cell().value) == pytest.approx((492_000.0 - 84_000.0) / 420.0, rel=1e-3)
