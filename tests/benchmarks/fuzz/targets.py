@@ -11,18 +11,23 @@ import numpy as np
 
 from benchmarks.fuzz import inputs
 from benchmarks.fuzz.inputs import Make, as_it_is, damaged, either, one_after_the_other, reworded
-from emberline.bench.bench_file import parse_bench
+from emberline.bench.bench_file import SerialPort, parse_bench
+from emberline.bench.bench_proposal import ProposedChannel, proposal_text
 from emberline.bench.errors import Problem, TextError
 from emberline.bench.plan import parse_plan
 from emberline.bench.samples import FLAG_FAULT
 from emberline.bench.text_lines import TextLines
+from emberline.curves.checkup.findings import findings_of
 from emberline.links.arrivals import Missed, Unnumbered
-from emberline.links.errors import RecordingError
+from emberline.links.errors import LinkError, RecordingError
+from emberline.links.line_columns import LinesHeard, map_columns, signals_of
+from emberline.links.line_splitter import LineSplitter
 from emberline.links.lines_in import LinesIn
 from emberline.links.mqtt_claims import claim_of
 from emberline.links.replay import read_recording
 from emberline.links.senml import MAX_NAME, SenmlError, read_senml
 from emberline.links.standings import read_hello, read_standing
+from emberline.links.text_line import Remark, Values, read_text_line
 from emberline.service.control import read_request
 from emberline.store import blocks
 from emberline.store.errors import StoreDamagedError
@@ -109,6 +114,23 @@ def _lines(data: bytes) -> None:
                     assert one.count > 0
                     assert one.start_ns <= one.end_ns
         assert talk.counters.good <= readings <= 2 * talk.counters.good
+
+
+def _unknown_lines(data: bytes) -> None:
+    """Whatever a sketch prints, what is guessed of it makes a bench file that says the same."""
+    found = [read_text_line(line) for line, _ in LineSplitter(begun=False).feed(data)]
+    values = tuple((one, 0.5 * number) for number, one in enumerate(found) if isinstance(one, Values))
+    names = [one.names for one in found if isinstance(one, Remark) and one.names]
+    heard = LinesHeard(values, names[0] if names else ())
+    try:
+        guess = map_columns(heard, {})
+    except LinkError:
+        return
+    for signal in signals_of(heard, guess).values():
+        findings_of(signal)
+    channels = [ProposedChannel(role, name, guess.reasons[name]) for name, role in guess.roles.items()]
+    port = SerialPort("/dev/x", lines=guess.lines)
+    assert parse_bench(proposal_text("x", port, channels, guess.reasons)).serial == port
 
 
 def _claim(data: bytes) -> None:
@@ -204,14 +226,13 @@ def targets() -> list[Target]:
     )
     frames, bodies, senml = inputs.frames(), inputs.bodies(), inputs.senml()
     streams = one_after_the_other(damaged(frames), 5)
-    documents, tables = inputs.DOCUMENTS, inputs.TABLES
+    documents, tables, lines = inputs.DOCUMENTS, inputs.TABLES, inputs.LINES
     return [
         Target("serial line to frames", _frames, either(streams, as_it_is), 0.18),
         Target("frame body to message", _message, either(damaged(bodies), as_it_is), 0.25),
         Target("session of a device", _session, either(streams, damaged(inputs.packets())), 0.07),
-        Target(
-            "lines of a sketch, text", _lines, either(damaged(inputs.LINES), reworded(inputs.LINES), as_it_is), 0.03
-        ),
+        Target("lines of a sketch, text", _lines, either(damaged(lines), reworded(lines), as_it_is), 0.03),
+        Target("lines of an unknown sketch, text", _unknown_lines, either(damaged(lines), reworded(lines)), 0.01),
         Target("packet of a broker to its claim", _claim, either(damaged(inputs.packets()), as_it_is), 0.12),
         Target("SenML, JSON and CBOR", _senml, either(damaged(senml), reworded(senml), as_it_is), 0.12),
         Target("plan, TOML", _toml(parse_plan), either(damaged(plan), reworded(plan)), 0.04),

@@ -75,11 +75,10 @@ def test_lines_are_understood_with_their_header_and_nothing_is_sent(tmp_path: Pa
 
     with board(port, both), Listener(str(tmp_path / "port")) as listener:
         listener.find_speech()
-        listener.hear(0.5)
-        heard = listener.lines()
+        while (heard := listener.lines()) is not None and len(heard.lines) < 5:
+            listener.hear(0.1)
     assert heard is not None
     assert heard.header == ("ms", "water", "mass")
-    assert len(heard.lines) >= 5
     assert heard.lines[-1][0].numbers["2"] == 20.5
     assert not sent
     assert listener.hello is None
@@ -102,9 +101,9 @@ def test_frames_are_understood_with_their_channels_and_fault_bits(tmp_path: Path
     port = PtyPort(tmp_path / "port")
     with board(port, frames(port)), Listener(str(tmp_path / "port")) as listener:
         listener.find_speech()
-        listener.hear(3.0)
         assert listener.lines() is None
-        signals = listener.signals()
+        while len((signals := listener.signals())["tc"].t_s) < 9:
+            listener.hear(0.2)
         listener.forget()
         assert len(listener.signals()["tc"].t_s) == 0
     assert listener.hello is not None
