@@ -6,10 +6,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from emberline.bench.alarm_rules import AlarmRules
 from emberline.bench.bench_file import default_bench
 from emberline.bench.channels import Role
 from emberline.bench.plan import parse_plan
 from emberline.bench.samples import SampleBatch
+from emberline.curves.events import EventKind
 from emberline.trials.alarms import Alarm, AlarmKind
 from emberline.trials.live import LiveTrial
 from emberline_sim.family import FAMILIES, random_scenario
@@ -25,22 +27,34 @@ SHOWN_S = 1_200
 """Length of an ordinary burn that is looked at: lighting, pot on, boil, pot off, refuels, and most flameouts."""
 ORDINARY = [kind for kind, what in KINDS.items() if not what.spoilt]
 CAPACITY_G = 5_000.0
+USUAL = AlarmRules()
 
 
 def alarms_of(
-    burn: Recording, until_s: float = np.inf, plan: str | None = None, commit_s: int = COMMIT_S
+    burn: Recording,
+    until_s: float = np.inf,
+    plan: str | None = None,
+    commit_s: int = COMMIT_S,
+    rules: AlarmRules = USUAL,
 ) -> list[Alarm]:
     """Follow a burn as a live run does; return every alarm in its last form, in the order in which they were raised."""
+    return list(followed(burn, until_s, plan, commit_s, rules)[0].values())
+
+
+def followed(
+    burn: Recording, until_s: float, plan: str | None, commit_s: int, rules: AlarmRules
+) -> tuple[dict[tuple[AlarmKind, float], Alarm], LiveTrial]:
+    """Follow a burn; return its alarms by kind and moment, and what the live run came to."""
     roles = {Role(name): channel for name, channel in burn.channels.items() if len(channel.t_s)}
     channels = {channel.role: channel for channel in default_bench(roles).channels}
     if Role.MASS in channels:
         channels[Role.MASS] = replace(channels[Role.MASS], capacity_g=CAPACITY_G)
-    live = LiveTrial(channels, parse_plan(plan_text(burn) if plan is None else plan), 0)
+    live = LiveTrial(channels, parse_plan(plan_text(burn) if plan is None else plan), 0, rules=rules)
     found: dict[tuple[AlarmKind, float], Alarm] = {}
     for batches in _commits(roles, min(until_s, max(float(one.t_s[-1]) for one in roles.values())), commit_s):
         live.take(batches)
         found |= {(alarm.kind, alarm.raised_s): alarm for alarm in live.alarms}
-    return list(found.values())
+    return found, live
 
 
 def _commits(roles: Mapping[Role, ChannelRecord], end_s: float, commit_s: int) -> Iterator[list[SampleBatch]]:
@@ -118,6 +132,36 @@ def test_a_pot_of_the_second_simulator_that_boils_dry_is_told_while_some_water_i
     assert left_g(burn, float(burn.truth.curves.t_s[-1])) < 40.0
     (alarm,) = [one for one in alarms_of(burn) if one.kind is AlarmKind.POT_NEARLY_DRY]
     assert 5.0 < left_g(burn, alarm.raised_s) < 100.0
+
+
+@pytest.mark.parametrize("simulator", ["layers", "particles"])
+def test_a_flame_that_burns_longer_than_allowed_is_told_until_it_is_out(simulator: str) -> None:
+    burn: Recording = record(load_scenario("pellets_pot_lifted")) if simulator == "layers" else random_burn(1, "lifted")
+    lit_s, out_s = (
+        next(event.t_s for event in burn.truth.events if event.kind == kind) for kind in ("lit", "flameout")
+    )
+    allowed_s = 0.5 * (out_s - lit_s)
+    alarms, live = followed(burn, np.inf, None, COMMIT_S, AlarmRules(flame_longest_s=allowed_s))
+    (alarm,) = [one for one in alarms.values() if one.kind is AlarmKind.FLAME_LONG]
+    # Lit is dated to some ten seconds.
+    assert alarm.raised_s == pytest.approx(lit_s + allowed_s, abs=40.0)
+    # It ends with the announcement of flameout, whose own accuracy is tried elsewhere.
+    (announced,) = [event.announced_t_s for event in live.tracked.announced if event.kind is EventKind.FLAMEOUT]
+    assert alarm.cleared_s == announced
+
+
+def test_a_load_cell_that_gets_warm_is_told_and_cleared_by_the_benchs_own_limit() -> None:
+    burn = record(load_scenario("damp_and_drifting"))
+    warm = burn.channels["cell_temperature"]
+    hottest_c = float(np.max(warm.value))
+    limit_c = hottest_c - 3.0
+    raised = [
+        one for one in alarms_of(burn, rules=AlarmRules(cell_hottest_c=limit_c)) if one.kind is AlarmKind.CELL_HOT
+    ]
+    assert len(raised) == 1
+    passed_s = float(warm.t_s[np.argmax(warm.value > limit_c)])
+    assert passed_s <= raised[0].raised_s <= passed_s + 60.0
+    assert [one for one in alarms_of(burn) if one.kind is AlarmKind.CELL_HOT] == []
 
 
 def test_the_same_readings_raise_and_clear_the_same_alarms_however_they_were_committed() -> None:

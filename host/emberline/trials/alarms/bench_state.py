@@ -34,7 +34,8 @@ def no_readings(trial_open: bool, recorded: bool, since_s: float, why: str) -> V
         return Safe() if since_s >= BACK_S else None
     if since_s < SILENT_S:
         return None
-    return Danger(f"For {since_s:.0f} s nothing has been recorded: {why.rstrip('.')}.")
+    stop = "" if why.endswith(("?", "!", ".")) else "."
+    return Danger(f"For {since_s:.0f} s nothing has been recorded: {why}{stop}")
 
 
 @dataclass

@@ -17,9 +17,10 @@ FLAME = {"flame": "its converter reports a fault"}
 
 def test_a_burn_that_is_not_recorded_is_told_after_a_while() -> None:
     assert no_readings(True, False, SILENT_S - 1.0, "gone") is None
-    verdict = no_readings(True, False, SILENT_S, "the port is gone.")
-    assert isinstance(verdict, Danger)
-    assert verdict.text == "For 20 s nothing has been recorded: the port is gone."
+    for why, told in (("the port is gone", "the port is gone."), ("is it plugged in?", "is it plugged in?")):
+        verdict = no_readings(True, False, SILENT_S, why)
+        assert isinstance(verdict, Danger)
+        assert verdict.text == f"For 20 s nothing has been recorded: {told}"
 
 
 def test_it_is_over_once_readings_have_come_for_a_while() -> None:
