@@ -20,7 +20,7 @@ from emberline.store.records import CommitReceipt
 from emberline.trials.alarms.co_watch import CoStanding
 from emberline.trials.estimates import Estimates
 from emberline.trials.live_document import LiveState, LiveValue, Recording, live_document
-from emberline.trials.live_readings import Readings, readings_of
+from emberline.trials.live_readings import ColdJunctions, Readings, readings_of
 
 MAX_EVENTS = 200
 """Announcements kept for those who begin to watch; a trial has a few dozen."""
@@ -82,6 +82,7 @@ class Board:
     readers: list[Callable[[Sequence[Readings]], None]] = field(default_factory=list)
     co: tuple[CoStanding, ...] = ()
     _values: dict[Role, LiveValue] = field(default_factory=dict)
+    _junctions: ColdJunctions = field(default_factory=ColdJunctions)
     _troubles: dict[str, str] = field(default_factory=dict)
     _said: list[dict[str, Any]] = field(default_factory=list)
     _said_before: int = 0
@@ -97,7 +98,7 @@ class Board:
         if self.fitted is not None:
             if self.first_commit is None:
                 self.first_commit = receipt.commit
-            readings = list(readings_of(self.fitted, receipt.stored))
+            readings = list(readings_of(self.fitted, receipt.stored, self._junctions))
             for one in readings:
                 self._show(one)
             for reader in self.readers:

@@ -7,7 +7,7 @@ from emberline.bench.bench_file import Bench
 from emberline.service.board import Board
 from emberline.service.course import Course
 from emberline.store.reader import ALWAYS_NS, StoreReader
-from emberline.trials.live_readings import readings_of
+from emberline.trials.live_readings import ColdJunctions, readings_of
 
 WAIT_S = 0.5
 """Longest wait for the store, real seconds: who watches sees what goes on, and the rest once the disk has answered."""
@@ -76,9 +76,9 @@ class Recall:
         )
 
     def _earlier(self, bench: Bench, start_ns: int, end_ns: int, before: int | None) -> Course:
-        course = Course()
+        course, junctions = Course(), ColdJunctions()
         for commit in self._store.commits(self._board.bench, start_ns, end_ns):
             if before is not None and commit.id >= before:
                 break
-            course.take(readings_of(bench, commit.batches))
+            course.take(readings_of(bench, commit.batches, junctions))
         return course

@@ -1,9 +1,11 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from emberline.bench.bench_file import parse_bench
 from emberline.bench.samples import FLAG_FAULT, SampleBatch
-from emberline.trials.live_readings import readings_of
+from emberline.trials.live_readings import ColdJunctions, readings_of
 
 FLAT = """
 id = "yard"
@@ -40,3 +42,18 @@ def test_a_flat_converter_is_linearised_by_its_cold_junction() -> None:
 def test_without_its_cold_junction_a_flat_converter_says_nothing_and_stops_nothing() -> None:
     (found,) = readings_of(parse_bench(FLAT), [batch("flame", [1600.0])])
     assert np.isnan(found.value).all()
+
+
+def test_a_commit_without_a_cold_junction_takes_the_newest_of_earlier_ones() -> None:
+    # Once each value of such a probe was missing but for the one commit in four that brought its junction along.
+    bench, junctions = parse_bench(FLAT), ColdJunctions()
+    tip = batch("flame", [1600.0])
+    assert [
+        one.value.tolist() for one in readings_of(bench, [batch("flame.cold_junction", [9.0, 25.0])], junctions)
+    ] == []
+    for came in ([tip], [tip, batch("flame.cold_junction", [0.0], [FLAG_FAULT])], [tip]):
+        (found,) = readings_of(bench, came, junctions)
+        assert np.isfinite(found.value).all()
+    later = replace(tip, t_ns=tip.t_ns + 10**10)
+    (found,) = readings_of(bench, [later], junctions)
+    assert found.value == pytest.approx([401.9], abs=0.15)

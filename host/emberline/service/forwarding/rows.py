@@ -12,7 +12,7 @@ an earlier revision, which holds no more, has `replaced` 1.
 """
 
 import math
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from enum import StrEnum
 from typing import Any
@@ -23,6 +23,7 @@ from emberline.bench.bench_file import Bench
 from emberline.bench.errors import CalibrationError
 from emberline.bench.samples import FLAG_FAULT, SampleBatch
 from emberline.curves.events import Event
+from emberline.trials.live_readings import ColdJunctions
 from emberline.trials.trial import calibrated
 
 MS_NS = 1_000_000
@@ -93,14 +94,16 @@ class Sampler:
         """
         self._every_ns = round(every_s * 1e9)
         self._last: dict[tuple[str, str, str], tuple[int, int]] = {}
+        self._junctions: dict[str, ColdJunctions] = {}
 
     def ahead(self) -> "Sampler":
         """Return one that goes on from here; it takes this one's place once the server has what it chose."""
         sampler = Sampler(0.0)
         sampler._every_ns, sampler._last = self._every_ns, dict(self._last)
+        sampler._junctions = {bench: junctions.copy() for bench, junctions in self._junctions.items()}
         return sampler
 
-    def rows(self, bench_id: str, bench: Bench | None, batches: Iterable[SampleBatch]) -> Iterator[str]:
+    def rows(self, bench_id: str, bench: Bench | None, batches: Sequence[SampleBatch]) -> Iterator[str]:
         """Yield the lines of some batches, in the order in which they were committed.
 
         Args:
@@ -108,6 +111,8 @@ class Sampler:
             bench: Its channels and calibrations; None where they are not known, so that raw values go alone.
             batches: The batches.
         """
+        junctions = self._junctions.setdefault(bench_id, ColdJunctions())
+        junctions.take(batches)
         for batch in batches:
             channel = None if bench is None else bench.by_name(batch.channel)
             chosen, t_ms = self._chosen(bench_id, batch)
@@ -116,7 +121,8 @@ class Sampler:
             values = raw * np.nan
             if channel is not None and len(raw):
                 with suppress(CalibrationError):
-                    values = calibrated(channel, batch.t_ns[chosen] / 1e9, np.where(fault, np.nan, raw))
+                    t_s = batch.t_ns[chosen] / 1e9
+                    values = calibrated(channel, t_s, np.where(fault, np.nan, raw), junctions.of(channel))
             role = "" if channel is None else channel.role.value
             tags = {"bench": bench_id, "device": batch.device, "channel": batch.channel, "role": role}
             named = head("emberline_sample", tags)

@@ -57,6 +57,19 @@ def test_a_channel_that_no_bench_file_names_goes_raw() -> None:
     assert line.startswith("emberline_sample,bench=yard,channel=spare,device=dev raw=5.0,fault=0i ")
 
 
+def test_a_converter_of_one_slope_has_a_value_though_its_cold_junction_came_earlier() -> None:
+    bench = parse_bench(
+        'id = "yard"\n[[channel]]\nrole = "flame"\n[channel.thermocouple]\nkind = "K"\n'
+        "flat_uv_k = 41.276\ndegrees_per_code = 0.25\n"
+    )
+    sampler = Sampler(0.0)
+    assert " value=" not in "".join(sampler.rows("yard", bench, [batch([0.0], [1600.0], channel="flame")]))
+    list(sampler.rows("yard", bench, [batch([100.0], [25.0], channel="flame.cold_junction")]))
+    for one in (sampler.ahead(), sampler):
+        (line,) = one.rows("yard", bench, [batch([250.0], [1600.0], channel="flame")])
+        assert " value=401." in line
+
+
 def test_two_samples_within_a_millisecond_stay_two() -> None:
     assert times(rows(batch([0.0, 0.4, 0.9, 3.0], [1.0, 2.0, 3.0, 4.0]))) == [0.0, 1.0, 2.0, 3.0]
 
