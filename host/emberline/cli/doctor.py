@@ -19,7 +19,7 @@ TOUCH_S = 8.0
 @click.command(epilog=epilog("emberline doctor --write bench.toml", 2, 5))
 @click.option("--port", metavar="PATH", help="Serial port.  [default: the only board on USB]")
 @click.option("--bench", type=click.Path(path_type=Path), metavar="FILE", help="A bench file whose board is examined.")
-@click.option("--baud", type=click.IntRange(300, 4_000_000), help="Bits a second.  [default: all common speeds]")
+@click.option("--baud", type=click.IntRange(1_200, 4_000_000), help="Bits a second.  [default: all common speeds]")
 @click.option(
     "--seconds",
     type=click.FloatRange(2.0, 600.0),

@@ -132,7 +132,7 @@ def _bench_families(benches: Sequence[tuple[BenchHealth, BenchFigures]]) -> Iter
     yield filled(counter("samples_lost", "Samples flagged lost."), lambda health, _: health.lost)
     yield filled(gauge("samples_held", "Samples that wait for the store."), lambda _, figures: figures.held)
     yield filled(counter("commits", "Commits."), lambda _, figures: figures.commits)
-    unread = counter("pieces_discarded", "Frames and bytes that could not be read.")
+    unread = counter("pieces_discarded", "Frames, bytes and lines of text that could not be read.")
     yield filled(unread, lambda _, figures: figures.discarded)
     standing = GaugeMetricFamily("emberline_alarm", "Whether the cause of an alarm lasts.", labels=["bench", "kind"])
     for health, figures in benches:
