@@ -24,6 +24,8 @@ from emberline_wire.fields import (
 from emberline_wire.limits import PROTOCOL_VERSION, U32_MAX, U64_MAX
 from emberline_wire.messages import Message
 
+_U8, _U16 = np.dtype(np.uint8), np.dtype(np.uint16)
+
 
 @dataclass(frozen=True, slots=True)
 class Hello(Message):
@@ -148,10 +150,10 @@ class Samples(Message):
             check_range(
                 self.period_us * (len(self.values) - 1), 0, limits.MAX_SPAN_US, "time from first to last sample"
             )
-        for name, array, dtype in (("offsets", self.offsets, np.uint16), ("faults", self.faults, np.uint8)):
+        for name, array, dtype in (("offsets", self.offsets, _U16), ("faults", self.faults, _U8)):
             if array is not None and (array.dtype != dtype or array.shape != self.values.shape):
-                raise WrongFieldError(f"{name} must be {np.dtype(dtype).name}, one for each sample")
-        if self.offsets is not None and np.any(self.offsets[1:] < self.offsets[:-1]):
+                raise WrongFieldError(f"{name} must be {dtype.name}, one for each sample")
+        if self.offsets is not None and (self.offsets[1:] < self.offsets[:-1]).any():
             raise WrongFieldError("offsets must not decrease")
 
     def __len__(self) -> int:

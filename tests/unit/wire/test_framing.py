@@ -1,6 +1,7 @@
 """Frames on a serial line."""
 
 import json
+import random
 import zlib
 from pathlib import Path
 from typing import Any
@@ -8,8 +9,8 @@ from typing import Any
 import pytest
 from cobs import cobs
 
-from emberline_wire.errors import BadChecksumError, FrameTooLongError, FrameTooShortError
-from emberline_wire.framing import FrameDecoder, encode_frame, seal, unseal
+from emberline_wire.errors import BadChecksumError, BadStuffingError, FrameTooLongError, FrameTooShortError
+from emberline_wire.framing import FrameDecoder, encode_frame, seal, unseal, unstuff
 from emberline_wire.limits import MAX_BODY_BYTES, MAX_FRAME_BYTES
 
 PRIMITIVES = json.loads((Path(__file__).parents[3] / "firmware_protocol/vectors/primitives.json").read_text())
@@ -28,7 +29,30 @@ def test_the_checksum_is_the_published_one(case: dict[str, str]) -> None:
 def test_the_stuffing_follows_the_paper(case: dict[str, Any]) -> None:
     """Cheshire and Baker, IEEE/ACM Transactions on Networking 7 (1999) 159, section II: worked by its rules."""
     assert cobs.encode(bytes.fromhex(case["data"])).hex() == case["stuffed"]
-    assert cobs.decode(bytes.fromhex(case["stuffed"])).hex() == case["data"]
+    assert unstuff(bytes.fromhex(case["stuffed"])).hex() == case["data"]
+
+
+def test_stuffing_is_taken_off_and_refused_as_the_package_does() -> None:
+    """Against `cobs.cobs` of the package cobs, on valid and damaged pieces with long and short blocks."""
+    dice = random.Random(19)
+    taken = refused = 0
+    for _ in range(20_000):
+        size = dice.choice([0, 1, 2, 20, 253, 254, 255, 300, 508])
+        data = bytes(dice.choices(range(256), weights=[dice.choice([0, 1, 200])] + [1] * 255, k=size))
+        stuffed = bytearray(cobs.encode(data))
+        if dice.random() < 0.5:
+            stuffed[dice.randrange(len(stuffed))] = dice.randrange(256)
+        try:
+            expected = cobs.decode(bytes(stuffed))
+        except cobs.DecodeError:
+            refused += 1
+            with pytest.raises(BadStuffingError):
+                unstuff(bytes(stuffed))
+        else:
+            taken += 1
+            assert unstuff(bytes(stuffed)) == expected
+    assert min(taken, refused) > 1000, (taken, refused)
+    assert unstuff(b"") == cobs.decode(b"") == b""
 
 
 @pytest.mark.parametrize("fill", [0x00, 0x55, 0xFF])
