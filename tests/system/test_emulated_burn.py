@@ -40,7 +40,6 @@ id = "{name}"
 role = "water"
 [channel.thermocouple]
 kind = "K"
-{water}
 [[channel]]
 role = "flame"
 [[channel]]
@@ -97,9 +96,9 @@ async def emulated_bench(parts: Parts, folder: Path, burn: Path, speed: float) -
         await process.wait()
 
 
-def bench_file(folder: Path, name: str, water: str = "") -> str:
+def bench_file(folder: Path, name: str) -> str:
     path = folder / f"{name}.toml"
-    path.write_text(BENCH.format(name=name, water=water, port=folder / name / "port"), encoding="utf-8")
+    path.write_text(BENCH.format(name=name, port=folder / name / "port"), encoding="utf-8")
     return str(path)
 
 
@@ -137,7 +136,7 @@ async def recorded(parts: Parts, folder: Path, speed: float) -> Recorded:
     (folder / "board").mkdir(parents=True)
     burn, data = scenario(folder), folder / "data"
     words = ("--speed", f"{speed:g}", "--no-http")
-    files = ("--bench", bench_file(folder, "board", "flat_uv_k = 41.276"), "--bench", bench_file(folder, "device"))
+    files = ("--bench", bench_file(folder, "board"), "--bench", bench_file(folder, "device"))
     options = ("--ring", "1200", "--scenario", str(burn))
     async with (
         emulated_bench(parts, folder / "board", burn, speed) as board,

@@ -54,6 +54,11 @@ class Linear:
         return value
 
 
+FLAT_UV_K = {"J": 57.953, "K": 41.276, "N": 36.256, "T": 52.18}
+"""Sensitivities that the common converters of one slope are made for, microvolts per kelvin: from the data sheet of the
+MAX31855 (Maxim Integrated, 2012), table 1, from memory."""
+
+
 @dataclass(frozen=True, slots=True)
 class ThermocoupleCode:
     """Temperature codes of a thermocouple converter.
@@ -112,22 +117,31 @@ Calibration = Identity | Linear | ThermocoupleCode
 """Whatever turns raw codes into a channel's unit."""
 
 
-def for_device(calibration: Calibration, *, scale: float, zero: float = 0.0) -> Calibration:
+def for_device(calibration: Calibration, *, scale: float, zero: float = 0.0, flat: bool = False) -> Calibration:
     """Complete a calibration with the device's nominal conversion, value = (raw - zero) * scale.
 
     A calibration that a person measured stands; only what the bench does not say is taken from the device.
+
+    Args:
+        calibration: What the bench says.
+        scale: Size of one step of the raw value.
+        zero: Raw value that stands for 0.
+        flat: Whether a thermocouple's converter takes its curve for a straight line.
 
     Raises:
         CalibrationError: for a scale of 0, or a thermocouple whose codes do not start at 0 degrees.
     """
     if scale == 0.0 or not np.isfinite(scale):
         raise CalibrationError("the device's channel table gives no scale: put a calibration into the bench file")
-    if isinstance(calibration, Identity):
+    if isinstance(calibration, Identity) and not flat:
         return Linear(zero, 1.0 / scale)
+    if isinstance(calibration, Identity):
+        calibration = ThermocoupleCode("K")  # as is assumed of a probe of which a bench says nothing
     if isinstance(calibration, ThermocoupleCode) and calibration.degrees_per_code is None:
         if zero != 0.0:
             raise CalibrationError("thermocouple codes must start at 0 degrees: the device's zero has to be 0")
-        return replace(calibration, degrees_per_code=scale)
+        flat_uv_k = calibration.flat_uv_k or (FLAT_UV_K.get(calibration.kind) if flat else None)
+        return replace(calibration, degrees_per_code=scale, flat_uv_k=flat_uv_k)
     return calibration
 
 

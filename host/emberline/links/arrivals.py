@@ -32,6 +32,7 @@ class DeviceChannel:
         zero: Raw value that stands for 0.
         serves: For a cold junction, the name of its thermocouple's channel; else None.
         calibrated: Whether values come in `unit`; else they are counts, and `unit` is empty where nobody says it.
+        flat: Whether a thermocouple's converter takes its curve for a straight line, and sends its cold junction, too.
     """
 
     name: str
@@ -41,6 +42,7 @@ class DeviceChannel:
     zero: int
     serves: str | None = None
     calibrated: bool = False
+    flat: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,6 +220,7 @@ def _with_ends(arrivals: list[Arrival]) -> list[Arrival]:
 
 def _greeting(hello: Hello) -> Greeting:
     names = {channel.id: channel.name for channel in hello.channels}
+    served = {channel.serves for channel in hello.channels}
     return Greeting(
         device=hello.device,
         boot=hello.boot,
@@ -230,6 +233,7 @@ def _greeting(hello: Hello) -> Greeting:
                 channel.scale,
                 channel.zero,
                 None if channel.serves is None else names.get(channel.serves),
+                flat=channel.kind is Kind.THERMOCOUPLE_FLAT and channel.id in served,
             )
             for channel in hello.channels
         ),

@@ -73,7 +73,7 @@ def _fitted(channel: Channel, streams: dict[str, DeviceChannel], device: str) ->
     if stream.calibrated:
         return replace(channel, calibration=for_calibrated_source(channel.calibration))
     try:
-        calibration = for_device(channel.calibration, scale=stream.scale, zero=float(stream.zero))
+        calibration = for_device(channel.calibration, scale=stream.scale, zero=float(stream.zero), flat=stream.flat)
     except CalibrationError as error:
         raise ServiceError(f"channel {channel.name}: {error}") from error
     return replace(channel, calibration=calibration)

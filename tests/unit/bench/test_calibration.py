@@ -91,6 +91,14 @@ def test_the_device_s_scale_serves_where_the_bench_gives_none(calibration: Calib
     assert for_device(calibration, scale=0.0025, zero=1000.0) == completed
 
 
+def test_a_device_that_says_its_converter_is_flat_is_linearised_unless_the_bench_says_how() -> None:
+    # 41.276 microvolts a kelvin: the data sheet of the MAX31855, table 1, from memory.
+    assert for_device(ThermocoupleCode("K"), scale=0.25, flat=True) == ThermocoupleCode("K", 0.25, 41.276)
+    assert for_device(Identity(), scale=0.25, flat=True) == ThermocoupleCode("K", 0.25, 41.276)
+    own = ThermocoupleCode("K", flat_uv_k=40.7)
+    assert for_device(own, scale=0.25, flat=True) == ThermocoupleCode("K", 0.25, 40.7)
+
+
 def test_the_device_s_step_completes_a_thermocouple() -> None:
     assert for_device(ThermocoupleCode("K", correction_c=1.4), scale=0.25) == ThermocoupleCode("K", 0.25, None, 1.4)
     with pytest.raises(CalibrationError, match="start at 0"):

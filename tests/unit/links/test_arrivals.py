@@ -47,6 +47,24 @@ def test_a_cold_junction_is_stored_in_degrees_beside_its_thermocouple(translator
     assert translator.streams() == {"mass": 0, "water": 1, "water.cold_junction": 2}
 
 
+@pytest.mark.parametrize(
+    ("kind", "junction", "flat"),
+    [
+        (Kind.THERMOCOUPLE_FLAT, True, True),
+        (Kind.THERMOCOUPLE_FLAT, False, False),
+        (Kind.THERMOCOUPLE_LINEARISED, True, False),
+    ],
+)
+def test_a_converter_of_one_slope_is_told_where_its_cold_junction_comes_with_it(
+    kind: Kind, junction: bool, flat: bool
+) -> None:
+    water = Channel(1, "water", kind, 250_000, 0.25)
+    hello = Hello(7, "dev", "1.0", (water, JUNCTION) if junction else (water,), 0, 1000, 8000)
+    (greeting,) = Translator({}).arrivals([Greeted(hello)], 0)
+    assert isinstance(greeting, Greeting)
+    assert greeting.channels[0].flat == flat
+
+
 def test_a_loss_lies_between_the_samples_around_it(translator: Translator) -> None:
     translator.arrivals([readings(MASS, 0, [1.0, 2.0], 0)], 0)
     events: list[Event] = [Gap("dev", 7, MASS, 2, 5, Loss.OVERRUN), readings(MASS, 6, [3.0], 600_000_000)]

@@ -58,6 +58,13 @@ def test_without_a_bench_file_streams_named_like_roles_are_used() -> None:
     assert water.calibration == Linear(0.0, 4.0)
 
 
+def test_a_converter_of_one_slope_is_linearised_though_the_bench_file_does_not_ask_for_it() -> None:
+    streams = (DeviceChannel("water", "c", 0.25, 0.25, 0, flat=True), DeviceChannel("flame", "c", 0.25, 0.25, 0))
+    water, flame = fitted_bench(None, dataclasses.replace(GREETING, channels=streams)).channels
+    assert water.calibration == ThermocoupleCode("K", 0.25, 41.276)
+    assert flame.calibration == Linear(0.0, 4.0)
+
+
 def test_without_a_bench_file_names_and_units_tell_the_roles() -> None:
     named = {
         "scale": "g",
