@@ -8,6 +8,7 @@ The times given out lie on a broken line that only ever grows at its far end: a 
 never run backwards within or across streams, and corrections are blended in at no more than `MAX_SLEW`.
 """
 
+from bisect import bisect_right
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -54,6 +55,7 @@ class DeviceClock:
         self._line: ClockLine | None = None
         self._latest: tuple[int, int] | None = None
         self._knots: list[tuple[int, int, float]] = []
+        self._columns: tuple[_Int64s, _Int64s, NDArray[np.float64]] | None = None
         self._newest_given = 0
 
     @property
@@ -117,7 +119,7 @@ class DeviceClock:
 
         """
         line = self._ready_line()
-        behind = float(self._on_scale(np.array([ticks]))[0] - line.at(ticks)) if self._knots else 0.0
+        behind = float(self._one_on_scale(ticks) - line.at(ticks)) if self._knots else 0.0
         return float(np.hypot(line.u_at(ticks), behind))
 
     def times_ns(self, ticks: _Int64s) -> _Int64s:
@@ -132,6 +134,7 @@ class DeviceClock:
         if not self._knots:
             first = int(ticks.min())
             self._knots.append((first, line.at(first), line.ns_per_tick))
+            self._columns = None
             self._newest_given = first
         elif newest >= self._knots[-1][0] + KNOT_SPACING_US and newest > self._newest_given:
             self._grow(line, newest)
@@ -206,21 +209,28 @@ class DeviceClock:
 
     def _grow(self, line: ClockLine, newest: int) -> None:
         at = self._newest_given
-        t_ns = int(self._on_scale(np.array([at]))[0])
+        t_ns = self._one_on_scale(at)
         blend_over_ns = max(SLEW_OVER_NS, (newest - at) * 1000.0)
-        slew = float(np.clip((line.at(at) - t_ns) / blend_over_ns, -MAX_SLEW, MAX_SLEW))
+        slew = min(max((line.at(at) - t_ns) / blend_over_ns, -MAX_SLEW), MAX_SLEW)
         if at == self._knots[-1][0]:
             self._knots.pop()
         self._knots.append((at, t_ns, line.ns_per_tick + 1000.0 * slew))
         del self._knots[:-MAX_KNOTS]
+        self._columns = None
 
     def _on_scale(self, ticks: _Int64s) -> _Int64s:
-        knots = np.array([ticks for ticks, _, _ in self._knots], dtype=np.int64)
-        t_ns = np.array([t_ns for _, t_ns, _ in self._knots], dtype=np.int64)
-        slope = np.array([slope for _, _, slope in self._knots])
-        at = np.clip(np.searchsorted(knots, ticks, side="right") - 1, 0, None)
-        since_ns: _Int64s = np.rint((ticks - knots[at]) * slope[at]).astype(np.int64)
+        if self._columns is None:
+            at_ticks, at_ns, slope = zip(*self._knots, strict=True)
+            self._columns = np.array(at_ticks, dtype=np.int64), np.array(at_ns, dtype=np.int64), np.array(slope)
+        knots, t_ns, slopes = self._columns
+        at = np.maximum(knots.searchsorted(ticks, side="right") - 1, 0)
+        since_ns: _Int64s = np.rint((ticks - knots[at]) * slopes[at]).astype(np.int64)
         return t_ns[at] + since_ns
+
+    def _one_on_scale(self, ticks: int) -> int:
+        at = bisect_right(self._knots, ticks, key=lambda knot: knot[0]) - 1
+        knot, t_ns, slope = self._knots[max(at, 0)]
+        return t_ns + round((ticks - knot) * slope)
 
 
 def _keep_best(kept: list[Comparison], point: Comparison, badness: Callable[[Comparison], int]) -> None:

@@ -1,5 +1,6 @@
 """The straight line between two clocks: a weighted fit that knows how good crystals are."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -27,7 +28,7 @@ class Comparison:
     @property
     def u_ns(self) -> float:
         """Standard uncertainty of an even distribution over the interval (JCGM 100, 4.3.7), floor 0.1 ms."""
-        return float(np.hypot(self.half_ns / np.sqrt(3.0), 1e5))
+        return math.hypot(self.half_ns / math.sqrt(3.0), 1e5)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +60,7 @@ class ClockLine:
         """Return the standard uncertainty of `at(ticks)` in nanoseconds."""
         elapsed = (ticks - self.ticks) * 1000.0
         variance = self.u_offset_ns**2 + 2.0 * elapsed * self.covariance + (elapsed * self.u_drift) ** 2
-        return float(np.sqrt(max(variance, 0.0) + self.u_floor_ns**2))
+        return math.sqrt(max(variance, 0.0) + self.u_floor_ns**2)
 
     @property
     def ns_per_tick(self) -> float:

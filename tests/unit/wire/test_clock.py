@@ -1,6 +1,7 @@
 """From a device's counter to host time: wrap, drift, jitter, outliers, steps, and what is stored."""
 
 import json
+import random
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -170,3 +171,15 @@ def test_no_time_before_any_comparison() -> None:
 def test_a_state_that_is_none_is_refused(state: dict[str, object]) -> None:
     with pytest.raises(BadStateError):
         DeviceClock.from_state(state)
+
+
+def test_one_time_is_given_as_many_are() -> None:
+    dice = random.Random(4)
+    clock, ticks = DeviceClock(), 0
+    for _ in range(300):
+        ticks += dice.randrange(900_000, 1_200_000)
+        t_ns = 10**18 + round(ticks * 1000.0 * (1.0 + 80e-6)) + dice.randrange(4_000_000)
+        clock.pong(ticks & 0xFFFF_FFFF, t_ns - 2_000_000, t_ns + 2_000_000)
+        clock.times_ns(np.array([ticks]))
+    asked = [dice.randrange(ticks + 10**7) for _ in range(2000)]
+    assert clock._on_scale(np.array(asked)).tolist() == [clock._one_on_scale(one) for one in asked]
