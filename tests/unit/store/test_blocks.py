@@ -1,3 +1,4 @@
+import base64
 import zlib
 
 import numpy as np
@@ -6,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from emberline.bench.samples import SampleBatch
-from emberline.store.blocks import Commit, decode, encode
+from emberline.store.blocks import CODEC, Commit, decode, encode
 from emberline.store.errors import StoreDamagedError
 
 FLOATS = st.floats(allow_nan=True, allow_infinity=True, width=64)
@@ -76,6 +77,40 @@ def test_damage_is_told_and_not_handed_on(payload: bytes) -> None:
         decode(payload)
 
 
+OF_CODE_1 = (
+    "c$|x2U|@)jjyBPWHqbGQjn#=Z1F~X4jA*5l)G{R<b8{V~+{EHyB^{+qC7`IGfsP4K*3eAH2&@dDsywkIwFsyz4W!H%WEv1KFgP?g"
+    "Ff=53XY$&a?e|Hy5HUN?@So?4@*Rf%4FBy8g2?I?5GnB-M1K9t{j2wz$N%jf|Nk@o|Ht?rD25j?FfuT(us4{QDce;`Fo1xAi30-w"
+    ">YGr#"
+)
+"""Written by the version that wrote code 1."""
+
+
+def test_a_block_of_code_1_is_read_as_it_was_meant() -> None:
+    first, second = decode(base64.b85decode(OF_CODE_1), codec=1)
+    assert (first.id, second.id) == (4, 6)
+    start_ns = 1_764_072_000_000_000_000
+    mass, water, more = *first.batches, *second.batches
+    assert [(b.device, b.boot, b.channel, b.first_seq) for b in (mass, water, more)] == [
+        ("dev", 77, "mass", 10),
+        ("dev", 77, "water", 3),
+        ("dev", 77, "mass", 16),
+    ]
+    assert ((mass.t_ns - start_ns) // 1_000_000).tolist() == [0, 100, 205, 300]
+    assert (mass.raw.tolist(), mass.flags.tolist()) == ([84213.0, 84210.0, -3.0, 84215.0], [0, 0, 1, 0])
+    assert (water.t_ns.tolist(), water.raw.tolist()) == ([start_ns + 7], [20.25])
+    assert ((more.t_ns - start_ns) // 1_000_000).tolist() == [600, 700]
+    assert (more.raw.tolist(), more.flags.tolist()) == ([84100.0, 84090.0], [0, 4])
+
+
+def test_numbers_at_the_ends_of_their_range_come_back() -> None:
+    t_ns = np.array([-(2**62), 0, 2**62])
+    raw = np.array([2.0**52 - 1, 1 - 2.0**52, 0.0])
+    one = SampleBatch("d", 2**40, "m", 2**50, t_ns, raw, np.zeros(3, dtype=np.uint8))
+    (commit,) = decode(encode([Commit(2**60, (one,))]))
+    assert commit.id == 2**60
+    assert same(commit.batches[0], one)
+
+
 def test_a_code_of_the_future_is_refused() -> None:
     with pytest.raises(StoreDamagedError, match="newer"):
-        decode(GOOD, codec=2)
+        decode(GOOD, codec=CODEC + 1)
