@@ -19,10 +19,10 @@ from emberline.app.archiving import archiving
 from emberline.store.archive import Archive, Archived
 from emberline.store.store import Store
 
-TRIALS = 8
+TRIALS = 6
 LIMIT_S = 150.0
 
-pytestmark = pytest.mark.timeout(240)
+pytestmark = pytest.mark.timeout(400)
 
 
 @pytest.fixture
@@ -117,8 +117,13 @@ async def test_a_store_and_an_archive_come_to_the_same_though_a_worker_is_killed
         kept = {trial.id: store.summary(trial.id) for trial in store.trials()}
     assert results(archive.read_all()) == {name: one and one.document for name, one in kept.items()}
     assert not list((tmp_path / "archive").rglob("*.unfinished"))
+    before = results(archive.read_all())
+    code, out, _ = await run("--archive", archive.location)
+    assert (code, out) == (0, f"0 trials worked out, {TRIALS} were done by this version already\n")
+    on_cluster = ("--archive", archive.location, "--again", "--scheduler")
     async with cluster() as scheduler:
-        code, out, err = await run("--archive", archive.location, "--scheduler", scheduler)
-        assert (code, out) == (0, f"0 trials worked out, {TRIALS} were done by this version already\n"), err
-    code, _, err = await run("--archive", archive.location, "--scheduler", scheduler)
+        code, out, err = await run(*on_cluster, scheduler)
+        assert (code, out) == (0, f"{TRIALS} trials worked out, 0 were done by this version already\n"), err
+    assert results(archive.read_all()) == before
+    code, _, err = await run(*on_cluster, scheduler)
     assert (code, f"no scheduler of Dask answers at {scheduler}" in err) == (6, True), err

@@ -1,7 +1,7 @@
 """Many trials worked out anew by this version of the program, several at a time."""
 
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import Executor, as_completed
+from concurrent.futures import Executor, ThreadPoolExecutor, as_completed
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -11,9 +11,9 @@ from emberline.app.live import live_summary
 from emberline.app.stored import STORE_NAME, analysis_of
 from emberline.app.summaries import document_by_this_version, kept_summary, listing_text
 from emberline.service.final_pass import Summed
-from emberline.store.archive import Archive
+from emberline.store.archive import READERS, Archive
 from emberline.store.archive_reader import ArchiveReader
-from emberline.store.errors import StoreMissingError
+from emberline.store.errors import ArchiveError, StoreMissingError
 from emberline.store.reader import StoreReader
 from emberline.store.records import StoredSummary
 from emberline.store.store import Store
@@ -26,11 +26,24 @@ class Job:
 
     Attributes:
         name: The trial, for people.
-        work: Does it, wherever it is called; returns None where there was nothing to be done.
+        work: Does it, wherever and however often it is called.
     """
 
     name: str
-    work: Callable[[], Summed | str | None]
+    work: Callable[[], Summed | None]
+
+
+@dataclass(frozen=True)
+class Due:
+    """What is to be done.
+
+    Attributes:
+        jobs: The work.
+        done: How many trials this version has worked out already.
+    """
+
+    jobs: Sequence[Job]
+    done: int
 
 
 @dataclass(frozen=True)
@@ -46,7 +59,7 @@ class Outcome:
     failed: Mapping[str, str]
 
 
-def jobs_in_store(data: Path, *, again: bool) -> list[Job]:
+def due_in_store(data: Path, *, again: bool) -> Due:
     """Return the work on a data folder's trials.
 
     Args:
@@ -56,12 +69,14 @@ def jobs_in_store(data: Path, *, again: bool) -> list[Job]:
     Raises:
         StoreError: There is no store, or it cannot be read.
     """
-    trials = StoreReader(data / STORE_NAME).trials()
-    return [Job(one.id, partial(_summed, data, one.id, again)) for one in trials if one.end_ns is not None]
+    store = StoreReader(data / STORE_NAME)
+    trials = [trial for trial in store.trials() if trial.end_ns is not None]
+    due = [trial.id for trial in trials if again or kept_summary(data, store, trial) is None]
+    return Due([Job(one, partial(live_summary, data, one, provisional=False)) for one in due], len(trials) - len(due))
 
 
-def jobs_in_archive(location: str, *, again: bool) -> list[Job]:
-    """Return the work on the trials of an archive.
+def due_in_archive(location: str, *, again: bool) -> Due:
+    """Return the work on the trials of an archive; a file that cannot be read is among it, and will fail.
 
     Args:
         location: Where it is, as fsspec takes it.
@@ -70,10 +85,15 @@ def jobs_in_archive(location: str, *, again: bool) -> list[Job]:
     Raises:
         StoreError: There is none, or it cannot be read.
     """
-    paths = Archive(location).paths()
+    archive = Archive(location)
+    paths = archive.paths()
     if not paths:
         raise StoreMissingError(f"{location} holds no archived trial: `emberline archive` writes them")
-    return [Job(path.rpartition("/")[2], partial(_archived_anew, location, path, again)) for path in paths]
+    with ThreadPoolExecutor(READERS, "archive") as readers:
+        current = readers.map(lambda path: not again and _is_current(archive, path), paths)
+        due = [path for path, done in zip(paths, current, strict=True) if not done]
+    jobs = [Job(path.rpartition("/")[2], partial(_archived_anew, location, path)) for path in due]
+    return Due(jobs, len(paths) - len(due))
 
 
 def reanalyse(
@@ -88,37 +108,32 @@ def reanalyse(
         stage: Is told the name of each trial that is finished with.
     """
     names = {executor.submit(job.work): job.name for job in jobs}
-    done, failed = 0, {}
+    failed = {}
     for future in as_completed(names):
-        name, error = names.pop(future), future.exception()
+        name, error = names[future], future.exception()
         stage(name)
         if error is not None:
             failed[name] = f"{error}" or type(error).__name__
-            continue
-        result = future.result()
-        done += result is not None
-        if isinstance(result, Summed) and store is not None:
-            store.save_events(name, result.events, result.retracted)
-            store.save_summary(name, result.document, result.version, result.listing)
-    return Outcome(done, failed)
+        elif (summed := future.result()) is not None and store is not None:
+            store.save_events(name, summed.events, summed.retracted)
+            store.save_summary(name, summed.document, summed.version, summed.listing)
+    return Outcome(len(jobs) - len(failed), failed)
 
 
-def _summed(data: Path, trial_id: str, again: bool) -> Summed | None:
-    store = StoreReader(data / STORE_NAME)
-    if not again and kept_summary(data, store, store.trial(trial_id)) is not None:
-        return None
-    return live_summary(data, trial_id, provisional=False)
+def _is_current(archive: Archive, path: str) -> bool:
+    try:
+        reader = ArchiveReader(archive, [archive.read(path)])
+    except ArchiveError:
+        return False
+    return all(document_by_this_version(reader, trial) is not None for trial in reader.trials())
 
 
-def _archived_anew(location: str, path: str, again: bool) -> str | None:
-    """Work an archived trial out anew and put its results into its file; return its name, None where that was done."""
+def _archived_anew(location: str, path: str) -> None:
+    """Work an archived trial out anew and put its results into its file."""
     archive = Archive(location)
     archived = archive.read(path)
     reader = ArchiveReader(archive, [archived])
     (trial,) = reader.trials()
-    if not again and document_by_this_version(reader, trial) is not None:
-        return None
     analysis = analysis_of(reader, trial)
     summary = StoredSummary(document_json(summary_document(analysis)), __version__, listing_text(analysis))
     archive.replace_results(archived, summary, analysis.events, analysis.retracted)
-    return trial.id

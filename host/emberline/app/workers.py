@@ -44,7 +44,8 @@ def workers(scheduler: str | None, processes: int) -> Iterator[Executor]:
                 security=Security.temporary(),
                 # Nothing is shown there, but it listens; never twice on one port.
                 dashboard_address="127.0.0.1:0",
-                silence_logs=logging.ERROR,
+                # A process that died is replaced; nothing is lost by it that anybody would have to know of.
+                silence_logs=logging.CRITICAL,
             )
             client = stack.enter_context(Client(stack.enter_context(cluster)))
         else:

@@ -49,7 +49,7 @@ def reanalyse(archive: str | None, scheduler: str | None, processes: int, again:
     from contextlib import ExitStack
 
     from emberline.app import STORE_NAME
-    from emberline.app.reanalysing import jobs_in_archive, jobs_in_store
+    from emberline.app.reanalysing import Outcome, due_in_archive, due_in_store
     from emberline.app.reanalysing import reanalyse as worked
     from emberline.app.workers import workers
     from emberline.store.store import Store
@@ -59,14 +59,15 @@ def reanalyse(archive: str | None, scheduler: str | None, processes: int, again:
     if scheduler is not None and archive is None:
         raise click.UsageError("--scheduler needs --archive: other machines cannot reach a store's file")
     folder = data_folder(data)
-    jobs = jobs_in_store(folder, again=again) if archive is None else jobs_in_archive(archive, again=again)
-    with ExitStack() as stack:
-        store = stack.enter_context(Store.open(folder / STORE_NAME)) if archive is None else None
-        executor = stack.enter_context(workers(scheduler, processes))
-        stage = stack.enter_context(progress(len(jobs)))
-        outcome = worked(executor, jobs, store, lambda name: stage(f"worked out {name}"))
-    left = len(jobs) - outcome.done - len(outcome.failed)
-    click.echo(f"{outcome.done} trials worked out, {left} were done by this version already")
+    due = due_in_store(folder, again=again) if archive is None else due_in_archive(archive, again=again)
+    outcome = Outcome(0, {})
+    if due.jobs:
+        with ExitStack() as stack:
+            store = stack.enter_context(Store.open(folder / STORE_NAME)) if archive is None else None
+            executor = stack.enter_context(workers(scheduler, processes))
+            stage = stack.enter_context(progress(len(due.jobs)))
+            outcome = worked(executor, due.jobs, store, lambda name: stage(f"worked out {name}"))
+    click.echo(f"{outcome.done} trials worked out, {due.done} were done by this version already")
     for name, why in outcome.failed.items():
         click.echo(f"Not worked out: {name}: {why}", err=True)
     if outcome.failed:

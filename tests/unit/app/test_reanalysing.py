@@ -10,7 +10,7 @@ import pytest
 
 from emberline import __version__, app
 from emberline.app.archiving import archiving
-from emberline.app.reanalysing import Outcome, jobs_in_archive, jobs_in_store, reanalyse
+from emberline.app.reanalysing import Outcome, due_in_archive, due_in_store, reanalyse
 from emberline.store.archive import Archive
 from emberline.store.errors import StoreMissingError
 from emberline.store.store import Store
@@ -36,11 +36,11 @@ def executor() -> Iterator[Executor]:
 
 def in_store(executor: Executor, data: Path, *, again: bool = False) -> Outcome:
     with Store.open(data / app.STORE_NAME) as store:
-        return reanalyse(executor, jobs_in_store(data, again=again), store)
+        return reanalyse(executor, due_in_store(data, again=again).jobs, store)
 
 
 def in_archive(executor: Executor, location: str, *, again: bool = False) -> Outcome:
-    return reanalyse(executor, jobs_in_archive(location, again=again), None)
+    return reanalyse(executor, due_in_archive(location, again=again).jobs, None)
 
 
 def test_a_store_is_worked_out_once(data: Path, executor: Executor, imported: tuple[Path, app.Summary]) -> None:
@@ -59,7 +59,7 @@ def test_a_store_is_worked_out_once(data: Path, executor: Executor, imported: tu
 def test_an_archive_is_worked_out_once(data: Path, executor: Executor, imported: tuple[Path, app.Summary]) -> None:
     location, names = str(data / "archive"), list[str]()
     archiving(data, location).run()
-    jobs = jobs_in_archive(location, again=False)
+    jobs = due_in_archive(location, again=False).jobs
     assert reanalyse(executor, jobs, None, names.append) == Outcome(1, {})
     assert names == [job.name for job in jobs]
     (one,) = Archive(location).read_all()
@@ -67,8 +67,19 @@ def test_an_archive_is_worked_out_once(data: Path, executor: Executor, imported:
     assert (one.summary.document, one.summary.version) == (imported[1].text, __version__)
     assert json.loads(one.summary.listing)
     assert one.documents.events
-    assert in_archive(executor, location) == Outcome(0, {})
+    assert (list(due_in_archive(location, again=False).jobs), due_in_archive(location, again=False).done) == ([], 1)
     assert in_archive(executor, location, again=True) == Outcome(1, {})
+
+
+def test_work_that_is_done_twice_since_its_worker_died_comes_to_the_same(data: Path) -> None:
+    location = str(data / "archive")
+    archiving(data, location).run()
+    (job,) = due_in_archive(location, again=False).jobs
+    summaries = []
+    for _ in range(2):
+        assert job.work() is None
+        summaries.append(Archive(location).read_all()[0].summary)
+    assert summaries[0] == summaries[1]
 
 
 def test_a_damaged_file_is_named_and_the_others_are_done(data: Path, executor: Executor) -> None:
@@ -84,6 +95,6 @@ def test_a_damaged_file_is_named_and_the_others_are_done(data: Path, executor: E
 
 def test_where_there_is_nothing_it_is_told(tmp_path: Path) -> None:
     with pytest.raises(StoreMissingError):
-        jobs_in_store(tmp_path, again=False)
+        due_in_store(tmp_path, again=False)
     with pytest.raises(StoreMissingError):
-        jobs_in_archive(str(tmp_path / "none"), again=False)
+        due_in_archive(str(tmp_path / "none"), again=False)
