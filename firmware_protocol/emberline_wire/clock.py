@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from emberline_wire.clock_line import ClockLine, Comparison, fit_line
 from emberline_wire.errors import BadStateError, ClockNotReadyError
+from emberline_wire.limits import OFFSET_UNIT_US
 
 WRAP = 1 << 32
 BUCKET_US = 10_000_000
@@ -29,6 +30,9 @@ STEP_AFTER = 5
 """So many comparisons in a row beyond all doubt mean that a clock has stepped; fewer are outliers."""
 SLEW_OVER_NS = 10e9
 MAX_SLEW = 5e-4
+STEP_NS = 1000 * OFFSET_UNIT_US
+"""Step of the times given: that in which devices tell theirs, a tenth of the least uncertainty (GUM, JCGM 100, F.2.2.1:
+it adds 9 us). What lies below it would only be noise to be stored, more than a byte a sample of it."""
 KNOT_SPACING_US = 1_000_000
 MAX_KNOTS = 64
 
@@ -123,7 +127,7 @@ class DeviceClock:
         return float(np.hypot(line.u_at(ticks), behind))
 
     def times_ns(self, ticks: _Int64s) -> _Int64s:
-        """Return host times of the 64-bit counts `ticks` (n,), and settle them for ever.
+        """Return host times of the 64-bit counts `ticks` (n,), to the nearest `STEP_NS`, and settle them for ever.
 
         Raises:
             ClockNotReadyError: Nothing has been compared yet.
@@ -139,7 +143,8 @@ class DeviceClock:
         elif newest >= self._knots[-1][0] + KNOT_SPACING_US and newest > self._newest_given:
             self._grow(line, newest)
         self._newest_given = max(self._newest_given, newest)
-        return self._on_scale(ticks)
+        exact = self._on_scale(ticks) + STEP_NS // 2
+        return exact - exact % STEP_NS
 
     def state(self) -> dict[str, Any]:
         """Return everything as plain data that JSON can hold; `from_state` takes it back."""

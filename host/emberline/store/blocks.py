@@ -1,12 +1,12 @@
 """The code of a block: the sample batches of one or more commits as one compressed run of bytes.
 
 A block keeps the batches of every commit in their order, so that a replay sees what the live run saw. Samples lie
-stream by stream: times as second differences (zero where a channel keeps its pace), whole numbers as first
-differences, other numbers as they are. Differences are folded, so that small ones of either sign have zeros in their
-upper bytes; bytes of equal weight lie together, then zlib, whose checksum shows damage. Numbers of commits and samples
-are told as what lies between them and those before, which is nothing where nothing is missing.
+stream by stream: times as first differences less the stream's usual one, counted in the greatest step that fits them
+all; whole numbers as first differences; other numbers as they are. Differences are folded, so that small ones of either
+sign have zeros in their upper bytes; bytes of equal weight lie together, then zlib, whose checksum shows damage.
+Numbers of commits and samples are told as what lies between them and those before: nothing where nothing is missing.
 
-Code 1, which is still read, did not fold, and told numbers as they are.
+Code 1, which is still read, had second differences of times in nanoseconds, did not fold, and told numbers as they are.
 """
 
 import json
@@ -52,11 +52,14 @@ def encode(commits: Sequence[Commit]) -> bytes:
     for (device, boot, channel), batches in streams.items():
         raw, kind = _packed_numbers(np.concatenate([batch.raw for batch in batches]))
         time = np.concatenate([batch.t_ns for batch in batches]).astype(np.int64)
-        body += [_shuffled(_folded(_differences(_differences(time)))), raw]
+        gaps = _differences(time)
+        pace = int(np.sort(gaps)[len(gaps) // 2])
+        step = int(np.gcd.reduce(gaps - pace)) or 1
+        body += [_shuffled(_folded((gaps - pace) // step)), raw]
         body.append(np.concatenate([batch.flags for batch in batches]).astype(np.uint8).tobytes())
         befores = [0, *(batch.next_seq for batch in batches)]
         pieces = [[batch.first_seq - before, len(batch)] for batch, before in zip(batches, befores, strict=False)]
-        heads.append([device, boot, channel, kind, pieces])
+        heads.append([device, boot, channel, kind, pieces, step, pace])
     head = json.dumps([order, heads], separators=(",", ":")).encode()
     return zlib.compress(b"".join([len(head).to_bytes(4, "little"), head, *body]), 6)
 
@@ -80,9 +83,14 @@ def _decoded(data: bytes, *, relative: bool) -> tuple[Commit, ...]:
     at = 4 + int.from_bytes(data[:4], "little")
     order, heads = json.loads(data[4:at])
     queues = []
-    for device, boot, channel, kind, pieces in heads:
+    for device, boot, channel, kind, pieces, *even in heads:
         n = sum(count for _, count in pieces)
-        time = np.cumsum(np.cumsum(unfolded(_unshuffled(data[at : at + 8 * n]))))
+        time = _unshuffled(data[at : at + 8 * n])
+        if relative:
+            step, pace = even
+            time = np.cumsum(unfolded(time) * step + pace)
+        else:
+            time = np.cumsum(np.cumsum(time))
         words = _unshuffled(data[at + 8 * n : at + 16 * n])
         raw = np.cumsum(unfolded(words)).astype(np.float64) if kind == "i" else words.view(np.float64)
         flags = np.frombuffer(data[at + 16 * n : at + 17 * n], dtype=np.uint8)

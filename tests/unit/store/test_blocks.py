@@ -59,6 +59,15 @@ def test_an_hour_of_counts_at_a_steady_pace_takes_less_than_two_bytes_a_sample()
     assert len(encode([Commit(1, (one,))])) < 2 * n
 
 
+def test_an_uneven_pace_on_a_coarse_step_takes_no_more_than_its_unevenness() -> None:
+    """The entropy of a normal spread of 100 steps is log2(100 sqrt(2 pi e)) = 8.7 bits, that of differences 9.2."""
+    rng = np.random.default_rng(8)
+    n = 36_000
+    t_ns = 32_000 * (1_764_072_000 * 31_250 + 3125 * np.arange(n) + np.rint(rng.normal(0.0, 100.0, n)).astype(np.int64))
+    one = SampleBatch("d", 1, "mass", 0, t_ns, np.zeros(n), np.zeros(n, dtype=np.uint8))
+    assert 9.2 / 8 < len(encode([Commit(1, (one,))])) / n < 1.35
+
+
 def test_the_same_commits_give_the_same_bytes() -> None:
     one = SampleBatch("d", 1, "m", 0, np.arange(5), np.array([0.1, 2, 3, -0.0, np.nan]), np.zeros(5, dtype=np.uint8))
     assert encode([Commit(1, (one,))]) == encode([Commit(1, (one,))])

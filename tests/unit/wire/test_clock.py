@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from emberline_wire.clock import DeviceClock
+from emberline_wire.clock import STEP_NS, DeviceClock
 from emberline_wire.errors import BadStateError, ClockNotReadyError
 
 T0_NS = 1_795_000_000_000_000_000
@@ -72,7 +72,8 @@ def test_jitter_of_arrivals_does_not_reach_the_spacing_of_samples() -> None:
     for second in range(1, 300):
         bench.pong(second - 0.3)
         spacing += np.diff(bench.given_ns(second - 1.0, 0.9)).tolist()
-    assert np.abs(np.array(spacing[500:]) - 1e8).max() < 1e8 * 600e-6
+    # Each of the two times is the nearest step's.
+    assert np.abs(np.array(spacing[500:]) - 1e8).max() < 1e8 * 600e-6 + STEP_NS
 
 
 @pytest.mark.parametrize("silent_s", [60.0, HOUR_S, 2 * HOUR_S, 5 * HOUR_S])
@@ -182,4 +183,7 @@ def test_one_time_is_given_as_many_are() -> None:
         clock.pong(ticks & 0xFFFF_FFFF, t_ns - 2_000_000, t_ns + 2_000_000)
         clock.times_ns(np.array([ticks]))
     asked = [dice.randrange(ticks + 10**7) for _ in range(2000)]
+    given = clock.times_ns(np.array(asked[:500]))
+    assert not (given % STEP_NS).any()
+    assert np.abs(given - clock._on_scale(np.array(asked[:500]))).max() <= STEP_NS // 2
     assert clock._on_scale(np.array(asked)).tolist() == [clock._one_on_scale(one) for one in asked]
