@@ -10,7 +10,7 @@ import pytest
 from benchmarks.accuracy.pace import hour
 from benchmarks.service.timing import in_turns
 from benchmarks.service.verdict import at_least, at_most
-from benchmarks.speed import ingest, room, wire
+from benchmarks.speed import ingest, rivals, room, wire
 from benchmarks.speed.figures import Figure, Other
 from benchmarks.speed.hour import bench_of, rows_of, seconds_of
 from emberline.bench.bench_file import Bench
@@ -86,3 +86,17 @@ def test_commits_and_tracking_are_measured(burn: tuple[Bench, list[Commit]], tmp
     assert 1.0 < tracking.value < tracking.limit.value
     with closing(sqlite3.connect(tmp_path / "ingest.db")) as store:
         assert store.execute("SELECT count(*) FROM blocks").fetchone() == (2 * ingest.AT_A_TIME,)
+
+
+def test_a_rival_is_as_near_only_where_nothing_is_worse() -> None:
+    ours = rivals.Reached((1.5, 2.0), 3, 0.1)
+    assert rivals.Reached((1.5, 1.0), 3, 9.0).as_near_as(ours)
+    assert not rivals.Reached((1.6, 1.0), 0, 0.01).as_near_as(ours)
+    assert not rivals.Reached((1.0, 1.0), 4, 0.01).as_near_as(ours)
+
+
+def test_every_setting_of_the_rival_is_tried(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(rivals, "SETTINGS", rivals.SETTINGS[:2])
+    figures, (bar,) = rivals.measure(2)
+    assert [figure.unit for figure in figures] == ["s", "s", "events"]
+    assert "2 settings" in bar.limit or bar.limit.startswith("less than")

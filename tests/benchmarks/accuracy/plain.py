@@ -4,6 +4,7 @@ The package is `ruptures` (Truong, Oudre and Vayatis, Signal Processing 167, 107
 piecewise linear model for the water, and with a piecewise constant mean for burning rate and flame.
 """
 
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -46,13 +47,29 @@ def plain_events(grid: Grid, boiling_c: float) -> dict[str, tuple[Found, ...]]:
     return found | {CHANGE_POINTS: change_points(grid)}
 
 
-def change_points(grid: Grid) -> tuple[Found, ...]:
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """How the package is used.
+
+    Attributes:
+        method: Name of its class.
+        block_s: Length of the medians that it is given.
+    """
+
+    method: str = "Binseg"
+    block_s: int = BLOCK_S
+
+
+USUAL = Setting()
+
+
+def change_points(grid: Grid, setting: Setting = USUAL) -> tuple[Found, ...]:
     """Return the boil and the flameout that change points of the curves suggest."""
     water, mass, flame = (_known(grid, role) for role in (Role.WATER, Role.MASS, Role.FLAME))
-    boil = () if water is None else _as_events("boil", _knee_s(water))
+    boil = () if water is None else _as_events("boil", _knee_s(water, setting))
     signals = [] if mass is None else [_rate_g_s(mass)]
     signals += [] if flame is None else [flame]
-    return boil + (_as_events("flameout", _last_fall_s(signals)) if signals else ())
+    return boil + (_as_events("flameout", _last_fall_s(signals, setting)) if signals else ())
 
 
 def _known(grid: Grid, role: Role) -> Array | None:
@@ -92,37 +109,37 @@ def _tenth_s(rate_g_s: Array) -> float | None:
     return float(np.flatnonzero(rate_g_s > 0.1 * peak)[-1]) if peak > 0.0 else None
 
 
-def _blocks(values: Array) -> Array:
-    n = len(values) // BLOCK_S
-    return np.asarray(np.median(values[: n * BLOCK_S].reshape(n, BLOCK_S), axis=1))
+def _blocks(values: Array, block_s: int) -> Array:
+    n = len(values) // block_s
+    return np.asarray(np.median(values[: n * block_s].reshape(n, block_s), axis=1))
 
 
-def _breaks(signal: Array, model: str) -> list[int]:
+def _breaks(signal: Array, model: str, method: str) -> list[int]:
     """Return the borders of the segments that the package finds, 0 and the end among them."""
-    found = ruptures.Binseg(model=model, min_size=3, jump=1).fit(signal).predict(n_bkps=BREAKS)
+    found = getattr(ruptures, method)(model=model, min_size=3, jump=1).fit(signal).predict(n_bkps=BREAKS)
     return [0, *(int(one) for one in found)]
 
 
-def _knee_s(water_c: Array) -> float | None:
+def _knee_s(water_c: Array, setting: Setting) -> float | None:
     """Return where the slope between two segments falls most, if water that hot can boil."""
-    blocks = _blocks(water_c)
+    blocks = _blocks(water_c, setting.block_s)
     if len(blocks) < 4 * BREAKS:
         return None
-    borders = _breaks(blocks[:, None], "clinear")
+    borders = _breaks(blocks[:, None], "clinear", setting.method)
     slopes = [(blocks[b - 1] - blocks[a]) / max(b - a, 1) for a, b in pairwise(borders)]
     knees = [(slopes[i] - slopes[i + 1], borders[i + 1]) for i in range(len(slopes) - 1)]
     hot = [(fall, at) for fall, at in knees if blocks[at] > 80.0 and fall > 0.0]
-    return max(hot)[1] * float(BLOCK_S) if hot else None
+    return max(hot)[1] * float(setting.block_s) if hot else None
 
 
-def _last_fall_s(signals: list[Array]) -> float | None:
+def _last_fall_s(signals: list[Array], setting: Setting) -> float | None:
     """Return the last large fall of the segments' means, in all signals together."""
-    table = np.stack([_blocks(signal) for signal in signals], axis=1)
+    table = np.stack([_blocks(signal, setting.block_s) for signal in signals], axis=1)
     if len(table) < 4 * BREAKS:
         return None
     table = (table - table.mean(axis=0)) / np.maximum(table.std(axis=0), 1e-9)
-    borders = _breaks(table, "l2")
+    borders = _breaks(table, "l2", setting.method)
     level = [float(table[a:b].sum(axis=1).mean()) for a, b in pairwise(borders)]
     falls = [(level[i] - level[i + 1], borders[i + 1]) for i in range(len(level) - 1)]
     large = [at for fall, at in falls if fall > 0.5 * max(f for f, _ in falls) and fall > 0.0]
-    return large[-1] * float(BLOCK_S) if large else None
+    return large[-1] * float(setting.block_s) if large else None

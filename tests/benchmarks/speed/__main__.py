@@ -10,7 +10,7 @@ from rich.console import Console
 from benchmarks.accuracy.pace import hour
 from benchmarks.accuracy.pace import measure as measure_pace
 from benchmarks.service.verdict import Bar, at_most, judge
-from benchmarks.speed import ingest, program, room, wire
+from benchmarks.speed import ingest, program, rivals, room, wire
 from benchmarks.speed.figures import Figure, Other, table
 from benchmarks.speed.hour import bench_of, seconds_of
 from emberline.bench.plan import parse_plan
@@ -21,7 +21,7 @@ TITLE = "speed"
 
 
 @click.command(name="deploy/bench speed")
-@click.option("--quick", is_flag=True, help="Fewer repeats, a shorter burn and fewer benches: about a minute.")
+@click.option("--quick", is_flag=True, help="Fewer repeats, a shorter burn and fewer benches: one to two minutes.")
 @click.option(
     "--json", "json_file", type=click.Path(dir_okay=False, path_type=Path), help="Write the figures into this file."
 )
@@ -32,7 +32,7 @@ def main(*, quick: bool, json_file: Path | None) -> None:
     with other work the ratios hold, while what is counted by the second or by the wall clock is the machine's state as
     well. Exit code 1 if a bar is missed. The memory of a daemon and the age of a page need a Mosquitto.
     """
-    times, burn_s, more, seconds = (3, 600.0, 4, 10.0) if quick else (11, 3600.0, 40, 30.0)
+    times, burn_s, burns, more, seconds = (3, 600.0, 8, 4, 10.0) if quick else (11, 3600.0, 40, 40, 30.0)
     console = Console()
     figures: list[Figure] = []
     bars: list[Bar] = []
@@ -49,6 +49,7 @@ def main(*, quick: bool, json_file: Path | None) -> None:
         found(ingest.measure_commits(folder, commits, min(times, 9)))
         found(ingest.measure_tracking(bench, parse_plan(plan_text(recording)), commits))
         found(*_analysis(times))
+        found(*rivals.measure(burns))
         found(*room.measure(folder, bench, commits, times))
         found(*program.measure_help(times))
         found(*asyncio.run(program.measure_memory(folder, more, seconds)))
