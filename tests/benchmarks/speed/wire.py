@@ -1,6 +1,7 @@
 """The wire: bytes of a serial line to messages, and to batches that can be stored.
 
-Baseline: a protocol of one line of text a sample, read in plain Python: split, three whole numbers, no checksum.
+Baseline: a protocol of one line of text a sample, read in plain Python: split, three whole numbers, no checksum; and
+one with a checksum, which is as sure as a frame.
 Limit: what has to be done at least, a CRC-32 and one `numpy.frombuffer` a frame over the same bytes.
 """
 
@@ -36,12 +37,14 @@ def measure(times: int, frames: int = 400) -> tuple[list[Figure], list[Bar]]:
     bodies = [message.to_bytes() for message in messages]
     pieces = [line[at : at + READ_BYTES] for at in range(0, len(line), READ_BYTES)]
     assert sum(len(message) for message in _decoded(pieces)) == count == _as_lists(text)
-    assert sum(map(len, _to_batches(pieces))) == count
+    checked = b"".join(b"%s,%08x\n" % (one, zlib.crc32(one)) for one in text.splitlines())
+    assert sum(map(len, _to_batches(pieces))) == count == _as_checked_lists(checked)
     taken_s = in_turns(
         {
             "decode": lambda: _decoded(pieces),
             "batches": lambda: _to_batches(pieces),
             "text": lambda: _as_lists(text),
+            "checked": lambda: _as_checked_lists(checked),
             "least": lambda: _least(bodies),
         },
         times,
@@ -54,7 +57,8 @@ def measure(times: int, frames: int = 400) -> tuple[list[Figure], list[Bar]]:
         at_least("decode, times the text baseline", decode.by_baseline, TIMES_TEXT),
         at_most("CRC-32 and frombuffer, times the decode", 1.0 / decode.by_limit, WITHIN_LIMIT),
     ]
-    whole = Figure("the same frames to batches with times", rate["batches"], unit, baseline, limit)
+    as_sure = Other("text, a line and its CRC-32 a sample", rate["checked"])
+    whole = Figure("the same frames to batches with times", rate["batches"], unit, as_sure, limit)
     return [decode, whole], bars
 
 
@@ -126,6 +130,18 @@ def _as_lists(text: bytes) -> int:
         numbers[1].append(int(ticks))
         numbers[2].append(int(value))
     return sum(len(numbers[0]) for numbers in found.values())
+
+
+def _as_checked_lists(text: bytes) -> int:
+    """Read lines as `_as_lists` does, after a look at the checksum at the end of each: as sure as a frame is."""
+    return _as_lists(b"\n".join(map(_checked, text.splitlines())))
+
+
+def _checked(line: bytes) -> bytes:
+    body, _, told = line.rpartition(b",")
+    if zlib.crc32(body) != int(told, 16):
+        raise ValueError(f"{line!r} is damaged")
+    return body
 
 
 def _least(bodies: Sequence[bytes]) -> int:
