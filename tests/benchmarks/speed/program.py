@@ -23,7 +23,7 @@ from daemon_fixture import EMBERLINE, DaemonProcess, daemon_process
 
 HELP_S = 0.3
 ONE_BENCH_MB, EACH_MORE_MB = 150.0, 0.3
-LOADED = "import emberline.app.live, resource; print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 / 1e6)"
+LOADED = "import emberline.app.live as _; print(open('/proc/self/status').read().partition('VmRSS:')[2].split()[0])"
 STREAMING_LIMIT_S = 120.0
 ASK_S = 1.07
 """Not in step with the bench's frames, which come once a second."""
@@ -81,7 +81,7 @@ async def measure_memory(folder: Path, more: int, seconds: float) -> tuple[list[
     one_mb, one_all_mb = await _recorded_mb(folder / "one", 1, seconds)
     many_mb, many_all_mb = await _recorded_mb(folder / "many", 1 + more, seconds)
     each_mb = (many_mb - one_mb) / more
-    loaded_mb = float(await asyncio.to_thread(subprocess.check_output, (sys.executable, "-c", LOADED)))
+    loaded_mb = float(await asyncio.to_thread(subprocess.check_output, (sys.executable, "-c", LOADED))) * 1024 / 1e6
     figures = [
         Figure("daemon of one bench", one_mb, "MB", limit=Other("Python with its modules loaded", loaded_mb)),
         Figure("the same with the processes that it starts", one_all_mb, "MB"),
