@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import median_filter
 from scipy.signal import lfilter
 
 from emberline.curves.fast_loss import FLAMEOUT_SHARE, LEAST_FLAMING_S, averaged
@@ -56,6 +57,13 @@ LEAST_FLICKER_K = 0.1
 STILL_SHARE = 0.33
 """Share of the flame's flicker below which a stretch before the last fall is sure to be afterglow: 0.03 to 0.31 in
 afterglow, 0.47 and more where a flame dwindled (simulated burns of two makers)."""
+GLOW_S = 121
+"""Readings from which the level of an afterglow is taken."""
+LOOSE_K, LOOSE_STILL_K = 150.0, 3.0
+"""Fall from one reading to the next, and rise back, of a probe whose lead came loose, and the most that it moves
+between them, where it reads its converter's own temperature."""
+LONG_LOW_S = 180.0
+"""Time that no flame lasts on so little fuel."""
 BLURRED_S = 12.0
 """By how much the moment found for a second fall may be late, s."""
 SETTLED_S = 16.0
@@ -103,7 +111,7 @@ def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, l
         share: (n,) burning rate over its flaming level, where known.
         lag_s: The probe's time constant; 0 where unknown.
     """
-    value = without_spikes(flame.value, floor=3.0)
+    value = without_spikes(without_loose_lead(flame.value), floor=3.0)
     begin = int(lit_s) + 20 if lit_s is not None else 0
     finite = np.flatnonzero(np.isfinite(value))
     finite = finite[finite >= begin]
@@ -119,7 +127,8 @@ def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, l
     if hot < FLAME_C or after > _coolest_flame_c(hot):
         return None
     # Char that glows up once the flame is gone can warm the probe again: the lowest it came to is what ended the fall.
-    after = min(after, float(np.min(calm[_last(calm > 0.5 * (hot + after)) :])))
+    steady = median_filter(v, GLOW_S, mode="nearest")
+    after = min(after, float(np.min(steady[_last(calm > 0.5 * (hot + after)) :])))
     crossing = float(t[_last(calm > 0.5 * (hot + after))])
     if t[-1] - crossing < TAIL_S / 2:
         return None
@@ -131,19 +140,38 @@ def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, l
     if drop is None or not _had_settled(drop.t_s, t, v, hot):
         return drop
     flickers_s = _flickers_until(t[t < drop.t_s], v[t < drop.t_s], calm[t < drop.t_s] > 0.5 * (top + after))
-    earlier = (t > min(crossing, drop.t_s - 50.0, flickers_s) - BEFORE_S) & (t < drop.t_s - BLURRED_S)
+    since_s, until_s = min(crossing, drop.t_s - 50.0, flickers_s), drop.t_s - BLURRED_S
+    # What glows up again afterwards is no part of the fall.
+    between = (t >= since_s) & (t < until_s)
+    lowest_s = float(t[between][np.argmin(calm[between])]) if between.any() else until_s
+    earlier = (t > since_s - BEFORE_S) & (t < min(until_s, lowest_s + AFTER_S))
     first = _split(t[earlier], v[earlier], rate, lag_s)
     if first is None or first.t_s >= drop.t_s - SETTLED_S:
         return drop
     in_flame = (t > first.t_s - FLICKERS_S) & (t < first.t_s - UNCLEAR_S)
     between = (t > max(first.t_s + 2.0 * UNCLEAR_S, drop.t_s - LATELY_S)) & (t < drop.t_s - UNCLEAR_S)
     left = _flicker(v[between]) / max(_flicker(v[in_flame]), LEAST_FLICKER_K)
-    if left >= STILL_SHARE:
+    calm_since = left < STILL_SHARE or (rate is not None and rate.low_between(first.t_s, drop.t_s))
+    if not calm_since:
         return drop
-    if left < STILL_SHARE and (rate is None or rate.too_soon_at(first.t_s) < 1.0):
+    if rate is None or rate.too_soon_at(first.t_s) < 1.0:
         return first
     # Neither is sure to be the flame's.
     return replace(drop, u_s=float(np.hypot(drop.u_s, 0.5 * (drop.t_s - first.t_s))))
+
+
+def without_loose_lead(value_c: Array) -> Array:
+    """Replace by NaN the stretches in which a probe fell out of a flame at once, stood still, and was back at once."""
+    where = np.flatnonzero(np.isfinite(value_c))
+    v = value_c[where]
+    change = np.diff(v)
+    rises = np.flatnonzero(change > LOOSE_K)
+    cleaned = value_c.copy()
+    for fall in np.flatnonzero(change < -LOOSE_K):
+        back = rises[rises > fall]
+        if len(back) and np.ptp(v[fall + 1 : back[0] + 1]) < LOOSE_STILL_K:
+            cleaned[where[fall + 1 : back[0] + 1]] = np.nan
+    return cleaned
 
 
 def _coolest_flame_c(hot_c: float) -> float:
@@ -185,7 +213,7 @@ class _Rate:
 
     def __init__(self, share: Array, lag_s: float) -> None:
         known = np.where(np.isfinite(share), share, FLAMEOUT_SHARE)
-        self._t = np.arange(len(known)) + 0.5
+        self._t, self._known = np.arange(len(known)) + 0.5, known
         # The lowest of the seconds to come: after a sudden end the fuel smokes on for a while.
         padded = np.pad(known, (0, CEASES_S), mode="edge")
         self._soon = np.lib.stride_tricks.sliding_window_view(padded, CEASES_S + 1).min(axis=1)
@@ -200,6 +228,12 @@ class _Rate:
     def too_soon_at(self, t_s: float) -> float:
         """Return the same for one moment."""
         return float(self.too_soon(np.array([t_s]))[0])
+
+    def low_between(self, from_s: float, to_s: float) -> bool:
+        """Tell whether, all through a long time between two moments, no more fuel left than at an end of flame."""
+        between = (self._t > from_s) & (self._t < to_s)
+        most = FLAMEOUT_SHARE + U_FLAMEOUT_SHARE
+        return to_s - from_s > LONG_LOW_S and float(np.quantile(self._known[between], 0.9)) < most
 
     def seen_by_probe(self, t_s: Array) -> Array:
         """Return the share as it heats the probe, behind its lag."""

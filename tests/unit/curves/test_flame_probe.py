@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
-from emberline.curves.flame_probe import flame_drop
-from two_regimes_fixture import LEVEL_G_S, LIT_S, probe, rates
+from column_fixture import column
+from emberline.curves.flame_probe import flame_drop, without_loose_lead
+from two_regimes_fixture import LEVEL_G_S, LIT_S, correlated, probe, rates
 
 
 def test_a_drop_tells_flame_from_glow_by_its_flicker() -> None:
@@ -100,3 +101,32 @@ def test_flames_that_come_back_after_a_calm_end_where_they_end_then() -> None:
     drop = flame_drop(flame, LIT_S, None, 4.0)
     assert drop is not None
     assert abs(drop.t_s - 1110.0) < 10.0
+
+
+@pytest.mark.parametrize("loose", [(930, 1020), (1400, 1490), (500, 560)])
+def test_a_lead_that_comes_loose_for_a_minute_and_a_half_moves_no_end(loose: tuple[int, int]) -> None:
+    flame = probe(2400, ends_s=950.0, after_c=360.0)
+    flame.value[slice(*loose)] = 27.0 + 0.25 * (np.arange(loose[1] - loose[0]) % 2)
+    drop = flame_drop(flame, LIT_S, None, 4.0)
+    assert drop is not None
+    # Where the end itself was not seen, it lies somewhere in what is missing.
+    hidden = loose[0] <= 950.0 < loose[1]
+    assert abs(drop.t_s - 950.0) < (75.0 if hidden else 8.0)
+
+
+def test_a_flame_that_leaves_its_probe_for_good_is_no_loose_lead() -> None:
+    value = probe(ends_s=950.0, lag_s=0.3, after_c=20.0).value
+    assert np.array_equal(without_loose_lead(value), value)
+
+
+def test_char_that_glows_up_again_and_is_smothered_is_not_the_end_of_the_flame() -> None:
+    # A flame that dwindles over two minutes, char that then warms the probe again, and a lid; no end is sharp.
+    t = np.arange(1600) + 0.5
+    moments = [60, 90, 400, 420, 440, 460, 485, 505, 530, 550, 572, 640, 750, 920, 1105, 1122, 1166, 1254, 1400]
+    levels = [6, 540, 600, 514, 459, 360, 282, 231, 206, 171, 156, 200, 260, 268, 258, 166, 116, 66, 30]
+    flicker = np.where(t < 560.0, correlated(1600, 15.0, 3.0, 5), correlated(1600, 7.0, 3.0, 6))
+    flame = column(np.interp(t, moments, levels) + np.where(t > 60.0, flicker, 0.0))
+    share = np.interp(t, [60.0, 150.0, 400.0, 520.0, 1100.0, 1130.0], [0.0, 1.0, 1.0, 0.14, 0.14, 0.01])
+    drop = flame_drop(flame, LIT_S, share, 4.0)
+    assert drop is not None
+    assert drop.t_s < 620.0
