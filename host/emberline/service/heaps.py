@@ -6,6 +6,7 @@ let a program grow for hours that keeps nothing more. What is free in the midst 
 """
 
 import ctypes
+import functools
 import platform
 
 M_TRIM_THRESHOLD, M_ARENA_MAX = -1, -8
@@ -20,13 +21,20 @@ def keep_heaps_small() -> None:
 
     Must be called before threads are started.
     """
-    if platform.libc_ver()[0] == "glibc":
-        library = ctypes.CDLL(None)
+    library = _glibc()
+    if library is not None:
         library.mallopt(M_ARENA_MAX, HEAPS)
         library.mallopt(M_TRIM_THRESHOLD, MOST_FREE_BYTES)
 
 
 def give_back() -> None:
     """Return free memory to the system, also from the midst of heaps; takes milliseconds, for when much was let go."""
-    if platform.libc_ver()[0] == "glibc":
-        ctypes.CDLL(None).malloc_trim(0)
+    library = _glibc()
+    if library is not None:
+        library.malloc_trim(0)
+
+
+@functools.cache
+def _glibc() -> ctypes.CDLL | None:
+    """Return the C library where it is glibc; loaded once, since each loading leaves some kilobytes behind."""
+    return ctypes.CDLL(None) if platform.libc_ver()[0] == "glibc" else None

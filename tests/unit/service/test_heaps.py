@@ -94,3 +94,22 @@ print(full - resident())
 def test_what_is_free_between_pieces_in_use_goes_back_when_asked_for() -> None:
     done = subprocess.run([sys.executable, "-c", HOLES], check=True, timeout=50.0, capture_output=True)
     assert int(done.stdout) > 400 * 60_000 // 2
+
+
+# The library is asked for memory often: a handle each time would be the growth that giving back is to prevent.
+OFTEN = """
+import gc
+from emberline.service.heaps import give_back
+give_back()
+gc.collect()
+before = len(gc.get_objects())
+for _ in range(50):
+    give_back()
+gc.collect()
+print(len(gc.get_objects()) - before)
+"""
+
+
+def test_giving_back_leaves_nothing_behind() -> None:
+    done = subprocess.run([sys.executable, "-c", OFTEN], check=True, timeout=50.0, capture_output=True)
+    assert int(done.stdout) < 50
