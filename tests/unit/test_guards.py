@@ -84,8 +84,8 @@ def verdicts(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
     project = tmp_path_factory.mktemp("project")
     (project / "tests").mkdir()
     shutil.copy(TESTS.parent / "pyproject.toml", project)
-    for name in ("conftest.py", "guards.py", "broker_fixture.py"):
-        shutil.copy(TESTS / name, project / "tests")
+    shutil.copy(TESTS / "guards.py", project / "tests")
+    (project / "tests" / "conftest.py").write_text('pytest_plugins = ["guards"]\n')
     for name, source in SMALL_TESTS.items():
         (project / "tests" / f"test_{name}.py").write_text(HEAD + dedent(source))
     subprocess.run(
