@@ -226,8 +226,8 @@ async def test_events_and_results_go_too_and_again_when_they_change(store: Store
         summed(690.0)
         await until(lambda: server.rows.get(newer, {}).get("value") == "690.0", "the corrected result", 20.0)
         await until(lambda: server.rows[key].get("replaced") == "1i", "the end of the earlier one", 20.0)
+        await until(lambda: store.changed_summaries(one.server.name) == [], "the forwarder to settle it", 20.0)
     assert server.rows[newer]["replaced"] == "0i"
-    assert store.changed_summaries(one.server.name) == []
 
 
 async def test_its_figures_tell_what_waits_and_since_when(store: Store, server: LineServer) -> None:
