@@ -103,17 +103,36 @@ class WaterCourse:
 
 
 class WeighedCourse(WaterCourse):
-    """The water of a pot on a load cell of its own."""
+    """The water of a pot on a load cell of its own: that cell's curve, bent until it ends where the pot's steps say.
 
-    def __init__(self, cell: Scale, stay: Stay, n: int) -> None:
+    A smooth curve flattens what leaves fastest, in the last seconds before the pot is lifted; its steps do not.
+
+    Args:
+        cell: The pot's cell.
+        stay: The stay.
+        n: Seconds of the record.
+        closed: What closes the account; None where the curve must do.
+    """
+
+    def __init__(self, cell: Scale, stay: Stay, n: int, closed: Closed | None) -> None:
         window = stood(stay, n)
         inside = seconds_of(window, n)
         rate = np.where(inside, np.maximum(cell.loss.rate_g_s, 0.0), 0.0)
+        whole_g = cell.lost(*window)
+        self._missing_g = closed.total_g - whole_g if closed is not None else to_affine_scalar(0.0)
+        # What is missing left as the rest did.
+        weight = rate if rate.sum() > 0.0 else inside.astype(np.float64)
+        share = weight / max(float(weight.sum()), 1.0)
         super().__init__(
-            window, stay.off is not None, rate, lambda: ((), ()), "the pot stands on a load cell of its own"
+            window,
+            stay.off is not None,
+            rate if closed is None else np.maximum(rate + (closed.total_g.nominal_value - rate.sum()) * share, 0.0),
+            lambda: ((), ()),
+            "the pot stands on a load cell of its own",
         )
         self._cell = cell
         self._inside = inside
+        self._share = np.concatenate(([0.0], np.cumsum(share)))
 
     @cached_property
     def u_rate_g_s(self) -> Array:
@@ -122,7 +141,9 @@ class WeighedCourse(WaterCourse):
 
     def lost_by(self, t_s: float) -> UFloat:
         """Return what had left by a moment."""
-        return self._cell.lost(self.window[0], min(max(t_s, self.window[0]), self.window[1]))
+        t_s = min(max(t_s, self.window[0]), self.window[1])
+        share = float(np.interp(t_s, np.arange(len(self._share)), self._share))
+        return self._cell.lost(self.window[0], t_s) + self._missing_g * share
 
 
 def water_courses(
@@ -139,10 +160,15 @@ def water_courses(
     """
     if pot.own_cell is not None:
         stays = pot.own_cell.loads.stays or (Stay(None, None),)
-        return tuple(WeighedCourse(pot.own_cell, stay, n) for stay in stays)
+        return tuple(_on_own_cell(pot.own_cell, plan, stay, index, n) for index, stay in enumerate(stays))
     if scale is None:
         return ()
     return tuple(_from_balance(scale, pot, plan, events, index, n) for index in range(len(scale.loads.stays)))
+
+
+def _on_own_cell(cell: Scale, plan: Plan, stay: Stay, index: int, n: int) -> WeighedCourse:
+    window = stood(stay, n)
+    return WeighedCourse(cell, stay, n, by_steps(cell, plan, stay, index, window[1], [cell.lost(*window)]))
 
 
 def stood(stay: Stay, n: int) -> tuple[float, float]:
