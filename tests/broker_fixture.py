@@ -114,8 +114,10 @@ class Broker:
         self._end(signal.SIGKILL)
 
     def freeze(self) -> None:
-        """Hold it still: connections stay open, and nothing answers."""
+        """Hold it still: connections stay open, and nothing answers. It may go on for a moment after the signal."""
         self._signal(signal.SIGSTOP)
+        if self._process is not None:
+            os.waitid(os.P_PID, self._process.pid, os.WSTOPPED | os.WNOWAIT)
 
     def thaw(self) -> None:
         """Let it go on."""

@@ -87,6 +87,7 @@ class BrokerIO:
         self._received: list[Packet] = []
         self._orders: deque[Letter | int] = deque()
         self._unconfirmed: dict[int, Letter] = {}
+        self._in_hand = 0
         self._closing = False
         self._ready = False
         self._failure: LinkError | None = None
@@ -155,7 +156,8 @@ class BrokerIO:
     @property
     def room(self) -> int:
         """How many messages can still be taken on."""
-        return max(0, MAX_UNSENT - len(self._unconfirmed) - len(self._orders))
+        with self._lock:
+            return max(0, MAX_UNSENT - len(self._unconfirmed) - len(self._orders) - self._in_hand)
 
     def send(self, letter: Letter) -> bool:
         """Have a message sent soon; return whether it was taken on. Never waits."""
@@ -272,13 +274,17 @@ class BrokerIO:
 
     def _obey(self, client: paho.Client) -> None:
         while self._orders and (self._ready or self._closing):
-            order = self._orders.popleft()
+            with self._lock:
+                order, self._in_hand = self._orders.popleft(), 1
             if isinstance(order, int):
                 client.ack(order, 1)
+                self._in_hand = 0
                 continue
             sent = client.publish(order.topic, order.payload, qos=1 if order.sure else 0, retain=order.retain)
-            if order.sure:
-                self._unconfirmed[sent.mid] = order
+            with self._lock:
+                self._in_hand = 0
+                if order.sure:
+                    self._unconfirmed[sent.mid] = order
 
     def _part(self, client: paho.Client) -> None:
         """Send what is left, the last acknowledgements first of all, and then the good-bye."""
