@@ -122,7 +122,7 @@ class WeighedCourse(WaterCourse):
         self._missing_g = closed.total_g - whole_g if closed is not None else to_affine_scalar(0.0)
         # What is missing left as the rest did.
         weight = rate if rate.sum() > 0.0 else inside.astype(np.float64)
-        share = weight / max(float(weight.sum()), 1.0)
+        share = weight / (float(weight.sum()) or 1.0)
         super().__init__(
             window,
             stay.off is not None,
