@@ -4,12 +4,12 @@ import asyncio
 import json
 import sys
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from conversation_fixture import Conversation, conversation
 from emberline.app.stored import STORE_NAME
 from emberline.bench.findings import CellCheck
 from emberline.bench.mass_fit import MassFit
@@ -18,55 +18,8 @@ from emberline.store.reader import StoreReader
 from guided_fixture import DURATION_S, HandledBench, handled_bench
 from live_fixture import end_worker_threads, short_burn, until
 
-EMBERLINE = str(Path(sys.executable).with_name("emberline"))
-LIMIT_S = 60.0
 SPEED = 30.0
 """Slow enough that a load lies for seconds when somebody looks again."""
-
-
-class Command:
-    """A command that talks while it works."""
-
-    def __init__(self, process: asyncio.subprocess.Process) -> None:
-        self.process = process
-        self.said = ""
-        self._read = 0
-
-    async def hears(self, words: str) -> None:
-        """Wait until something new is said."""
-        assert self.process.stdout is not None
-        try:
-            async with asyncio.timeout(LIMIT_S):
-                while words not in self.said[self._read :]:
-                    piece = await self.process.stdout.read(4096)
-                    assert piece, f"it ended before it said {words!r}: {self.said[-1500:]}"
-                    self.said += piece.decode()
-        except TimeoutError:
-            raise AssertionError(f"it never said {words!r}: {self.said[-1500:]}") from None
-        self._read = self.said.index(words, self._read) + len(words)
-
-    async def ends(self) -> int:
-        assert self.process.stdout is not None
-        async with asyncio.timeout(LIMIT_S):
-            self.said += (await self.process.stdout.read()).decode()
-            return await self.process.wait()
-
-
-@asynccontextmanager
-async def command(*words: str) -> AsyncIterator[Command]:
-    process = await asyncio.create_subprocess_exec(
-        EMBERLINE,
-        *words,
-        stdin=asyncio.subprocess.DEVNULL,
-        stdout=asyncio.subprocess.PIPE,
-        stderr=asyncio.subprocess.STDOUT,
-    )
-    try:
-        yield Command(process)
-    finally:
-        if process.returncode is None:
-            process.kill()
-            await process.wait()
 
 
 @pytest.fixture(autouse=True)
@@ -75,7 +28,7 @@ async def no_worker_left() -> AsyncIterator[None]:
     await end_worker_threads()
 
 
-async def weighs(bench: HandledBench, it: Command, laid_g: list[float]) -> None:
+async def weighs(bench: HandledBench, it: Conversation, laid_g: list[float]) -> None:
     """Do at the bench what the command asks for."""
     await it.hears("Take everything off")
     for mass_g in laid_g:
@@ -90,14 +43,16 @@ async def test_a_running_bench_is_calibrated_checked_and_an_older_trial_read_aga
         data = str(bench.daemon.data)
         # A trial of nothing, recorded with the device's nominal calibration.
         trial = (await bench.daemon.told({"do": "arm", "plan": "", "label": None}))["trial"]
-        async with command("calibrate", "mass", "--masses", "0,800,400,0", "--sure-to", "0.1", "--data", data) as it:
+        async with conversation(
+            "calibrate", "mass", "--masses", "0,800,400,0", "--sure-to", "0.1", "--data", data
+        ) as it:
             assert await it.ends() == 6
             assert f"trial {trial} is open: end it first" in it.said
         await bench.daemon.told({"do": "end"})
 
         # The true masses are 0.5 % more than the nominal calibration shows.
         words = ("calibrate", "mass", "--masses", "0,800,400,0", "--sure-to", "0.1", "--by", "Ana", "--data", data)
-        async with command(*words) as it:
+        async with conversation(*words) as it:
             await weighs(bench, it, [804.0, 402.0, 0.0])
             assert await it.ends() == 0, it.said
             assert "Kept as calibration 1; it holds from now on." in it.said
@@ -112,7 +67,7 @@ async def test_a_running_bench_is_calibrated_checked_and_an_older_trial_read_aga
         await bench.shows(800.0, 0.5)
         bench.does("clear")
         await bench.shows(0.0)
-        async with command("calibrate", "check", "--mass", "500", "--sure-to", "0.1", "--data", data) as it:
+        async with conversation("calibrate", "check", "--mass", "500", "--sure-to", "0.1", "--data", data) as it:
             await weighs(bench, it, [502.5, 0.0])
             assert await it.ends() == 0, it.said
             assert "within what the calibration allows" in it.said
@@ -120,24 +75,24 @@ async def test_a_running_bench_is_calibrated_checked_and_an_older_trial_read_aga
         assert isinstance(store.findings("bench")[-1].found, CellCheck)
 
         # The middle mass is another one than was typed.
-        async with command("calibrate", "mass", "--masses", "0,800,400,0", "--data", data) as it:
+        async with conversation("calibrate", "mass", "--masses", "0,800,400,0", "--data", data) as it:
             await weighs(bench, it, [804.0, 502.5, 0.0])
             assert await it.ends() == 2
             assert "the one typed as 400 g weighs 500.0 g" in it.said
 
-        async with command("calibrate", "history", "--data", data) as it:
+        async with conversation("calibrate", "history", "--data", data) as it:
             assert await it.ends() == 0
             assert len(it.said.splitlines()) == 2
             assert it.said.startswith("*   1")
 
         before = await summary(bench, trial)
         assert before["calibrations"] == []
-        async with command("calibrate", "apply", trial, "--data", data) as it:
+        async with conversation("calibrate", "apply", trial, "--data", data) as it:
             assert await it.ends() == 0, it.said
         after = await until_read_with(bench, trial, [1])
         assert after["calibrations"][0]["later"] is True
         assert any("with known masses later, on" in note["text"] for note in after["quality"])
-        async with command("calibrate", "apply", trial, "--as-recorded", "--data", data) as it:
+        async with conversation("calibrate", "apply", trial, "--as-recorded", "--data", data) as it:
             assert await it.ends() == 0, it.said
         again = await until_read_with(bench, trial, [])
         assert again["results"] == before["results"]
@@ -183,7 +138,7 @@ async def test_a_bench_that_nobody_records_is_opened_for_its_probe(tmp_path: Pat
         data = str(tmp_path / "data")
         where = ("--port", str(port), "--speed", str(SPEED), "--data", data)
         baths = ("--bath", "ice", "--bath", "boiling", "--pressure-pa", "95000")
-        async with command("calibrate", "probe", *baths, *where) as it:
+        async with conversation("calibrate", "probe", *baths, *where) as it:
             await it.hears("ice water")
             bench.stdin.write(b"bath 0\n")
             await it.hears("boiling water")

@@ -6,71 +6,24 @@ import os
 import pty
 import select
 import signal
-import sys
 import time
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import AbstractAsyncContextManager
 from pathlib import Path
 
 import pytest
 
+from conversation_fixture import EMBERLINE, LIMIT_S, Conversation, conversation
 from emberline.app.stored import STORE_NAME
 from emberline.bench.plan import parse_plan
 from emberline.store.reader import StoreReader
 from guided_fixture import FUEL_G, POT_G, STARTER_G, STOVE_G, WATER_G, HandledBench, handled_bench
 from live_fixture import end_worker_threads
 
-EMBERLINE = str(Path(sys.executable).with_name("emberline"))
-LIMIT_S = 40.0
 
-
-class Conversation:
-    """What is said and typed at `emberline arm --guided` without a terminal."""
-
-    def __init__(self, process: asyncio.subprocess.Process) -> None:
-        self.process = process
-        self.said = ""
-        self._read = 0
-
-    async def hears(self, words: str) -> None:
-        """Wait until something new is said."""
-        assert self.process.stdout is not None
-        try:
-            async with asyncio.timeout(LIMIT_S):
-                while words not in self.said[self._read :]:
-                    piece = await self.process.stdout.read(4096)
-                    assert piece, f"it ended before it said {words!r}: {self.said[-1500:]}"
-                    self.said += piece.decode()
-        except TimeoutError:
-            raise AssertionError(f"it never said {words!r}: {self.said[-1500:]}") from None
-        self._read = self.said.index(words, self._read) + len(words)
-
-    def types(self, line: str = "") -> None:
-        assert self.process.stdin is not None
-        self.process.stdin.write(line.encode() + b"\n")
-
-    async def ends(self) -> int:
-        assert self.process.stdout is not None
-        async with asyncio.timeout(LIMIT_S):
-            self.said += (await self.process.stdout.read()).decode()
-            return await self.process.wait()
-
-
-@asynccontextmanager
-async def conversation(bench: HandledBench) -> AsyncIterator[Conversation]:
-    process = await asyncio.create_subprocess_exec(
-        EMBERLINE,
-        *("arm", "--guided", "--data", str(bench.daemon.data)),
-        stdin=asyncio.subprocess.PIPE,
-        stdout=asyncio.subprocess.PIPE,
-        stderr=asyncio.subprocess.STDOUT,
-    )
-    try:
-        yield Conversation(process)
-    finally:
-        if process.returncode is None:
-            process.kill()
-            await process.wait()
+def guided(bench: HandledBench) -> AbstractAsyncContextManager[Conversation]:
+    """Return a guided burn at a bench, from its first question on."""
+    return conversation("arm", "--guided", "--data", str(bench.daemon.data))
 
 
 @pytest.fixture(autouse=True)
@@ -82,7 +35,7 @@ async def no_worker_left() -> AsyncIterator[None]:
 @pytest.mark.timeout(240)
 async def test_from_the_empty_scale_to_the_finished_summary(tmp_path: Path) -> None:
     async with handled_bench(tmp_path) as bench:
-        async with conversation(bench) as it:
+        async with guided(bench) as it:
             await it.hears("With a pot?")
             it.types("y")
             await it.hears("Kindling")
@@ -114,7 +67,7 @@ async def test_from_the_empty_scale_to_the_finished_summary(tmp_path: Path) -> N
         assert await bench.daemon.stop() == 0
         await bench.daemon.start()
         await bench.shows(STOVE_G + FUEL_G + STARTER_G)
-        async with conversation(bench) as it:
+        async with guided(bench) as it:
             await it.hears("Empty pot: ")
             bench.does(f"put {POT_G}")
             it.types()
