@@ -22,18 +22,43 @@ class Role(StrEnum):
     CO = "co"
 
 
-UNITS: Mapping[Role, str] = MappingProxyType(
-    {
-        Role.WATER: "c",
-        Role.FLAME: "c",
-        Role.AMBIENT: "c",
-        Role.MASS: "g",
-        Role.POT_MASS: "g",
-        Role.CELL_TEMPERATURE: "c",
-        Role.PRESSURE: "pa",
-        Role.CO: "ppm",
-    }
-)
+@dataclass(frozen=True, slots=True)
+class _Sensor:
+    unit: str
+    words: str
+    u_bias: float
+    u_scale: float
+    u_drift_per_hour: float
+    resolution: float
+    time_constant_s: float = 0.0
+    u_time_constant_s: float = 0.0
+
+
+# Water and flame: class-2 type K wire is good to 2.5 K or 0.75 % (IEC 60584-1), a cheap converter adds 2 K (maker's
+# data sheet, 0.25 K steps); both as half-widths of rectangular distributions (JCGM 100:2008, 4.3.7):
+# sqrt(2.5^2 + 2^2) / sqrt(3) = 1.85 K and 0.75 % / sqrt(3) = 0.43 %.
+# Lag of a 3 mm sheath from cable makers' response tables: t50 1.2 s and t90 2.9 s in flowing water, 23 and 80 s in
+# flowing air, so 1.5 s and 34 s; two makers differ by half.
+# Load cell: a 5 kg beam cell with linearity, hysteresis and zero drift (per 10 K) of 0.05 % of capacity each (typical
+# data sheet): 2.5 g / sqrt(3) = 1.4 g, and 2 g an hour beside a stove that warms it by some 10 K; kitchen masses for
+# the span, 0.2 %.
+# Drift of the probes (0.3 K an hour) and the entries of the last three roles: common practice, no source.
+_WIRE = "class-2 type K wire, 3 mm sheath, cheap converter"
+_WIRE_IN_AIR = _Sensor("c", _WIRE, 1.85, 0.0043, 0.3, 0.25, 34.0, 10.0)
+_LOAD_CELL = _Sensor("g", "hobby 5 kg load cell, calibrated with kitchen masses", 1.4, 0.002, 2.0, 0.1)
+
+_SENSORS: Mapping[Role, _Sensor] = {
+    Role.WATER: _Sensor("c", _WIRE, 1.85, 0.0043, 0.3, 0.25, 1.5, 0.4),
+    Role.FLAME: _WIRE_IN_AIR,
+    Role.AMBIENT: _WIRE_IN_AIR,
+    Role.MASS: _LOAD_CELL,
+    Role.POT_MASS: _LOAD_CELL,
+    Role.CELL_TEMPERATURE: _Sensor("c", "semiconductor sensor on the load cell", 0.5, 0.0, 0.0, 0.0625, 60.0, 30.0),
+    Role.PRESSURE: _Sensor("pa", "barometric sensor at the bench", 100.0, 0.0, 0.0, 1.0),
+    Role.CO: _Sensor("ppm", "electrochemical sensor", 5.0, 0.1, 2.0, 1.0, 20.0, 10.0),
+}
+
+UNITS: Mapping[Role, str] = MappingProxyType({role: sensor.unit for role, sensor in _SENSORS.items()})
 """Unit of each role's values, as column names carry it: degrees Celsius, grams, pascals, parts per million."""
 
 _PRINTED_UNIT = {"c": "°C", "g": "g", "pa": "Pa", "ppm": "ppm"}
@@ -113,38 +138,6 @@ class Channel:
         return hypot(self.u_bias, self.u_scale * value, self.resolution / sqrt(12.0))
 
 
-@dataclass(frozen=True, slots=True)
-class _Assumed:
-    sensor: str
-    u_bias: float
-    u_scale: float
-    u_drift_per_hour: float
-    resolution: float
-    time_constant_s: float = 0.0
-    u_time_constant_s: float = 0.0
-
-
-# Water and flame: class-2 type K wire is good to 2.5 K or 0.75 % (IEC 60584-1), a cheap converter adds 2 K (maker's
-# data sheet, 0.25 K steps); both as half-widths of rectangular distributions (JCGM 100:2008, 4.3.7):
-# sqrt(2.5^2 + 2^2) / sqrt(3) = 1.85 K and 0.75 % / sqrt(3) = 0.43 %.
-# Lag of a 3 mm sheath from cable makers' response tables: t50 1.2 s and t90 2.9 s in flowing water, 23 and 80 s in
-# flowing air, so 1.5 s and 34 s; two makers differ by half.
-# Load cell: a 5 kg beam cell with linearity, hysteresis and zero drift (per 10 K) of 0.05 % of capacity each (typical
-# data sheet): 2.5 g / sqrt(3) = 1.4 g, and 2 g an hour beside a stove that warms it by some 10 K; kitchen masses for
-# the span, 0.2 %.
-# Drift of the probes (0.3 K an hour) and the entries of the last three roles: common practice, no source.
-_ASSUMED: Mapping[Role, _Assumed] = {
-    Role.WATER: _Assumed("class-2 type K wire, 3 mm sheath, cheap converter", 1.85, 0.0043, 0.3, 0.25, 1.5, 0.4),
-    Role.FLAME: _Assumed("class-2 type K wire, 3 mm sheath, cheap converter", 1.85, 0.0043, 0.3, 0.25, 34.0, 10.0),
-    Role.AMBIENT: _Assumed("class-2 type K wire, 3 mm sheath, cheap converter", 1.85, 0.0043, 0.3, 0.25, 34.0, 10.0),
-    Role.MASS: _Assumed("hobby 5 kg load cell, calibrated with kitchen masses", 1.4, 0.002, 2.0, 0.1),
-    Role.POT_MASS: _Assumed("hobby 5 kg load cell, calibrated with kitchen masses", 1.4, 0.002, 2.0, 0.1),
-    Role.CELL_TEMPERATURE: _Assumed("semiconductor sensor on the load cell", 0.5, 0.0, 0.0, 0.0625, 60.0, 30.0),
-    Role.PRESSURE: _Assumed("barometric sensor at the bench", 100.0, 0.0, 0.0, 1.0),
-    Role.CO: _Assumed("electrochemical sensor", 5.0, 0.1, 2.0, 1.0, 20.0, 10.0),
-}
-
-
 def default_channel(role: Role, name: str | None = None) -> Channel:
     """Return what is assumed about a channel when no bench file describes it.
 
@@ -165,24 +158,24 @@ def default_channel(role: Role, name: str | None = None) -> Channel:
         role: What the channel measures.
         name: Name within the bench; by default the role's.
     """
-    assumed = _ASSUMED[role]
+    sensor = _SENSORS[role]
     return Channel(
         name=name or role.value,
         role=role,
-        unit=UNITS[role],
+        unit=sensor.unit,
         calibration=Identity(),
-        u_bias=assumed.u_bias,
-        u_scale=assumed.u_scale,
-        u_drift_per_hour=assumed.u_drift_per_hour,
-        resolution=assumed.resolution,
-        time_constant_s=assumed.time_constant_s,
-        u_time_constant_s=assumed.u_time_constant_s,
+        u_bias=sensor.u_bias,
+        u_scale=sensor.u_scale,
+        u_drift_per_hour=sensor.u_drift_per_hour,
+        resolution=sensor.resolution,
+        time_constant_s=sensor.time_constant_s,
+        u_time_constant_s=sensor.u_time_constant_s,
     )
 
 
 def assumed_sensor(role: Role) -> str:
     """Return the sensor that `default_channel` has in mind, in words."""
-    return _ASSUMED[role].sensor
+    return _SENSORS[role].words
 
 
 def describe_assumptions(channel: Channel) -> str:

@@ -16,9 +16,28 @@ WORD = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+|\d+|°|℃")
 
 _TIME_WORDS = ("time", "timestamp", "datetime", "elapsed", "epoch", "seconds", "sec", "millis", "date", "t")
 _MASS_WORDS = frozenset({"mass", "weight", "load", "scale", "balance"})
-_OTHER_MASS_WORDS = frozenset({"pot", "fuel", "water", "loss", "rate"})
 _TEMPERATURE_WORDS = frozenset({"temp", "temperature", "c", "f", "t", "degc", "celsius", "probe", "thermocouple", "°"})
 _NOT_A_READING = frozenset({"u", "sd", "std", "min", "max", "raw", "set", "setpoint", "error", "status"})
+
+
+@dataclass(frozen=True, slots=True)
+class _Telling:
+    """By which words a column's name tells a role: one of each set that it needs, and none that it never has."""
+
+    needs: Sequence[frozenset[str]]
+    never: frozenset[str] = frozenset()
+
+
+_TELLING: Mapping[Role, _Telling] = {
+    Role.WATER: _Telling((_TEMPERATURE_WORDS, frozenset({"water", "pot"})), _MASS_WORDS),
+    Role.FLAME: _Telling((_TEMPERATURE_WORDS, frozenset({"flame", "fire"}))),
+    Role.AMBIENT: _Telling((_TEMPERATURE_WORDS, frozenset({"ambient", "air", "room"}))),
+    Role.MASS: _Telling((_MASS_WORDS,), frozenset({"pot", "fuel", "water", "loss", "rate"})),
+    Role.POT_MASS: _Telling((_MASS_WORDS, frozenset({"pot"}))),
+    Role.CELL_TEMPERATURE: _Telling((_TEMPERATURE_WORDS, frozenset({"cell"}))),
+    Role.PRESSURE: _Telling((frozenset({"pressure"}),)),
+    Role.CO: _Telling((frozenset({"co"}),), frozenset({"2"})),
+}
 
 
 def words_of(name: str) -> frozenset[str]:
@@ -138,21 +157,5 @@ def tells(role: Role, name: str, words: frozenset[str]) -> bool:
         return True
     if words & _NOT_A_READING:
         return False
-    mass, temperature = bool(words & _MASS_WORDS), bool(words & _TEMPERATURE_WORDS)
-    match role:
-        case Role.MASS:
-            return mass and not words & _OTHER_MASS_WORDS
-        case Role.POT_MASS:
-            return mass and "pot" in words
-        case Role.CELL_TEMPERATURE:
-            return temperature and "cell" in words
-        case Role.WATER:
-            return temperature and bool(words & {"water", "pot"}) and not mass
-        case Role.FLAME:
-            return temperature and bool(words & {"flame", "fire"})
-        case Role.AMBIENT:
-            return temperature and bool(words & {"ambient", "air", "room"})
-        case Role.PRESSURE:
-            return "pressure" in words
-        case Role.CO:
-            return "co" in words and "2" not in words
+    telling = _TELLING[role]
+    return all(words & some for some in telling.needs) and not words & telling.never
