@@ -141,19 +141,6 @@ class Channel:
 def default_channel(role: Role, name: str | None = None) -> Channel:
     """Return what is assumed about a channel when no bench file describes it.
 
-    | role | u_bias | u_scale | drift per hour | step | lag |
-    |---|---|---|---|---|---|
-    | water | 1.85 K | 0.43 % | 0.3 K | 0.25 K | 1.5 ± 0.4 s |
-    | flame, ambient | 1.85 K | 0.43 % | 0.3 K | 0.25 K | 34 ± 10 s |
-    | mass, pot_mass | 1.4 g | 0.2 % | 2 g | 0.1 g | none |
-    | cell_temperature | 0.5 K | none | none | 0.0625 K | 60 ± 30 s |
-    | pressure | 100 Pa | none | none | 1 Pa | none |
-    | co | 5 ppm | 10 % | 2 ppm | 1 ppm | 20 ± 10 s |
-
-    Sources: class-2 type K wire per IEC 60584-1 (2.5 K or 0.75 %) with a converter good to 2 K, halves of rectangular
-    distributions; lag of a 3 mm sheath from cable makers' tables for flowing water and flowing air; a beam load cell
-    with 0.05 % of 5 kg for linearity, hysteresis and zero per 10 K. The rest is common practice, no source.
-
     Args:
         role: What the channel measures.
         name: Name within the bench; by default the role's.

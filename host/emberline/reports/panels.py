@@ -9,7 +9,6 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
 from emberline.bench.channels import Role
-from emberline.curves.grid import Column
 from emberline.heat.result import COVERAGE_95
 from emberline.reports.figures import MINUS
 from emberline.reports.thinning import Values, band, drawn, known, limits
@@ -50,28 +49,36 @@ NARROW = Size("narrow", 3.5, 0.62, 8.0, 350, 5, named_times=False)
 
 @dataclass(frozen=True, slots=True)
 class Panel:
-    """What one panel shows and how high it is, in units of `Size.unit_in`."""
+    """One quantity of a burn.
+
+    Attributes:
+        name: What it is known by.
+        title: Its heading.
+        height: In units of `Size.unit_in`.
+        has_data: Tells whether a trial has data for it.
+        draw: Draws its curves.
+    """
 
     name: str
     title: str
     height: float
+    has_data: Callable[["Analysis"], bool]
+    draw: Callable[[Axes, "Analysis", Size], None]
 
 
 def panels_of(analysis: "Analysis") -> list[Panel]:
     """Return the panels for which the trial has data, from top to bottom."""
-    grid, account = analysis.grid, analysis.account
-    panels = []
-    if _filled(grid.get(Role.WATER)):
-        panels.append(Panel("water", "Water temperature, °C", 2.2))
-    if _filled(grid.get(Role.FLAME)):
-        panels.append(Panel("flame", "Flame temperature, °C", 1.25))
-    if _filled(grid.get(Role.MASS)):
-        panels.append(Panel("cell", "Load cell, g", 1.25))
-    if known(account.fuel_g) or known(account.water_g):
-        panels.append(Panel("ledger", "Fuel and water, g", 2.1))
-    if known(account.burning_rate_g_min):
-        panels.append(Panel("rate", "Burning rate, g/min", 1.9))
-    return panels
+    return [panel for panel in _PANELS if panel.has_data(analysis)]
+
+
+def _measured(role: Role) -> Callable[["Analysis"], bool]:
+    """Ask whether a channel has readings."""
+
+    def has_data(analysis: "Analysis") -> bool:
+        column = analysis.grid.get(role)
+        return column is not None and known(column.value)
+
+    return has_data
 
 
 def _draw_water(ax: Axes, analysis: "Analysis", size: Size) -> None:
@@ -85,10 +92,15 @@ def _draw_water(ax: Axes, analysis: "Analysis", size: Size) -> None:
     ax.set_ylim(low, max(high, boiling.nominal_value + half + 3.0))
 
 
-def _draw_flame(ax: Axes, analysis: "Analysis", size: Size) -> None:
-    column = analysis.grid.columns[Role.FLAME]
-    _line(ax, minutes(analysis, column.t_s), column.value, size, FLAME, 0.8)
-    ax.set_ylim(*limits(column.value))
+def _plain(role: Role, colour: str) -> Callable[[Axes, "Analysis", Size], None]:
+    """Draw a channel's readings and nothing else."""
+
+    def draw(ax: Axes, analysis: "Analysis", size: Size) -> None:
+        column = analysis.grid.columns[role]
+        _line(ax, minutes(analysis, column.t_s), column.value, size, colour, 0.8)
+        ax.set_ylim(*limits(column.value))
+
+    return draw
 
 
 def _draw_cell(ax: Axes, analysis: "Analysis", size: Size) -> None:
@@ -143,18 +155,19 @@ def _band(ax: Axes, t_min: Values, values: Values, u: Values, size: Size, colour
     ax.fill_between(*band(t_min, values, u, size.columns), color=colour, alpha=0.25, lw=0, label="95 % band")
 
 
-_DRAWERS: dict[str, Callable[[Axes, "Analysis", Size], None]] = {
-    "water": _draw_water,
-    "flame": _draw_flame,
-    "cell": _draw_cell,
-    "ledger": _draw_ledger,
-    "rate": _draw_rate,
-}
-
-
-def draw(panel: Panel, ax: Axes, analysis: "Analysis", size: Size) -> None:
-    """Draw the curves of a panel."""
-    _DRAWERS[panel.name](ax, analysis, size)
+_PANELS = (
+    Panel("water", "Water temperature, °C", 2.2, _measured(Role.WATER), _draw_water),
+    Panel("flame", "Flame temperature, °C", 1.25, _measured(Role.FLAME), _plain(Role.FLAME, FLAME)),
+    Panel("cell", "Load cell, g", 1.25, _measured(Role.MASS), _draw_cell),
+    Panel(
+        "ledger",
+        "Fuel and water, g",
+        2.1,
+        lambda analysis: known(analysis.account.fuel_g) or known(analysis.account.water_g),
+        _draw_ledger,
+    ),
+    Panel("rate", "Burning rate, g/min", 1.9, lambda analysis: known(analysis.account.burning_rate_g_min), _draw_rate),
+)
 
 
 def furnish(ax: Axes, panel: Panel, size: Size, *, last: bool) -> None:
@@ -195,7 +208,3 @@ def furnish(ax: Axes, panel: Panel, size: Size, *, last: bool) -> None:
             columnspacing=1.2,
             fontsize=size.font_pt - 0.5,
         )
-
-
-def _filled(column: Column | None) -> bool:
-    return column is not None and known(column.value)

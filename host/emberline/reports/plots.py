@@ -12,7 +12,7 @@ from emberline.curves.events import Event, EventKind, Phase, first
 from emberline.reports.drawing import repeatable
 from emberline.reports.figures import clock
 from emberline.reports.marks import Flag, Lane, Mark, place_flags
-from emberline.reports.panels import INK, POINTS_PER_INCH, Panel, Size, draw, furnish, panels_of
+from emberline.reports.panels import INK, POINTS_PER_INCH, Panel, Size, furnish, panels_of
 from emberline.reports.svg import inline_svg
 from emberline.reports.timeline import minutes, span_min, zero_s
 from emberline.reports.wording import EVENTS, PHASES
@@ -37,11 +37,18 @@ def burn_curves(analysis: "Analysis", size: Size, *, title: str, description: st
     Returns:
         SVG markup, the same for the same input; empty where the trial holds no reading at all.
     """
-    panels = panels_of(analysis)
-    if not panels:
-        return ""
     with repeatable(size.key, size.font_pt):
-        return inline_svg(_figure(analysis, size, panels), key=size.key, title=title, description=description)
+        figure = curves_figure(analysis, size)
+        return "" if figure is None else inline_svg(figure, key=size.key, title=title, description=description)
+
+
+def curves_figure(analysis: "Analysis", size: Size) -> Figure | None:
+    """Draw all curves of a burn over one time axis; None where the trial holds no reading at all.
+
+    Call it within `drawing.repeatable`.
+    """
+    panels = panels_of(analysis)
+    return _figure(analysis, size, panels) if panels else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +85,7 @@ def _figure(analysis: "Analysis", size: Size, panels: list[Panel]) -> Figure:
     for panel, high_in in zip(panels, heights, strict=True):
         ax = _axes(figure, size, at, top_in + head_in, high_in)
         top_in += head_in + high_in + 0.06
-        draw(panel, ax, analysis, size)
+        panel.draw(ax, analysis, size)
         furnish(ax, panel, size, last=panel is panels[-1])
         drawn[panel.name] = ax
     for ax in (strip, *drawn.values()):

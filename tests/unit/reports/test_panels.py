@@ -5,7 +5,7 @@ from matplotlib.figure import Figure
 
 from emberline.bench.channels import Role
 from emberline.curves.grid import Grid
-from emberline.reports.panels import WIDE, draw, furnish, panels_of
+from emberline.reports.panels import WIDE, furnish, panels_of
 from unit.reports.made_up_burn import make_burn
 
 
@@ -26,7 +26,7 @@ def test_a_second_load_cell_is_drawn_and_named_beside_the_first() -> None:
     both = replace(burn, grid=Grid(burn.grid.n, {**burn.grid.columns, Role.POT_MASS: pot}))
     (panel,) = (panel for panel in panels_of(both) if panel.name == "cell")
     ax = Figure().add_subplot()
-    draw(panel, ax, both, WIDE)
+    panel.draw(ax, both, WIDE)
     furnish(ax, panel, WIDE, last=True)
     assert [line.get_label() for line in ax.lines] == ["under the stove", "under the pot"]
     assert ax.lines[0].get_linestyle() != ax.lines[1].get_linestyle()
@@ -40,5 +40,5 @@ def test_the_boiling_point_is_always_within_the_water_panel() -> None:
     weak = replace(burn, grid=Grid(burn.grid.n, {Role.WATER: cold}))
     (panel,) = (panel for panel in panels_of(weak) if panel.name == "water")
     ax = Figure().add_subplot()
-    draw(panel, ax, weak, WIDE)
+    panel.draw(ax, weak, WIDE)
     assert ax.get_ylim()[1] > burn.boiling_point.nominal_value
