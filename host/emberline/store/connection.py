@@ -2,11 +2,13 @@
 
 import logging
 import sqlite3
+import time
+from collections import deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import closing, contextmanager
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from emberline.store.errors import (
     StoreBusyError,
@@ -34,14 +36,20 @@ WRITE_LIMIT_S = 120.0
 """Longest wait for a write; a commit takes milliseconds, merging the blocks of a long trial a few seconds."""
 OPEN_LIMIT_S = 900.0
 """Longest wait for a store to open: all of it is read once, at 20 MB/s on a slow card."""
+SHARED_EVERY_S = 0.05
+"""Least time between two transactions that several jobs share: what comes meanwhile goes with the next one."""
+
+_Waiting = tuple[Callable[[sqlite3.Connection], Any], Future[Any]]
 
 
 class Writer:
     """The one connection that writes.
 
-    Jobs run one after the other in one thread, each in a transaction of its own; what a job raises reaches its caller
-    through the future. Closing runs the jobs that wait first. A file on a disk that failed is opened anew before the
-    next job; one that was deleted is put back as the open connection knows it.
+    Jobs run one after the other in one thread; what a job raises reaches its caller, and nothing of that job is kept.
+    Those that are handed in with `submit` while others of the kind wait share a transaction, and so the wait for the
+    disk; where one of them fails, each is run again in one of its own. Closing runs the jobs that wait first. A file on
+    a disk that failed is opened anew before the next job; one that was deleted is put back as the open connection knows
+    it.
     """
 
     def __init__(self, path: Path) -> None:
@@ -53,6 +61,8 @@ class Writer:
         self._path = path.resolve()
         self._number: tuple[int, int] | None = None
         self._suspect = False
+        self._waiting: deque[_Waiting] = deque()
+        self._shared_s = float("-inf")
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="store-writer")
         try:
             self._connection = self._thread.submit(_open_for_writing, path).result(timeout=OPEN_LIMIT_S)
@@ -65,20 +75,26 @@ class Writer:
             raise
 
     def submit(self, job: Callable[[sqlite3.Connection], T]) -> Future[T]:
-        """Queue a job; the future gives what it returned, once that is on disk.
+        """Queue a job that may share a transaction; the future gives what it returned, once that is on disk.
+
+        Args:
+            job: Reads and writes by the connection and does nothing else: it may be run twice.
 
         Raises:
             StoreClosedError: The writer was closed.
         """
-        return self._queue(lambda: self._in_transaction(job))
+        future: Future[T] = Future()
+        self._waiting.append((job, future))
+        self._queue(self._run_waiting)
+        return future
 
     def run(self, job: Callable[[sqlite3.Connection], T]) -> T:
-        """Run a job and wait for it.
+        """Run a job in a transaction of its own and wait for it.
 
         Raises:
             StoreError: Whatever went wrong; nothing of the job was kept.
         """
-        return self._wait(self.submit(job))
+        return self._wait(self._queue(lambda: self._in_transaction(job)))
 
     def checkpoint(self) -> None:
         """Move what the journal holds into the store and shorten the journal; readers are not waited for."""
@@ -115,6 +131,35 @@ class Writer:
             return future.result(timeout=WRITE_LIMIT_S)
         except TimeoutError as exc:
             raise StoreBusyError(f"a write did not end within {WRITE_LIMIT_S:.0f} s: is the disk overloaded?") from exc
+
+    def _run_waiting(self) -> None:
+        """Run the jobs that may share a transaction and wait by now."""
+        if not self._waiting:
+            return
+        time.sleep(max(0.0, self._shared_s + SHARED_EVERY_S - time.monotonic()))
+        self._shared_s = time.monotonic()
+        taken = [self._waiting.popleft() for _ in range(len(self._waiting))]
+        jobs = [(job, future) for job, future in taken if future.set_running_or_notify_cancel()]
+        try:
+            values = self._in_transaction(lambda connection: [job(connection) for job, _ in jobs])
+        except (StoreBusyError, StoreUnwritableError, StoreReplacedError) as error:
+            # Of the file or its disk: no job is to blame, and each alone would wait as long again.
+            for _, future in jobs:
+                future.set_exception(error)
+        except Exception:  # noqa: BLE001 told to the caller of the job that raises it again
+            for job, future in jobs:
+                self._run_alone(job, future)
+        else:
+            for (_, future), value in zip(jobs, values, strict=True):
+                future.set_result(value)
+
+    def _run_alone(self, job: Callable[[sqlite3.Connection], Any], future: Future[Any]) -> None:
+        try:
+            value = self._in_transaction(job)
+        except Exception as error:  # noqa: BLE001 told to the job's caller, whatever it is
+            future.set_exception(error)
+        else:
+            future.set_result(value)
 
     def _in_transaction(self, job: Callable[[sqlite3.Connection], T]) -> T:
         connection = self._sound_connection()

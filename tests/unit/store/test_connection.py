@@ -63,6 +63,85 @@ def test_a_full_disk_costs_only_the_commit_that_did_not_fit(tmp_path: Path) -> N
     assert len(benches(tmp_path / "s")) == 2
 
 
+def held_up(writer: Writer) -> threading.Event:
+    """Hold the writer up until the event is set, so that what is handed in meanwhile shares a transaction."""
+    go = threading.Event()
+    threading.Thread(target=lambda: writer.run(lambda _: go.wait(10))).start()
+    return go
+
+
+def test_jobs_that_wait_share_a_transaction(tmp_path: Path) -> None:
+    writer = Writer(tmp_path / "s")
+    go = held_up(writer)
+
+    def known(connection: sqlite3.Connection) -> int:
+        with reading(tmp_path / "s") as other:
+            return int(other.execute("SELECT count(*) FROM benches").fetchone()[0])
+
+    futures = [writer.submit(lambda c, i=i: add_bench(c, f"{i:02}")) for i in range(20)]  # type: ignore[misc]
+    seen = writer.submit(known)
+    go.set()
+    assert seen.result(10) == 0  # within the transaction of the twenty, which nobody else sees yet
+    assert all(future.exception(10) is None for future in futures)
+    assert len(benches(tmp_path / "s")) == 20
+    writer.close()
+
+
+def test_one_that_fails_costs_those_that_share_its_transaction_nothing(tmp_path: Path) -> None:
+    writer = Writer(tmp_path / "s")
+    go = held_up(writer)
+
+    def bad(connection: sqlite3.Connection) -> None:
+        add_bench(connection, "lost")
+        raise KeyError("mine")
+
+    before, failed = writer.submit(lambda c: add_bench(c, "before")), writer.submit(bad)
+    twice = writer.submit(lambda c: [add_bench(c, name) for name in ("twice", "twice")])  # type: ignore[func-returns-value]
+    after = writer.submit(lambda c: add_bench(c, "after"))
+    go.set()
+    with pytest.raises(KeyError, match="mine"):
+        failed.result(10)
+    with pytest.raises(StoreError, match="UNIQUE"):
+        twice.result(10)
+    assert (before.exception(10), after.exception(10)) == (None, None)
+    assert benches(tmp_path / "s") == ["after", "before"]
+    writer.close()
+
+
+def test_a_disk_that_takes_nothing_is_told_to_all_that_share_a_transaction(tmp_path: Path) -> None:
+    writer = Writer(tmp_path / "s")
+    writer.run(lambda c: add_bench(c, "before"))
+    go = held_up(writer)
+    calls: list[int] = []
+
+    def refused(connection: sqlite3.Connection) -> None:
+        calls.append(1)
+        connection.execute("PRAGMA query_only = ON")
+        try:
+            add_bench(connection, "never")
+        finally:
+            connection.execute("PRAGMA query_only = OFF")
+
+    futures = [writer.submit(refused), writer.submit(lambda c: add_bench(c, "other"))]
+    go.set()
+    for future in futures:
+        with pytest.raises(StoreUnwritableError):
+            future.result(10)
+    assert calls == [1]
+    writer.close()
+
+
+def test_one_given_up_before_its_turn_is_not_run(tmp_path: Path) -> None:
+    writer = Writer(tmp_path / "s")
+    go = held_up(writer)
+    futures = [writer.submit(lambda c, n=name: add_bench(c, n)) for name in ("given up", "kept")]  # type: ignore[misc]
+    assert futures[0].cancel()
+    go.set()
+    assert futures[1].exception(10) is None
+    assert benches(tmp_path / "s") == ["kept"]
+    writer.close()
+
+
 def test_closing_runs_what_waits_and_leaves_no_thread(tmp_path: Path) -> None:
     before = threading.active_count()
     writer = Writer(tmp_path / "s")
