@@ -10,7 +10,7 @@ from emberline.curves.events import Event
 from emberline.heat.advice import Adviser
 from emberline.heat.remedies import FIT_FLAME_PROBE
 from emberline.heat.result import Result
-from emberline.reports.figures import Parts, clock, half_width, moment, parts, plain, spoken
+from emberline.reports.figures import SPACE, Parts, clock, half_width, moment, parts, plain, spoken
 from emberline.reports.timeline import zero_s
 from emberline.reports.wording import (
     BESIDE,
@@ -205,7 +205,10 @@ def visit_rows(analysis: "Analysis") -> list[VisitRow]:
 
 
 def phase_rows(analysis: "Analysis") -> list[PhaseRow]:
-    """Return the phases with times from lit; a dash where a figure is not known or does not apply."""
+    """Return the phases with times from lit; a dash where a figure is not known or does not apply.
+
+    Units stand in the table's head: with them in every cell it would be wider than its column.
+    """
     zero = zero_s(analysis)
     return [
         PhaseRow(
@@ -239,7 +242,7 @@ def described(analysis: "Analysis") -> str:
 
 
 def _or_dash(result: Result | None) -> str:
-    return "–" if result is None else plain(result.value, result.unit)
+    return "–" if result is None else plain(result.value, result.unit).removesuffix(f"{SPACE}{result.unit}")
 
 
 def _result(name: str, result: Result) -> ResultRow:

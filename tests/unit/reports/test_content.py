@@ -58,7 +58,8 @@ def test_phases_stand_in_their_order_with_a_dash_for_what_is_not_known() -> None
     char = PhaseResult(Phase.CHAR, 1680.0, 1800.0, lasted, known, None, None, None)
     (row,) = content.phase_rows(replace(burn, results=replace(burn.results, phases=(char,))))
     assert (row.name, row.start, row.rate, row.water) == ("char", "26:30", "–", "–")
-    assert spaced(row.lost) == "12.5 ± 0.5 g"
+    assert spaced(row.lost) == "12.5 ± 0.5"
+    assert spaced(row.duration) == "120 ± 10"
 
 
 def test_a_result_that_is_exact_has_no_budget() -> None:
