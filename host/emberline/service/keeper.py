@@ -276,8 +276,8 @@ class Keeper:
         opened = self._open
         opened.announced, opened.retracted = turn.announced, turn.retracted
         await self._announce(opened, [*opened.notes, *turn.said])
-        start_ns = opened.trial.start_ns
-        self.board.follow(TrialNow(opened.trial.id, opened.label, start_ns, turn.t_s, turn.phase, turn.estimates))
+        start_ns, phase = opened.trial.start_ns, opened.phase(turn.phase)
+        self.board.follow(TrialNow(opened.trial.id, opened.label, start_ns, turn.t_s, phase, turn.estimates))
         if turn.end_ns is not None:
             await self._finish(opened, turn.end_ns)
             return True

@@ -4,12 +4,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from emberline.bench.plan import parse_plan
-from emberline.curves.events import Event, EventKind, Retraction
+from emberline.curves.events import Event, EventKind, Phase, Retraction
 from emberline.store.records import Trial
 from emberline.trials.corrections import Log, with_corrections
 
 Saying = Event | Retraction
 """What viewers are told."""
+FIRE = (EventKind.LIT, EventKind.FLAMEOUT)
+"""The events that part the phases of a burn while it runs."""
 
 
 @dataclass
@@ -46,6 +48,19 @@ class OpenTrial:
     def shown(self) -> list[Event]:
         """Return the events as they are shown: what was announced, and a person's in its place."""
         return with_corrections(self.announced, self.log, self.trial.start_ns)
+
+    def phase(self, found: Phase) -> Phase:
+        """Return the phase: the one that the live run found, or that which a person's words about the fire leave."""
+        shown = [event for event in self.shown() if event.kind in FIRE]
+        announced = [event for event in self.announced if event.kind in FIRE]
+        if shown == announced:
+            return found
+        kinds = {event.kind for event in shown}
+        if EventKind.FLAMEOUT in kinds:
+            return Phase.CHAR
+        # A record that began mid-burn has a fire of which no event tells.
+        unlit = found is Phase.WAITING or any(event.kind is EventKind.LIT for event in announced)
+        return Phase.WAITING if unlit and EventKind.LIT not in kinds else Phase.FLAMING
 
     def told(self) -> list[Saying]:
         """Return all that viewers are told of it, in the order of its moments."""

@@ -2,10 +2,10 @@
 
 from dataclasses import replace
 
-from emberline.curves.events import Event, EventKind, Retraction
+from emberline.curves.events import Event, EventKind, Phase, Retraction
 from emberline.service.open_trial import OpenTrial, how, key
 from emberline.store.records import Trial
-from emberline.trials.corrections import AddEvent, Correction, Undo
+from emberline.trials.corrections import AddEvent, Correction, DeleteEvent, Target, Undo
 
 TRIAL = Trial("2025-11-25-1", "yard", None, "live", None, 0, None, "UTC", False, (), 0, "", 'label = "chips"\n')
 LIT = Event(EventKind.LIT, 60.0, 2.0, "mass falls", announced_t_s=75.0)
@@ -40,6 +40,35 @@ def test_a_persons_event_goes_before_what_is_found_in_its_place() -> None:
     # Taken back, what was found is told after all.
     undone = [STAMPED, Correction(2, 0, "Ana", "", Undo(1))]
     assert opened.correct(TRIAL, undone, "Ana changed it", 340.0)[-1] == found
+
+
+def test_the_phase_follows_what_a_person_says_of_the_fire() -> None:
+    def said(kind: EventKind, t_s: float) -> Correction:
+        return Correction(1, round(t_s * 1e9), "Ana", "", AddEvent(kind, t_s, 1.0))
+
+    opened = trial()
+    assert opened.phase(Phase.WAITING) is Phase.WAITING
+    opened.log = [said(EventKind.LIT, 50.0)]
+    assert opened.phase(Phase.WAITING) is Phase.FLAMING
+    # What says nothing of the fire changes nothing.
+    opened.log = [STAMPED]
+    assert opened.phase(Phase.WAITING) is Phase.WAITING
+    burning = trial(LIT, BOIL)
+    assert burning.phase(Phase.FLAMING) is Phase.FLAMING
+    burning.log = [said(EventKind.FLAMEOUT, 900.0)]
+    assert burning.phase(Phase.FLAMING) is Phase.CHAR
+    burning.log = [Correction(1, 0, "Ana", "the lid", DeleteEvent(Target(EventKind.LIT, LIT.t_s)))]
+    assert burning.phase(Phase.FLAMING) is Phase.WAITING
+
+
+def test_a_flameout_that_a_person_takes_back_is_burning_again_also_where_nothing_was_lit() -> None:
+    out = Event(EventKind.FLAMEOUT, 800.0, 5.0, "rate fell", announced_t_s=840.0)
+    taken_back = Correction(1, 0, "Ana", "a gust", DeleteEvent(Target(EventKind.FLAMEOUT, out.t_s)))
+    for saved in ([LIT, out], [out]):
+        opened = trial(*saved)
+        assert opened.phase(Phase.CHAR) is Phase.CHAR
+        opened.log = [taken_back]
+        assert opened.phase(Phase.CHAR) is Phase.FLAMING
 
 
 def test_a_changed_plan_brings_its_label() -> None:
