@@ -14,8 +14,8 @@ from emberline.bench.errors import CalibrationError
 from emberline.bench.text_lines import TextLines, read_text_lines
 from emberline.bench.toml_reading import Hint, Quantity, Reading, Section
 
-DEFAULT_BAUD = 115_200
-"""Bits a second of a serial port whose bench file says nothing."""
+DEFAULT_BAUD = 57_600
+"""Bits a second of a serial port whose bench file says nothing: those of the reference board."""
 
 _ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}")
 _ANY = Quantity(float("-inf"), float("inf"), "")

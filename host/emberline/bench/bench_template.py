@@ -1,6 +1,6 @@
 """The commented bench file that a person starts from."""
 
-from emberline.bench.bench_file import Bench, TrialRules, default_bench
+from emberline.bench.bench_file import DEFAULT_BAUD, Bench, TrialRules, default_bench
 from emberline.bench.channels import Channel, Role, assumed_sensor
 
 TEMPLATE_ROLES = (Role.WATER, Role.FLAME, Role.MASS)
@@ -62,6 +62,7 @@ _OTHERS = """
 
 # [serial]
 # port = "/dev/serial/by-id/..."   # or vendor_id = 0x2341 and product_id = 0x0043 to search for it
+# baud = {baud}                     # bits a second, of the reference board; `emberline doctor` finds those of others
 # device = "..."                   # only this device is accepted
 
 # A device that prints lines of text has a table [serial.lines] here, and no `device`: a source is then the number of a
@@ -99,6 +100,7 @@ def bench_template() -> str:
             *(_table(channel) for channel in bench.channels),
             _OTHERS.format(
                 others=others,
+                baud=DEFAULT_BAUD,
                 end_min=TrialRules().end_after_flameout_s / 60.0,
                 flame_min=rules.flame_longest_s / 60.0,
                 cell_c=rules.cell_hottest_c,

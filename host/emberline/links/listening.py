@@ -21,7 +21,7 @@ from emberline.links.text_line import Remark, Values, read_text_line
 from emberline_wire import Channel, FrameDecoder, Hello, Kind, LinkState, Readings, Refused, Session
 from emberline_wire import Fault as FaultBit
 
-BAUDS = (115_200, 9_600, 57_600, 38_400, 19_200, 230_400, 250_000, 500_000, 1_000_000, 4_800, 2_400, 1_200)
+BAUDS = (57_600, 115_200, 9_600, 38_400, 19_200, 230_400, 250_000, 500_000, 1_000_000, 4_800, 2_400, 1_200)
 """Speeds in the order in which they are tried; the first is that of boards with frames."""
 SILENT_S = 4.0
 """How long a board may take to start and to say something."""

@@ -58,11 +58,10 @@ class FramesTalk:
     Attributes:
         greeting: The device's last greeting.
         refusal: Why the device is refused since the bytes taken in last.
+        nobody: What is wrong where no device is understood.
         session: The wire's session.
         remember: Called with how far samples are stored, before the device is told.
     """
-
-    nobody = "nobody on the port said who they are"
 
     def __init__(
         self,
@@ -73,6 +72,10 @@ class FramesTalk:
     ) -> None:
         """Go on where an earlier run ended; the arguments are those of `SerialLink`."""
         self.greeting: Greeting | None = None
+        self.nobody = (
+            f"nobody on the port said who they are at {wanted.baud} baud: does the board run? `emberline doctor` tries "
+            "other speeds"
+        )
         self.refusal = ""
         self.session = _session(wanted, standing)
         self.remember = remember

@@ -130,7 +130,7 @@ def test_channels_of_frames_have_their_roles_by_name_else_by_sensor(monkeypatch:
     assert "frames from yard (firmware 2.1), at 115,200 baud" in report.spoken
     assert "At 9,600 baud what comes makes no sense: that is the wrong speed." in report.remarks
     bench = parse_bench(found.proposal("shed 1"))
-    assert (bench.id, bench.serial) == ("shed-1", SerialPort("/dev/x", device="yard"))
+    assert (bench.id, bench.serial) == ("shed-1", SerialPort("/dev/x", device="yard", baud=115_200))
     assert {channel.role: channel.source for channel in bench.channels} == {
         Role.WATER: "tc1",
         Role.FLAME: None,
@@ -167,7 +167,9 @@ def test_lines_are_told_with_all_that_is_doubtful(monkeypatch: pytest.MonkeyPatc
     assert "1 of 13 lines have another shape" in told
     assert "2 lines could not be read" in told
     assert "converted from °F" in told
-    assert parse_bench(found.proposal("bench")).serial == SerialPort("/dev/x", lines=TextLines(("A", "B")))
+    assert parse_bench(found.proposal("bench")).serial == SerialPort(
+        "/dev/x", baud=115_200, lines=TextLines(("A", "B"))
+    )
     answer = found.touch("A", 3.0)
     assert (heard.forgotten, answer.channel) == (1, "A")
 

@@ -1,3 +1,6 @@
+import re
+from pathlib import Path
+
 import pytest
 
 from emberline.bench.bench_file import BenchFileError, Broker, SerialPort, TrialRules, default_bench, parse_bench
@@ -243,3 +246,9 @@ def test_what_a_persons_calibrations_found_is_read() -> None:
 def test_findings_that_are_not_whole_are_told(was: str, becomes: str, words: str) -> None:
     with pytest.raises(BenchFileError, match=words):
         parse_bench(FOUND.replace(was, becomes))
+
+
+def test_a_port_has_the_speed_of_the_reference_board_where_nobody_says_another() -> None:
+    config = Path(__file__).parents[3] / "firmware_protocol" / "firmware" / "emberline_bench" / "config.h"
+    (told,) = re.findall(r"^#define BAUD (\d+)$", config.read_text(), re.MULTILINE)
+    assert SerialPort("/dev/x").baud == int(told)
