@@ -4,7 +4,8 @@ from pathlib import Path
 
 from emberline.app.stored import STORE_NAME, analysis_of, find_trial, started
 from emberline.app.summaries import Stage
-from emberline.reports.cards import Picture, Shape, comparison_card, result_card
+from emberline.reports.cards import Shape, comparison_card, result_card
+from emberline.reports.drawing import Picture
 from emberline.store.errors import ExportError
 from emberline.store.reader import StoreReader
 from emberline.trials.comparison.comparison import Comparison
@@ -18,7 +19,7 @@ def card_of(
     Args:
         data: Data directory.
         name: Id of the trial, or `last`.
-        target: File that ends in `.png` or `.svg`.
+        target: File that ends in `.png`, `.svg` or `.pdf`.
         shape: Its shape.
         overwrite: Whether the file may exist.
         stage: Is told what begins.
@@ -33,7 +34,7 @@ def card_of(
     stage("finding events, telling fuel from water")
     analysis = analysis_of(store, trial, follow=False)
     stage("drawing the card")
-    _write(target, result_card(analysis, shape, picture, started=started(trial)))
+    write_picture(target, result_card(analysis, shape, picture, started=started(trial)))
 
 
 def card_of_comparison(
@@ -44,7 +45,7 @@ def card_of_comparison(
     Args:
         comparison: The comparison.
         title: What is compared.
-        target: File that ends in `.png` or `.svg`.
+        target: File that ends in `.png`, `.svg` or `.pdf`.
         shape: Its shape.
         overwrite: Whether the file may exist.
 
@@ -52,7 +53,7 @@ def card_of_comparison(
         ExportError: The file cannot be written.
     """
     picture = picture_of(target, overwrite=overwrite)
-    _write(target, comparison_card(comparison, title, shape, picture))
+    write_picture(target, comparison_card(comparison, title, shape, picture))
 
 
 def picture_of(target: Path, *, overwrite: bool) -> Picture:
@@ -64,7 +65,7 @@ def picture_of(target: Path, *, overwrite: bool) -> Picture:
     try:
         picture = Picture(target.suffix.lower().removeprefix("."))
     except ValueError as exc:
-        raise ExportError(f"{target}: name a file that ends in .png or .svg") from exc
+        raise ExportError(f"{target}: name a file that ends in .png, .svg or .pdf") from exc
     if target.exists() and not overwrite:
         raise ExportError(f"{target} exists: name another file, or add --overwrite")
     if not target.absolute().parent.is_dir():
@@ -72,7 +73,12 @@ def picture_of(target: Path, *, overwrite: bool) -> Picture:
     return picture
 
 
-def _write(target: Path, content: bytes) -> None:
+def write_picture(target: Path, content: bytes) -> None:
+    """Write a picture; the file appears when it is whole.
+
+    Raises:
+        ExportError: It cannot be written.
+    """
     unfinished = target.with_name(target.name + ".unfinished")
     try:
         unfinished.write_bytes(content)

@@ -91,13 +91,14 @@ def local_zone() -> str:
     return "UTC"
 
 
-def analysis_of(store: BurnReader, trial: Trial, *, follow: bool = True) -> "Analysis":
+def analysis_of(store: BurnReader, trial: Trial, *, follow: bool = True, keep: bool = False) -> "Analysis":
     """Run the final pass over a trial's stored samples.
 
     Args:
         store: Where they are kept.
         trial: The trial.
         follow: Whether to play a live run through too, which tells when it would have announced each event.
+        keep: Whether the announcements that the store has of the trial stand instead, as those of a live one always do.
 
     Raises:
         StoreError: The samples cannot be read.
@@ -112,7 +113,7 @@ def analysis_of(store: BurnReader, trial: Trial, *, follow: bool = True) -> "Ana
     saved = store.events(trial.id)
     log = store.corrections(trial.id)
     tracked = None if follow else Tracked()
-    if trial.origin == "live" or trial.packed:
+    if keep or trial.origin == "live" or trial.packed:
         # What was announced stands, whatever a replay would say.
         said = [event for event in saved if event.announced_t_s is not None and not event.by_person]
         tracked = Tracked(said, store.retractions(trial.id))

@@ -15,6 +15,7 @@ from emberline.cli.carding import card
 from emberline.cli.comparing import compare
 from emberline.cli.demo import demo
 from emberline.cli.doctor import doctor
+from emberline.cli.figures import figure
 from emberline.cli.keeping import backup, status
 from emberline.cli.linking import link
 from emberline.cli.live import acknowledge, arm, end, note, run, watch
@@ -66,6 +67,7 @@ for command in (
     compare,
     order,
     card,
+    figure,
     export,
     backup,
     archive,

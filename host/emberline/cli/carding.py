@@ -10,7 +10,7 @@ from emberline.cli.telling import data_option, epilog, progress, target_options,
 
 @click.command(epilog=epilog("emberline card last --to burn.png", 2, 3, 4, 5))
 @click.argument("trial")
-@target_options(".png or .svg")
+@target_options(".png, .svg or .pdf")
 @click.option("--square", is_flag=True, help="1080 by 1080 instead of 1920 by 1080.")
 @data_option
 @telling

@@ -186,3 +186,5 @@ _FIGURES: dict[str, tuple[str, Callable[[Burn, Visits], UFloat]]] = {
 
 RESULT_NAMES = tuple(_FIGURES)
 """Names of all results, in the order in which a summary gives them."""
+RESULT_UNITS = {name: unit for name, (unit, _) in _FIGURES.items()}
+"""Unit of each result by its name; empty for a fraction, `1` for a ratio."""

@@ -1,6 +1,5 @@
 """Cards to show to others: one burn, or a comparison, as a picture of a fixed size."""
 
-import io
 import textwrap
 from dataclasses import dataclass
 from enum import Enum
@@ -15,7 +14,7 @@ from emberline.curves.events import EventKind
 from emberline.reports.caution import CAUTION_LINE
 from emberline.reports.content import headlines
 from emberline.reports.dots import draw_dots
-from emberline.reports.drawing import repeatable
+from emberline.reports.drawing import Picture, picture_bytes, repeatable
 from emberline.reports.facts import facts
 from emberline.reports.figures import MINUS, PLUS_MINUS_MEANS, SPACE, THIN_SPACE
 from emberline.reports.panels import FAINT, INK, RATE, RULE, WATER
@@ -53,13 +52,6 @@ class Shape(Enum):
 
     WIDE = _Measures(1920, 1080, 80, 19.0, 3)
     SQUARE = _Measures(1080, 1080, 64, 15.0, 2)
-
-
-class Picture(Enum):
-    """File format of a card."""
-
-    PNG = "png"
-    SVG = "svg"
 
 
 def result_card(analysis: "Analysis", shape: Shape, picture: Picture, *, started: str | None = None) -> bytes:
@@ -217,10 +209,7 @@ class _Card:
 
     def bytes(self, picture: Picture) -> bytes:
         """Return the file."""
-        buffer = io.BytesIO()
-        metadata = {"Software": None} if picture is Picture.PNG else {"Date": None, "Creator": None}
-        self._figure.savefig(buffer, format=picture.value, dpi=DPI, facecolor=PAPER, metadata=metadata)
-        return buffer.getvalue()
+        return picture_bytes(self._figure, picture, DPI)
 
     def _foot(self, told: list[str]) -> float:
         """Write what is told in small, and the caution, at the bottom; return where it begins."""

@@ -7,8 +7,9 @@ from typing import Any
 
 from emberline.bench.plan import parse_plan
 from emberline.reports.burn_table import COLUMNS, table_row
-from emberline.reports.cards import Picture, Shape, comparison_card
+from emberline.reports.cards import Shape, comparison_card
 from emberline.reports.comparison_parts import burns_of, result_parts
+from emberline.reports.drawing import Picture
 from emberline.reports.wording import COMPARED
 from emberline.service.comparisons import Query
 from emberline.service.series_standing import rule_kept, standing_of

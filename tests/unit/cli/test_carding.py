@@ -33,7 +33,11 @@ def test_a_card_is_drawn(data: Path, tmp_path: Path, options: list[str], size: t
 
 @pytest.mark.parametrize(
     ("name", "code", "why"),
-    [("card.gif", 5, ".png or .svg"), ("there.png", 5, "--overwrite"), ("none/card.png", 5, "there is no folder")],
+    [
+        ("card.gif", 5, ".png, .svg or .pdf"),
+        ("there.png", 5, "--overwrite"),
+        ("none/card.png", 5, "there is no folder"),
+    ],
 )
 def test_what_cannot_be_written_is_refused_in_words(data: Path, tmp_path: Path, name: str, code: int, why: str) -> None:
     (tmp_path / "there.png").write_bytes(b"kept")

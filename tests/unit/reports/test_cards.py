@@ -7,7 +7,8 @@ import pytest
 from PIL import Image
 
 from emberline.reports import cards
-from emberline.reports.cards import Picture, Shape, comparison_card, result_card
+from emberline.reports.cards import Shape, comparison_card, result_card
+from emberline.reports.drawing import Picture
 from emberline.trials.comparison.comparison import Burn, Comparison, compare, grouped
 from emberline.trials.comparison.confounding import Circumstances
 from unit.reports.made_up_burn import make_burn

@@ -1,0 +1,115 @@
+import json
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from emberline import app, lab
+from emberline.bench.bench_template import bench_template
+from emberline.config import ConfigError
+
+
+@pytest.fixture
+def trial(data: Path) -> lab.Trial:
+    return next(iter(lab.open_store(data)))
+
+
+def test_what_is_known_of_it(trial: lab.Trial) -> None:
+    assert (trial.bench, trial.label, trial.running, trial.excluded) == ("bench", "beech, first burn", False, None)
+    assert trial.factors == {"fuel": "beech"}
+    assert trial.plan["fuel.moisture_wet"] == 0.10
+    assert trial.plan_text.startswith("format = 1")
+    assert trial.bench_text == ""
+    assert np.isnat(trial.started)
+    assert repr(trial) == f"<Trial {trial.id} 'beech, first burn'>"
+
+
+def test_events_are_a_table(trial: lab.Trial) -> None:
+    events = pd.DataFrame(trial.events)
+    assert list(events["kind"]) == ["lit", "pot_on", "boil", "pot_off", "flameout"]
+    assert events["t_s"].is_monotonic_increasing
+    assert (events["u_s"] > 0.0).all()
+    assert events["size_g"].notna().tolist() == [False, True, False, True, False]
+
+
+def test_curves_are_those_of_an_export(trial: lab.Trial, data: Path, tmp_path: Path) -> None:
+    app.export_trial(data, trial.id, tmp_path / "burn.csv", raw=False)
+    exported, curves = pd.read_csv(tmp_path / "burn.csv"), pd.DataFrame(trial.curves())
+    assert list(curves.columns) == list(exported.columns)
+    for name in exported.select_dtypes("number"):
+        np.testing.assert_allclose(curves[name].to_numpy(), exported[name], rtol=1e-8, err_msg=name)
+    assert list(curves["phase"]) == list(exported["phase"])
+
+
+def test_samples_are_calibrated_and_a_channel_that_is_not_there_has_none(trial: lab.Trial) -> None:
+    mass = trial.samples("mass")
+    assert len(mass["t_s"]) == len(mass["mass_g"]) > 5_000
+    assert np.nanmax(mass["mass_g"]) > np.nanmax(trial.curves()["fuel_g"])
+    assert len(trial.samples("pressure")["pressure_pa"]) == 0
+    with pytest.raises(ValueError, match="weight"):
+        trial.samples("weight")
+
+
+def test_recomputed_with_nothing_changed_it_is_what_is_stored(data: Path) -> None:
+    for trial in lab.open_store(data):
+        again = trial.recompute()
+        assert again is not trial
+        assert json.dumps(again.summary) == json.dumps(trial.summary)
+
+
+def test_other_plan_values_change_what_rests_on_them_and_nothing_stored(trial: lab.Trial, data: Path) -> None:
+    before = json.dumps(trial.summary)
+    richer = trial.recompute(plan={"fuel.lhv_dry_j_g": 19_400.0, "label": "if it were richer"})
+    assert richer.label == "if it were richer"
+    assert richer.value("thermal_efficiency") < trial.value("thermal_efficiency")
+    assert richer.value("burn_time") == trial.value("burn_time")
+    pine = lab.open_store(data).trial("last")
+    assert richer.summary["results"] == pine.summary["results"], "as if its plan had said so from the start"
+    without = trial.recompute(plan={"fuel.mass_g": None})
+    assert np.isnan(without.value("thermal_efficiency")) or without.value("thermal_efficiency") != trial.value(
+        "thermal_efficiency"
+    )
+    assert json.dumps(lab.open_store(data).trial(trial.id).summary) == before
+
+
+def test_changes_add_up(trial: lab.Trial) -> None:
+    both = trial.recompute(plan={"fuel.moisture_wet": 0.2}).recompute(plan={"fuel.starter_g": 3.0})
+    assert (both.plan["fuel.moisture_wet"], both.plan["fuel.starter_g"]) == (0.2, 3.0)
+    assert both.recompute(plan={"fuel.moisture_wet": 0.1, "fuel.starter_g": 2.0}).summary == trial.summary
+
+
+def test_another_bench_file_is_another_calibration(trial: lab.Trial, tmp_path: Path) -> None:
+    bench = bench_template() + "\n"
+    (tmp_path / "bench.toml").write_text(bench)
+    by_text, by_file = trial.recompute(bench=bench), trial.recompute(bench=tmp_path / "bench.toml")
+    assert by_text.summary == by_file.summary
+    assert by_text.bench_text == bench
+    assert by_text.summary != trial.summary
+
+
+def test_mistakes_are_told(trial: lab.Trial, tmp_path: Path) -> None:
+    with pytest.raises(lab.PlanError, match=r"moisture_wet"):
+        trial.recompute(plan={"fuel.moisture_wet": 11.0, "fuel.mas_g": 5.0})
+    with pytest.raises(lab.BenchFileError, match="role"):
+        trial.recompute(bench='[[channel]]\nrole = "weight"\n')
+    with pytest.raises(ConfigError, match="no such bench file"):
+        trial.recompute(bench=tmp_path / "none.toml")
+    with pytest.raises(KeyError):
+        trial.value("time_to_tea")
+
+
+def test_what_is_absent_says_why(trial: lab.Trial) -> None:
+    assert np.isnan(trial.value("turndown"))
+    assert trial.why_absent("turndown")
+    assert trial.why_absent("burn_time") == ""
+
+
+def test_figures_can_be_saved(trial: lab.Trial, data: Path, tmp_path: Path) -> None:
+    trial.figure(narrow=True).savefig(tmp_path / "burn.svg")
+    lab.overlay({one.factors["fuel"]: [one] for one in lab.open_store(data)}).savefig(tmp_path / "both.svg")
+    lab.open_store(data).compare(["fuel"]).figure().savefig(tmp_path / "compared.svg")
+    for name in ("burn", "both", "compared"):
+        assert "<svg" in (tmp_path / f"{name}.svg").read_text()
+    with pytest.raises(ValueError, match="0 groups"):
+        lab.overlay({})
