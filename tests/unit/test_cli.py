@@ -1,17 +1,30 @@
 import os
 import re
+import shlex
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
+import click
 import pytest
 from click.testing import CliRunner
 
 from emberline import __version__
 from emberline.cli import main
-from emberline.cli.telling import CODES
+from emberline.cli.telling import ANY_COMMAND, CODES
 
-COMMANDS = sorted(main.commands)
+
+def commands(group: click.Group = main, *before: str) -> Iterator[tuple[tuple[str, ...], click.Command]]:
+    """Yield all commands with the words that name them, those of groups too."""
+    for name, command in group.commands.items():
+        yield (*before, name), command
+        if isinstance(command, click.Group):
+            yield from commands(command, *before, name)
+
+
+COMMANDS = dict(commands())
+every_command = pytest.mark.parametrize("words", COMMANDS, ids=" ".join)
 
 
 def run(*arguments: str | Path) -> tuple[int, str, str]:
@@ -55,26 +68,58 @@ def test_linear_algebra_gets_one_thread_unless_someone_said_otherwise(monkeypatc
     assert (os.environ["OPENBLAS_NUM_THREADS"], os.environ["OMP_NUM_THREADS"]) == ("1", "2")
 
 
-@pytest.mark.parametrize("name", COMMANDS)
-def test_every_command_explains_itself_with_an_example_and_its_exit_codes(name: str) -> None:
-    code, out, _ = run(name, "--help")
+@every_command
+def test_every_command_explains_itself_with_an_example_and_its_exit_codes(words: tuple[str, ...]) -> None:
+    code, out, _ = run(*words, "--help")
     assert code == 0
-    assert f"Example: emberline {name}" in out
-    listed = re.search(r"Exit codes: (.*)\.", out.replace("\n", " "))
+    assert f"emberline {' '.join(words)}" in re.findall(r"Example: .*", out)[0]
+    assert set(ANY_COMMAND) <= set(codes_told(out))
+
+
+def test_the_help_of_the_whole_lists_all_exit_codes() -> None:
+    assert codes_told(run("--help")[1]) == tuple(CODES)
+
+
+def codes_told(text: str) -> tuple[int, ...]:
+    """Return the exit codes that a help tells of, each with its meaning."""
+    listed = re.search(r"Exit codes: (.*)\.", text.replace("\n", " "))
     assert listed is not None
-    for one in re.sub(r"\s+", " ", listed[1]).split("; "):
-        number, _, meaning = one.partition(" ")
-        assert CODES[int(number)] == meaning
+    meanings = re.sub(r"\s+", " ", listed[1])
+    found = tuple(code for code, meaning in CODES.items() if f"{code} {meaning}" in meanings)
+    assert meanings == "; ".join(f"{code} {CODES[code]}" for code in found)
+    return found
 
 
-def test_the_examples_of_the_help_name_real_commands_and_options() -> None:
-    for name, command in main.commands.items():
-        example = re.search(r"Example: (.*)", command.epilog or "")
-        assert example is not None
-        words = example[1].partition(" > ")[0].split()
-        assert words[:2] == ["emberline", name]
-        known = {option for parameter in command.params for option in parameter.opts}
-        assert {word for word in words if word.startswith("--")} <= known
+@every_command
+def test_every_option_says_what_it_does_and_every_argument_is_explained(words: tuple[str, ...]) -> None:
+    command = COMMANDS[words]
+    for parameter in command.params:
+        if isinstance(parameter, click.Option):
+            assert parameter.help, parameter.name
+            assert not parameter.help[0].islower(), parameter.help
+            assert parameter.help[-1] in ".]", parameter.help
+        else:
+            name = parameter.make_metavar(click.Context(command)).strip("[].")
+            assert re.search(rf"\b{name}\b", command.help or ""), name
+
+
+@every_command
+def test_lists_of_commands_cut_no_sentence_short(words: tuple[str, ...]) -> None:
+    assert not COMMANDS[words].get_short_help_str(68 - len(words[-1])).endswith("...")
+
+
+@every_command
+def test_examples_are_such_that_the_command_takes_them(words: tuple[str, ...]) -> None:
+    command = COMMANDS[words]
+    example = re.search(r"Example: (.*)", command.epilog or "")
+    assert example is not None
+    asked = re.search(r"\$\((.*)\)", example[1])
+    typed = shlex.split((asked[1] if asked else example[1]).partition(" > ")[0])
+    assert typed[: len(words) + 1] == ["emberline", *words]
+    if isinstance(command, click.Group):
+        assert typed[len(words) + 1] in command.commands
+    else:
+        command.make_context(words[-1], typed[len(words) + 1 :])
 
 
 def test_commands_are_listed_in_the_order_of_their_use() -> None:
@@ -84,7 +129,7 @@ def test_commands_are_listed_in_the_order_of_their_use() -> None:
 
 
 def test_version() -> None:
-    assert run("--version")[1].strip().endswith(__version__)
+    assert run("--version")[1].startswith(f"emberline {__version__}\n")
 
 
 def test_init_writes_a_file_that_check_accepts_and_never_overwrites(tmp_path: Path) -> None:

@@ -1,18 +1,16 @@
 """The command line. Only click is imported here; everything heavy waits until a command runs."""
 
-import io
 import os
-import sys
 
 import click
 
-from emberline import __version__
 from emberline.cli.archiving import archive, reanalyse
 from emberline.cli.bench_files import check, init
 from emberline.cli.burns import export, import_, summary, trials
 from emberline.cli.calibrating import calibrate
 from emberline.cli.carding import card
 from emberline.cli.comparing import compare
+from emberline.cli.completing import completion
 from emberline.cli.demo import demo
 from emberline.cli.doctor import doctor
 from emberline.cli.figures import figure
@@ -20,7 +18,9 @@ from emberline.cli.keeping import backup, status
 from emberline.cli.linking import link
 from emberline.cli.live import acknowledge, arm, end, note, run, watch
 from emberline.cli.ordering import order
-from emberline.cli.telling import InOrder
+from emberline.cli.streams import fit_streams
+from emberline.cli.telling import CODES, InOrder, epilog
+from emberline.cli.versions import version_option
 
 ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS")
 """Variables that limit the threads of linear algebra, read once, as numpy is imported."""
@@ -29,9 +29,9 @@ ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS")
 @click.group(
     cls=InOrder,
     context_settings={"help_option_names": ["-h", "--help"]},
-    epilog="Example: emberline import burn.csv --plan plan.toml, then: emberline summary last --open",
+    epilog=epilog("emberline import burn.csv --plan plan.toml", *CODES),
 )
-@click.version_option(__version__, message="%(prog)s %(version)s")
+@version_option
 def main() -> None:
     """Find boil and flameout in the curves of a small wood-gas stove, and what its heat did.
 
@@ -41,10 +41,7 @@ def main() -> None:
     # Small matrices lose by threads, which take time from the readings too. What a command starts inherits this.
     for variable in ONE_THREAD:
         os.environ.setdefault(variable, "1")
-    for stream in (sys.stdout, sys.stderr):
-        # A terminal that cannot show a sign gets a question mark instead of an error.
-        if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="replace")
+    fit_streams()
 
 
 for command in (
@@ -72,5 +69,6 @@ for command in (
     backup,
     archive,
     reanalyse,
+    completion,
 ):
     main.add_command(command)

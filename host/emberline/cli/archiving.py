@@ -8,16 +8,17 @@ from emberline.cli.burns import data_folder
 from emberline.cli.telling import EITHER, archive_option, data_option, epilog, progress, telling
 
 
-@click.command(epilog=epilog("emberline archive /mnt/lab/burns", 2, 3, 4, 5))
+@click.command(epilog=epilog("emberline archive /mnt/lab/burns", 3, 4))
 @click.argument("location")
 @data_option
 @telling
 def archive(location: str, data: Path | None) -> None:
-    """Keep all trials that have ended in an archive too: a Parquet file each, by bench and month.
+    """Keep all trials that have ended in an archive.
 
-    LOCATION is a folder, or any place that fsspec knows, such as s3://lab/burns. What the archive has as it is now is
-    left alone, so it may be said every night, and again after an interruption; a daemon may go on recording. Any number
-    of data directories may have one archive in common: `emberline compare --archive` compares their trials.
+    Each becomes a Parquet file there, by bench and month. LOCATION is a folder, or any place that fsspec knows, such as
+    s3://lab/burns. What the archive has as it is now is left alone, so it may be said every night, and again after an
+    interruption; a daemon may go on recording. Any number of data directories may have one archive in common:
+    `emberline compare --archive` compares their trials.
     """
     from emberline.app.archiving import archiving
 
@@ -28,7 +29,7 @@ def archive(location: str, data: Path | None) -> None:
     click.echo(f"{location}: {written} trials written, {there} were there as they are{later}")
 
 
-@click.command(epilog=epilog("emberline reanalyse --archive /mnt/lab/burns", 2, 3, 4, 6))
+@click.command(epilog=epilog("emberline reanalyse --archive /mnt/lab/burns", 3, 4, 6, 8))
 @archive_option("Work on what is archived there, instead of the data directory's trials.")
 @click.option(
     "--scheduler",
@@ -36,15 +37,23 @@ def archive(location: str, data: Path | None) -> None:
     help="A Dask cluster, by its scheduler, such as tcp://10.0.0.4:8786; its workers need Emberline too, and must reach"
     " the archive.  [default: processes of this machine]",
 )
-@click.option("--processes", type=click.IntRange(1, 256), default=2, show_default=True, help="How many, here.")
-@click.option("--again", is_flag=True, help="Work out also what this version has worked out already.")
+@click.option(
+    "--processes",
+    type=click.IntRange(1, 256),
+    default=2,
+    show_default=True,
+    metavar="N",
+    help="How many, on this machine.",
+)
+@click.option("--again", is_flag=True, help="Work out also what this version has done already.")
 @data_option
 @telling
 def reanalyse(archive: str | None, scheduler: str | None, processes: int, again: bool, data: Path | None) -> None:
-    """Work out all trials that have ended anew, several at a time, with this version of the program.
+    """Work out all trials that have ended anew.
 
-    What this version has worked out already is left alone, so an interrupted run is gone on with by saying it again.
-    Results carry the version. A trial that fails is named, and the others are done all the same.
+    It is done several at a time, with this version of the program. What this version has worked out already is left
+    alone, so an interrupted run is gone on with by saying it again. Results carry the version. A trial that fails is
+    named, and the others are done all the same.
     """
     from contextlib import ExitStack
 
@@ -71,4 +80,4 @@ def reanalyse(archive: str | None, scheduler: str | None, processes: int, again:
     for name, why in outcome.failed.items():
         click.echo(f"Not worked out: {name}: {why}", err=True)
     if outcome.failed:
-        raise click.exceptions.Exit(4)
+        raise click.exceptions.Exit(8)

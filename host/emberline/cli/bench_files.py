@@ -10,7 +10,7 @@ from emberline.cli.telling import epilog, telling
 _OF_A_BENCH = re.compile(r"^\s*(\[\[?\s*(channel|serial|mqtt|trial)\b|id\s*=)", re.MULTILINE)
 
 
-@click.command(epilog=epilog("emberline init bench.toml", 2, 5))
+@click.command(epilog=epilog("emberline init bench.toml"))
 @click.argument("file", type=click.Path(path_type=Path), default=Path("bench.toml"))
 @telling
 def init(file: Path) -> None:
@@ -24,14 +24,14 @@ def init(file: Path) -> None:
     click.echo(f"Wrote {file}: describe your sensors there, then: emberline check {file}")
 
 
-@click.command(epilog=epilog("emberline check plan.toml", 2, 3, 4))
+@click.command(epilog=epilog("emberline check plan.toml", 3, 4))
 @click.argument("file", type=click.Path(path_type=Path), default=Path("bench.toml"))
 @telling
 def check(file: Path) -> None:
-    """Say what is wrong with a bench file or a plan file, line by line; or read all of a store.
+    """Say what is wrong with a file or a store.
 
-    FILE is bench.toml if not given; its content tells which kind it is. A data folder, a store or a backup is read
-    from end to end, also while it records.
+    FILE is a bench file or a plan, whose lines are told one by one, or a data folder, a store or a backup, which is
+    read from end to end, also while it records. Its content tells which kind it is; bench.toml if not given.
     """
     from emberline.app import check_store, is_store
     from emberline.config import load_bench, load_plan, read_text

@@ -6,9 +6,8 @@ from pathlib import Path
 
 import click
 
-from emberline.cli.telling import data_option, epilog, pairs, progress, target_options, telling
-
-TRIAL_HELP = "TRIAL is an id that `emberline trials` lists, or `last`."
+from emberline.cli.streams import echo_utf8
+from emberline.cli.telling import data_option, epilog, pairs, progress, target_options, telling, trial_argument
 
 
 def data_folder(option: Path | None) -> Path:
@@ -20,7 +19,7 @@ def data_folder(option: Path | None) -> Path:
 
 @click.command(
     name="import",
-    epilog=epilog("emberline import burn.csv --plan plan.toml --column t_s=time --column mass=scale_g", 2, 4, 5),
+    epilog=epilog("emberline import burn.csv --plan plan.toml --column t_s=time --column mass=scale_g", 4),
 )
 @click.argument("csv", type=click.Path(path_type=Path))
 @click.option("--plan", type=click.Path(path_type=Path), metavar="FILE", help="What you know of the burn (TOML).")
@@ -32,9 +31,9 @@ def data_folder(option: Path | None) -> Path:
     callback=pairs,
     metavar="KEY=NAME",
     help="Column (by name, or by number from 1) for t_s, water, flame, ambient, mass, pot_mass, cell_temperature,"
-    " pressure or co. May be given several times.  [default: guessed from the header]",
+    " pressure or co. Repeatable.  [default: guessed from the header]",
 )
-@click.option("--label", help="A name for the trial.")
+@click.option("--label", help="A name for the trial.  [default: the plan's]")
 @click.option("--json", "json_file", metavar="FILE", help="Write the summary as JSON there too; - for the screen only.")
 @data_option
 @telling
@@ -63,14 +62,14 @@ def import_(
     if json_file == "-":
         for remark in done.trial.remarks:
             click.echo(remark, err=True)
-        click.echo(done.text, nl=False)
+        echo_utf8(done.text)
         return
     if json_file is not None:
         app.write_text(Path(json_file), done.text)
     show_summary(done)
 
 
-@click.command(epilog=epilog("emberline trials --data burns-2026", 2, 3, 4))
+@click.command(epilog=epilog("emberline trials --data burns-2026", 3, 4))
 @data_option
 @telling
 def trials(data: Path | None) -> None:
@@ -81,8 +80,8 @@ def trials(data: Path | None) -> None:
     show_trials(listed(data_folder(data)))
 
 
-@click.command(epilog=epilog("emberline summary last --json > summary.json", 2, 3, 4, 5))
-@click.argument("trial")
+@click.command(epilog=epilog("emberline summary last --json > summary.json", 3, 4))
+@trial_argument
 @click.option("--json", "form", flag_value="json", help="Print the summary as JSON.")
 @click.option("--html", "form", flag_value="html", help="Print the summary page as HTML.")
 @click.option("--open", "form", flag_value="open", help="Open the summary page in a browser.")
@@ -100,9 +99,9 @@ def summary(trial: str, form: str | None, data: Path | None) -> None:
     with progress(2) as stage:
         found = summary_of(data_folder(data), trial, stage)
     if form == "json":
-        click.echo(found.text, nl=False)
+        echo_utf8(found.text)
     elif form == "html":
-        click.echo(found.page.read_text(encoding="utf-8"), nl=False)
+        echo_utf8(found.page.read_text(encoding="utf-8"))
     elif form == "open":
         click.echo(str(found.page))
         if click.launch(str(found.page.absolute())) != 0:
@@ -111,18 +110,19 @@ def summary(trial: str, form: str | None, data: Path | None) -> None:
         show_summary(found)
 
 
-@click.command(epilog=epilog("emberline export last --to burn.csv", 2, 3, 4, 5))
-@click.argument("trial")
+@click.command(epilog=epilog("emberline export last --to burn.csv", 3, 4))
+@trial_argument
 @target_options(".csv or .parquet; or in .zip, for all of the trial")
 @click.option("--raw", is_flag=True, help="Every sample instead of one row a second.")
 @data_option
 @telling
 def export(trial: str, target: Path, raw: bool, overwrite: bool, data: Path | None) -> None:
-    """Write a trial's curves into a file for other programs, or all of it for another person.
+    """Write a trial into a file for other programs.
 
-    TRIAL is an id that `emberline trials` lists, or `last`. A row a second has the time t_s, each channel, fuel_g,
-    water_g, burning_rate_g_min with its standard uncertainty, firepower_w and the phase. A zip holds every sample,
-    the plan, the bench and the summary; `emberline import` makes the same trial of it.
+    The curves go into a table, all that is known of it into a zip for another person. TRIAL is an id that `emberline
+    trials` lists, or `last`. A row a second has the time t_s, each channel, fuel_g, water_g, burning_rate_g_min with
+    its standard uncertainty, firepower_w and the phase. A zip holds every sample, the plan, the bench and the summary;
+    `emberline import` makes the same trial of it.
     """
     from emberline.app import export_trial
 

@@ -19,6 +19,7 @@ from emberline.cli.calibration_options import (
     role_option,
     sure_option,
 )
+from emberline.cli.names import trial_names
 from emberline.cli.telling import InOrder, bench_option, data_option, epilog, telling
 
 if TYPE_CHECKING:
@@ -30,19 +31,20 @@ PROBES = ("water", "flame", "ambient")
 BATHS = ("ice", "boiling")
 
 
-@click.group(cls=InOrder, epilog=epilog("emberline calibrate mass", 2, 3, 4, 6))
+@click.group(cls=InOrder, epilog=epilog("emberline calibrate mass", 3, 4, 6))
 def calibrate() -> None:
-    """Calibrate load cell and probes with known masses, ice and boiling water; nothing burns meanwhile.
+    """Calibrate and check load cell and probes.
 
-    What is found holds from then on, in place of the bench file's, and is kept for ever with its date. It works on the
-    bench that a daemon records, or opens one that is named with --bench-file, --port or --broker.
+    It takes known masses, ice and boiling water; nothing burns meanwhile. What is found holds from then on, in place of
+    the bench file's, and is kept for ever with its date. It works on the bench that a daemon records, or opens one that
+    is named with --bench-file, --port or --broker.
     """
 
 
-@calibrate.command(epilog=epilog("emberline calibrate mass --masses 0,1000,500,0 --sure-to 0.05", 2, 4, 6))
+@calibrate.command(epilog=epilog("emberline calibrate mass --masses 0,1000,500,0 --sure-to 0.05", 4, 6))
 @click.option(
     "--masses",
-    metavar="G,G,…",
+    metavar="G,G,...",
     help="What is laid on, in order, from the empty cell back to the empty cell; asked for if not given.",
 )
 @sure_option
@@ -56,10 +58,11 @@ def mass(
     role: str,
     new_cell: bool,
 ) -> None:
-    """Calibrate a load cell with known masses: empty, the largest, one in the middle, and empty again.
+    """Calibrate a load cell with known masses.
 
-    Each is taken by itself once it rests, so both hands are free. Best is a mass near what stove, fuel and pot weigh
-    together. Let the electronics warm up for half an hour first, and shelter the bench.
+    They are laid on in order: none, the largest, one in the middle, and none again. Each is taken by itself once it
+    rests, so both hands are free. Best is a mass near what stove, fuel and pot weigh together. Let the electronics warm
+    up for half an hour first, and shelter the bench.
     """
     from emberline.app import calibrating as app
     from emberline.bench.channels import Role
@@ -84,7 +87,7 @@ def mass(
     asked.do(work)
 
 
-@calibrate.command(epilog=epilog("emberline calibrate probe --bath boiling --altitude-m 240", 2, 4, 6))
+@calibrate.command(epilog=epilog("emberline calibrate probe --bath boiling --altitude-m 240", 4, 6))
 @click.option(
     "--bath",
     "baths",
@@ -97,7 +100,7 @@ def mass(
     "--pressure-pa",
     type=click.FloatRange(30_000.0, 110_000.0),
     metavar="PA",
-    help="Air pressure here, not that of the sea level.",
+    help="Air pressure here, not that of the sea level.  [default: the bench's own barometer, else --altitude-m]",
 )
 @click.option(
     "--altitude-m",
@@ -113,11 +116,11 @@ def probe(
     pressure_pa: float | None,
     altitude_m: float | None,
 ) -> None:
-    """Compare a probe with melting ice, with boiling water, or with both; the reading is taken once it has settled.
+    """Compare a probe with ice or boiling water.
 
-    For ice, fill a cup with crushed ice and a little water, and stir. For boiling water, wait for a full boil and hold
-    the tip in the middle, off the bottom: mind steam and scalds. The boiling point follows from the pressure: that of
-    the bench's own barometer, or given, or from the altitude.
+    The reading is taken once it has settled. For ice, fill a cup with crushed ice and a little water, and stir. For
+    boiling water, wait for a full boil and hold the tip in the middle, off the bottom: mind steam and scalds. The
+    boiling point follows from the pressure: that of the bench's own barometer, or given, or from the altitude.
     """
     from uncertainties import ufloat
 
@@ -156,9 +159,14 @@ def probe(
     asked.do(work)
 
 
-@calibrate.command(epilog=epilog("emberline calibrate drift --minutes 60", 2, 4, 6))
+@calibrate.command(epilog=epilog("emberline calibrate drift --minutes 60", 4, 6))
 @click.option(
-    "--minutes", type=click.FloatRange(10.0, 600.0), default=60.0, show_default=True, help="How long the run is."
+    "--minutes",
+    type=click.FloatRange(10.0, 600.0),
+    default=60.0,
+    show_default=True,
+    metavar="MINUTES",
+    help="How long the run is.",
 )
 @click.option("--past", is_flag=True, help="The run is the last minutes that were recorded, instead of those to come.")
 @role_option(CELLS, "Which load cell.")
@@ -169,10 +177,11 @@ def drift(
     past: bool,
     role: str,
 ) -> None:
-    """Find how a load cell's zero goes with its temperature, from a run in which nothing is laid on or taken off.
+    """Find how a load cell drifts as it warms.
 
-    The bench needs a thermometer on the cell (role `cell_temperature`). Warm the empty bench as a burn does, by ten
-    kelvin or so, and let it cool again: that shows hysteresis too. The drift is then taken off every burn.
+    In a run in which nothing is laid on or taken off, its zero goes with its temperature. The bench needs a thermometer
+    on the cell (role `cell_temperature`). Warm the empty bench as a burn does, by ten kelvin or so, and let it cool
+    again: that shows hysteresis too. The drift is then taken off every burn.
     """
     from emberline.app import calibrating as app
     from emberline.bench.channels import Role
@@ -205,8 +214,15 @@ def drift(
     asked.do(work)
 
 
-@calibrate.command(epilog=epilog("emberline calibrate check --mass 1000 --sure-to 0.05", 2, 4, 6))
-@click.option("--mass", "mass_g", type=click.FloatRange(min=0.0, min_open=True), required=True, metavar="G")
+@calibrate.command(epilog=epilog("emberline calibrate check --mass 1000 --sure-to 0.05", 4, 6))
+@click.option(
+    "--mass",
+    "mass_g",
+    type=click.FloatRange(min=0.0, min_open=True),
+    required=True,
+    metavar="G",
+    help="What is laid on, in grams.",
+)
 @sure_option
 @role_option(CELLS, "Which load cell.")
 @bench_options
@@ -216,10 +232,11 @@ def check(
     sure_to: float | None,
     role: str,
 ) -> None:
-    """Lay a known mass on and take it off, as on each day before the first burn; nothing is changed.
+    """Check a load cell with a known mass.
 
-    It is kept in the history. The lines that it prints may go into the plan of the day's burns, whose masses are then
-    corrected by it; a guided burn asks for the same by itself.
+    It is laid on and taken off, best on each day before the first burn; nothing is changed. What it shows is kept in
+    the history. The lines that it prints may go into the plan of the day's burns, whose masses are then corrected by
+    it; a guided burn asks for the same by itself.
     """
     from emberline.app import calibrating as app
     from emberline.bench.channels import Role
@@ -246,7 +263,10 @@ def check(
 @data_option
 @telling
 def history(bench: str | None, data: Path | None) -> None:
-    """List all calibrations and checks, the oldest first; those marked * hold."""
+    """List all calibrations and checks.
+
+    The oldest come first; those marked * hold.
+    """
     from emberline.app import STORE_NAME
     from emberline.store.reader import StoreReader
 
@@ -260,16 +280,18 @@ def history(bench: str | None, data: Path | None) -> None:
             click.echo(f"{mark} {one.number:>3}  {one.made}  {name} {one.channel}: {found_words(one)}{by}")
 
 
-@calibrate.command(epilog=epilog("emberline calibrate apply 2026-11-25-1 2026-11-25-2", 2, 3, 4, 5, 6))
-@click.argument("trials", nargs=-1, required=True, metavar="TRIAL…")
+@calibrate.command(epilog=epilog("emberline calibrate apply 2026-11-25-1 2026-11-25-2", 3, 4, 6))
+@click.argument("trials", nargs=-1, required=True, metavar="TRIAL...", shell_complete=trial_names)
 @click.option("--as-recorded", is_flag=True, help="Go back to the calibration that held when it was recorded.")
 @click.option("--by", metavar="NAME", help="Who wants it.  [default: your name on this machine]")
 @data_option
 @telling
 def apply(trials: tuple[str, ...], as_recorded: bool, by: str | None, data: Path | None) -> None:
-    """Read earlier trials with the newest calibrations of their bench, and work out their summaries anew.
+    """Read earlier trials with new calibrations.
 
-    Counts are kept as they came, so nothing is lost by it; the summary says which calibrations it was read with.
+    TRIAL is an id that `emberline trials` lists, or `last`. Its summary is worked out anew with the newest calibrations
+    of its bench. Counts are kept as they came, so nothing is lost by it; the summary says which calibrations it was
+    read with.
     """
     from emberline.app.calibrating import read_again
 

@@ -1,9 +1,10 @@
 """What `emberline calibrate` says while it goes on, and of what was found."""
 
-import sys
 from typing import TYPE_CHECKING
 
 import click
+
+from emberline.cli.streams import can_draw
 
 if TYPE_CHECKING:
     from emberline.app.calibrating import Session
@@ -52,7 +53,9 @@ def _wanted(steps: "LoadSteps") -> str:
 
 def line(words: str) -> None:
     """Show where things are, in a line that is written over; only on a terminal."""
-    if sys.stdout.isatty():
+    from rich.console import Console
+
+    if can_draw(Console()):
         click.echo(f"\r\x1b[2K  {words}" if words else "\r\x1b[2K", nl=False)
 
 

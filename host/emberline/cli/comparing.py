@@ -6,13 +6,22 @@ from pathlib import Path
 import click
 
 from emberline.cli.burns import data_folder
+from emberline.cli.names import series_names
+from emberline.cli.streams import echo_utf8
 from emberline.cli.telling import EITHER, archive_option, data_option, epilog, pairs, progress, telling
 
 
-@click.command(epilog=epilog("emberline compare --by holes --where fuel=chips", 2, 3, 4, 5))
+@click.command(epilog=epilog("emberline compare --by holes --where fuel=chips", 3, 4))
 @click.option("--by", multiple=True, metavar="FACTOR", help="Group the trials by a factor of their plans. Repeatable.")
-@click.option("--series", metavar="NAME", help="The trials of a planned series, and whether its stop rule was kept.")
-@click.option("--where", multiple=True, callback=pairs, metavar="FACTOR=LEVEL", help="Only trials with that level.")
+@click.option(
+    "--series",
+    metavar="NAME",
+    shell_complete=series_names,
+    help="The trials of a planned series, and whether its stop rule was kept.",
+)
+@click.option(
+    "--where", multiple=True, callback=pairs, metavar="FACTOR=LEVEL", help="Only trials with that level. Repeatable."
+)
 @click.option(
     "--group",
     "groups",
@@ -22,7 +31,11 @@ from emberline.cli.telling import EITHER, archive_option, data_option, epilog, p
     help="A group of your own choice, instead of --by. Repeatable.",
 )
 @click.option(
-    "--result", "results", multiple=True, metavar="NAME", help="A result to compare.  [default: the main ones]"
+    "--result",
+    "results",
+    multiple=True,
+    metavar="NAME",
+    help="A result to compare. Repeatable.  [default: the main ones]",
 )
 @click.option(
     "--wish", type=float, metavar="AMOUNT", help="The difference you want to see shown, in the unit of one --result."
@@ -50,10 +63,11 @@ def compare(
     json_file: str | None,
     data: Path | None,
 ) -> None:
-    """Tell whether a change helped, how sure that is, and how many more burns would tell.
+    """Tell whether a change helped, and how surely.
 
-    Trials are grouped by factors of their plans, or by hand. Each result has its mean, scatter and number of burns,
-    each difference its 95 % interval. Excluded trials are named and do not count.
+    It tells also how many more burns would show a difference. Trials are grouped by factors of their plans, or by hand.
+    Each result has its mean, scatter and number of burns, each difference its 95 % interval. Excluded trials are named
+    and do not count.
     """
     from emberline.app import write_text
     from emberline.app.burns import archived_burns, stored_burns
@@ -93,7 +107,7 @@ def compare(
         card_of_comparison(found, named, card, Shape.SQUARE if square else Shape.WIDE, overwrite=overwrite)
     text = json.dumps(comparison_document(found), ensure_ascii=False, allow_nan=False, indent=2) + "\n"
     if json_file == "-":
-        click.echo(text, nl=False)
+        echo_utf8(text)
         return
     if json_file is not None:
         write_text(Path(json_file), text)

@@ -30,13 +30,20 @@ PAGES_LIMIT_S = 2.0
 MOST_FOLDERS = 99
 
 
-@click.command(epilog=epilog("emberline demo", 1, 2, 4, 5, 6))
-@click.option("--scenario", default=SCENARIO, show_default=True, help="`python -m emberline_sim --list` names them.")
+@click.command(epilog=epilog("emberline demo", 4, 6))
+@click.option(
+    "--scenario",
+    default=SCENARIO,
+    show_default=True,
+    metavar="NAME",
+    help="`python -m emberline_sim --list` names them.",
+)
 @click.option(
     "--speed",
     type=click.FloatRange(1.0, 120.0),
     default=SPEED,
     show_default=True,
+    metavar="TIMES",
     help="Seconds of the burn in a second.",
 )
 @click.option(
@@ -47,10 +54,10 @@ MOST_FOLDERS = 99
 )
 @telling
 def demo(scenario: str, speed: float, data: Path | None) -> None:
-    """Watch a whole burn on a simulated bench in about a minute and a half, then read its summary.
+    """Watch a whole burn on a simulated bench.
 
-    Nothing is burnt and no device is needed: a simulated microcontroller sends its frames over a pseudo-terminal. All
-    that is left behind is the data folder.
+    It takes about a minute and a half, and ends with its summary. Nothing is burnt and no device is needed: a simulated
+    microcontroller sends its frames over a pseudo-terminal. All that is left behind is the data folder.
     """
     from emberline import app
     from emberline.cli.logs import log_to

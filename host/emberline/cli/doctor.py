@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from emberline.cli.streams import can_draw
 from emberline.cli.telling import epilog, pairs, telling
 
 if TYPE_CHECKING:
@@ -16,15 +17,18 @@ if TYPE_CHECKING:
 TOUCH_S = 8.0
 
 
-@click.command(epilog=epilog("emberline doctor --write bench.toml", 2, 5))
+@click.command(epilog=epilog("emberline doctor --write bench.toml"))
 @click.option("--port", metavar="PATH", help="Serial port.  [default: the only board on USB]")
 @click.option("--bench", type=click.Path(path_type=Path), metavar="FILE", help="A bench file whose board is examined.")
-@click.option("--baud", type=click.IntRange(1_200, 4_000_000), help="Bits a second.  [default: all common speeds]")
+@click.option(
+    "--baud", type=click.IntRange(1_200, 4_000_000), metavar="BITS", help="Bits a second.  [default: all common speeds]"
+)
 @click.option(
     "--seconds",
     type=click.FloatRange(2.0, 600.0),
     default=10.0,
     show_default=True,
+    metavar="SECONDS",
     help="How long to listen. Leave the bench alone meanwhile.",
 )
 @click.option(
@@ -33,7 +37,7 @@ TOUCH_S = 8.0
     multiple=True,
     callback=pairs,
     metavar="ROLE=NAME",
-    help="What a channel is: its column from 1, its label, or its name on the device; t_s for the time.",
+    help="What a channel is: its column from 1, its label, or its name on the device; t_s for the time. Repeatable.",
 )
 @click.option("--touch", is_flag=True, help="Ask you to warm each probe and to press on the load cell, too.")
 @click.option(
@@ -49,10 +53,11 @@ def doctor(
     touch: bool,
     target: Path | None,
 ) -> None:
-    """Find a board, listen to it for some seconds, and say what looks wrong with its sensors.
+    """Find a board and say what looks wrong.
 
-    It may send frames or print lines of text, whatever its speed. Shown are what comes raw, its noise, drift and
-    faults; with --write, a bench file is written from it, in which every guess has a remark.
+    It is listened to for some seconds, whose readings tell of its sensors. It may send frames or print lines of text,
+    whatever its speed. Shown are what comes raw, its noise, drift and faults; with --write, a bench file is written
+    from it, in which every guess has a remark.
     """
     from emberline.app.examining import Examination, choose_board
     from emberline.app.output import refuse_existing
@@ -157,7 +162,7 @@ def _counting(words: str, seconds: float) -> Iterator[Callable[[float], None]]:
     from rich.console import Console
 
     console = Console(stderr=True)
-    if not console.is_terminal:
+    if not can_draw(console):
         yield lambda _: None
         return
     with console.status(f"{words}, {seconds:.0f} s") as status:

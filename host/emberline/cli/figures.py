@@ -5,11 +5,12 @@ from pathlib import Path
 import click
 
 from emberline.cli.burns import data_folder
+from emberline.cli.names import trial_names
 from emberline.cli.telling import data_option, epilog, progress, target_options, telling
 
 
-@click.command(epilog=epilog("emberline figure last --to burn.pdf --narrow", 2, 3, 4, 5))
-@click.argument("trials", nargs=-1, required=True, metavar="TRIAL...")
+@click.command(epilog=epilog("emberline figure last --to burn.pdf --narrow", 3, 4))
+@click.argument("trials", nargs=-1, required=True, metavar="TRIAL...", shell_complete=trial_names)
 @target_options(".pdf, .svg or .png")
 @click.option("--by", metavar="FACTOR", help="Of several trials: those of one level of this factor share a colour.")
 @click.option("--narrow", is_flag=True, help="A column of most journals, 89 mm wide, instead of 185 mm.")

@@ -15,6 +15,7 @@ from rich.console import Console
 from rich.live import Live
 
 from emberline.cli.guided_panel import Screen, closing_lines, panel, plain_lines
+from emberline.cli.streams import can_draw
 from emberline.reports.caution import CAUTION_LINE
 from emberline.service.control_client import ask
 
@@ -37,7 +38,7 @@ def guide(folder: Path, bench: str | None) -> None:
         return screen
 
     click.echo(CAUTION_LINE)
-    terminal = _Live(asked) if sys.stdin.isatty() and sys.stdout.isatty() else _Lines(asked)
+    terminal = _Live(asked) if sys.stdin.isatty() and can_draw(Console()) else _Lines(asked)
     screen = asked({})
     while True:
         if screen["step"] == "begin":

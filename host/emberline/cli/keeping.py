@@ -8,6 +8,8 @@ from typing import Any
 
 import click
 
+from emberline.cli.names import bench_names
+from emberline.cli.streams import echo_utf8
 from emberline.cli.telling import data_option, epilog, telling
 
 NO_DAEMON, NOT_RECORDING = 6, 7
@@ -19,16 +21,22 @@ def _data(option: Path | None) -> Path:
     return data_directory(option, os.environ)
 
 
-@click.command(epilog=epilog("emberline status --data burns-2026", 2, NO_DAEMON, NOT_RECORDING))
+@click.command(epilog=epilog("emberline status --data burns-2026", NO_DAEMON, NOT_RECORDING))
 @click.option("--json", "as_json", is_flag=True, help="Print the health document as JSON.")
-@click.option("--bench", metavar="ID", help="Tell of this bench alone, instead of all that the daemon records.")
+@click.option(
+    "--bench",
+    metavar="ID",
+    shell_complete=bench_names,
+    help="Tell of this bench alone.  [default: all that the daemon records]",
+)
 @data_option
 @telling
 def status(as_json: bool, bench: str | None, data: Path | None) -> None:
-    """Say whether each bench records, records with gaps, or does not record; since when, and why.
+    """Say whether each bench records, and why not.
 
-    The last commit to the disk decides. Gaps are losses since the trial began, or since the daemon did. Of several
-    benches, the one that fares worst decides the exit code.
+    It records, records with gaps, or does not record, since when, and why. The last commit to the disk decides. Gaps
+    are losses since the trial began, or since the daemon did. Of several benches, the one that fares worst decides the
+    exit code.
     """
     from emberline.app import health_of
 
@@ -37,14 +45,14 @@ def status(as_json: bool, bench: str | None, data: Path | None) -> None:
     document = standing.document
     if document is None:
         if as_json:
-            click.echo(json.dumps({"recording": "not recording", "why": standing.why}, indent=2, ensure_ascii=False))
+            echo_utf8(_json({"recording": "not recording", "why": standing.why}))
         else:
             click.echo(f"Not recording: {standing.why}")
             if standing.newest_ns is not None:
                 click.echo(f"The newest stored reading is of {_local(standing.newest_ns // 10**9)}.")
         raise click.exceptions.Exit(NO_DAEMON)
     if as_json:
-        click.echo(json.dumps(document, indent=2, ensure_ascii=False))
+        echo_utf8(_json(document))
     else:
         for line in _lines(document):
             click.echo(line)
@@ -52,22 +60,26 @@ def status(as_json: bool, bench: str | None, data: Path | None) -> None:
         raise click.exceptions.Exit(NOT_RECORDING)
 
 
-@click.command(epilog=epilog("emberline backup burns-2026-11-25.sqlite3", 2, 3, 4, 5))
+@click.command(epilog=epilog("emberline backup burns-2026-11-25.sqlite3", 3, 4))
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--overwrite", is_flag=True, help="Replace the file, once the new copy is whole and checked.")
 @data_option
 @telling
 def backup(file: Path, overwrite: bool, data: Path | None) -> None:
-    """Copy everything that is kept into one file, also while it records, and check the copy.
+    """Copy the whole store into one file, checked.
 
-    To go back to it, stop the daemon and put the copy in the place of the data folder's emberline.sqlite3, after
-    taking away emberline.sqlite3-wal and emberline.sqlite3-shm. Copying emberline.sqlite3 alone while it is in use
-    loses the newest readings; this does not.
+    FILE is where the copy goes; it may be made while the bench records. To go back to it, stop the daemon and put the
+    copy in the place of the data folder's emberline.sqlite3, after taking away emberline.sqlite3-wal and
+    emberline.sqlite3-shm. Copying emberline.sqlite3 alone while it is in use loses the newest readings; this does not.
     """
     from emberline.app import make_backup
 
     size = make_backup(_data(data), file, overwrite=overwrite)
     click.echo(f"Wrote {file}: {size / 1e6:.1f} MB, checked")
+
+
+def _json(document: dict[str, Any]) -> str:
+    return json.dumps(document, indent=2, ensure_ascii=False) + "\n"
 
 
 def _lines(document: dict[str, Any]) -> Iterator[str]:

@@ -8,14 +8,15 @@ from emberline.cli.burns import data_folder
 from emberline.cli.telling import data_option, epilog, telling
 
 
-@click.command(epilog=epilog("emberline link --data burns-2026", 2, 6))
+@click.command(epilog=epilog("emberline link --data burns-2026", 6))
 @data_option
 @telling
 def link(data: Path | None) -> None:
-    """Show the link to a running daemon's pages, and as a code that a phone can read.
+    """Show the link to a running daemon's pages.
 
-    Where other machines can reach the pages, the link holds a token: who has it sees everything and may do everything
-    that the pages offer. Delete pages.token in the data folder and start anew to have another one.
+    A terminal shows it as a code too, which a phone's camera reads. Where other machines can reach the pages, the link
+    holds a token: who has it sees everything and may do everything that the pages offer. Delete pages.token in the data
+    folder and start anew to have another one.
     """
     from urllib.parse import urlsplit
 

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import click
 
+from emberline.cli.names import series_names
 from emberline.cli.telling import bench_option, data_option, epilog, telling
 
 
@@ -14,7 +15,7 @@ def _data(option: Path | None) -> Path:
     return data_directory(option, os.environ)
 
 
-@click.command(epilog=epilog("emberline run --bench bench.toml --data burns-2026", 2, 4, 6))
+@click.command(epilog=epilog("emberline run --bench bench.toml --data burns-2026", 4, 6))
 @click.option(
     "--bench",
     "benches",
@@ -36,6 +37,7 @@ def _data(option: Path | None) -> Path:
     type=click.FloatRange(min=0.1, max=1000.0),
     default=1.0,
     show_default=True,
+    metavar="TIMES",
     help="Seconds of the bench in a second; for a simulated bench at the same speed.",
 )
 @click.option("--log", type=click.Path(path_type=Path), metavar="FILE", help="Log into a file that is kept small.")
@@ -97,11 +99,11 @@ def run(
     alarms: Path | None,
     data: Path | None,
 ) -> None:
-    """Record a bench, or several, until interrupted: keep the readings, follow the trials, write their summaries.
+    """Record one or more benches until interrupted.
 
-    A trial opens when it is armed (`emberline arm`) or when a fire is lit, and ends by itself half an hour after
-    flameout or with `emberline end`. Watch it on the page whose address is printed, or from another terminal with
-    `emberline watch`.
+    The readings are kept, the trials followed, their summaries written. A trial opens when it is armed (`emberline
+    arm`) or when a fire is lit, and ends by itself half an hour after flameout or with `emberline end`. Watch it on the
+    page whose address is printed, or from another terminal with `emberline watch`.
     """
     import asyncio
 
@@ -146,15 +148,15 @@ def _told_where(url: str) -> None:
         show_link(url)
 
 
-@click.command(epilog=epilog("emberline watch --data burns-2026", 2, 6))
+@click.command(epilog=epilog("emberline watch --data burns-2026", 6))
 @bench_option
 @data_option
 @telling
 def watch(bench: str | None, data: Path | None) -> None:
-    """Show what a running bench does, until interrupted.
+    """Show what a running bench does.
 
-    Water, flame, mass, burning rate, phase, and when boil and flameout are to be expected; events as they are
-    announced. Where there is no terminal, a line each half minute and one for each event.
+    It goes on until interrupted: water, flame, mass, burning rate, phase, and when boil and flameout are to be
+    expected; events as they are announced. Where there is no terminal, a line each half minute and one for each event.
     """
     from itertools import chain
 
@@ -169,18 +171,23 @@ def watch(bench: str | None, data: Path | None) -> None:
             readout.show(message)
 
 
-@click.command(epilog=epilog("emberline arm --plan plan.toml --label 'chips, run 3'", 2, 6))
+@click.command(epilog=epilog("emberline arm --plan plan.toml --label 'chips, run 3'", 3, 4, 6))
 @click.option("--plan", type=click.Path(path_type=Path), metavar="FILE", help="What you know of the burn (TOML).")
 @click.option("--label", help="A name for the trial, where the plan has none.")
 @click.option("--guided", is_flag=True, help="Be asked one thing after the other, with the load cell as the balance.")
-@click.option("--series", metavar="NAME", help="The burn is the next run of a planned series, whose factors it takes.")
+@click.option(
+    "--series",
+    metavar="NAME",
+    shell_complete=series_names,
+    help="The burn is the next run of a planned series, whose factors it takes.",
+)
 @bench_option
 @data_option
 @telling
 def arm(
     plan: Path | None, label: str | None, guided: bool, series: str | None, bench: str | None, data: Path | None
 ) -> None:
-    """Open a trial on the running bench, before the fire is lit.
+    """Open a trial, before the fire is lit.
 
     Where a trial was opened by a fire that nobody armed, it is given the plan. With --guided, fuel, pot and water are
     weighed on the bench's own load cell, and what is weighed after the burn enters the plan.
@@ -212,28 +219,32 @@ def arm(
     click.echo(f"Trial {answer['trial']} is open.")
 
 
-@click.command(epilog=epilog("emberline note 'closed two air holes'", 2, 6))
+@click.command(epilog=epilog("emberline note 'closed two air holes'", 6))
 @click.argument("text")
 @bench_option
 @data_option
 @telling
 def note(text: str, bench: str | None, data: Path | None) -> None:
-    """Keep a remark with the present time."""
+    """Keep a remark with the present time.
+
+    TEXT is the remark, in quotes where it has blanks.
+    """
     from emberline.service.control_client import ask
 
     ask(_data(data), {"do": "note", "bench": bench, "text": text})
     click.echo("Kept.")
 
 
-@click.command(epilog=epilog("emberline acknowledge --by Ada", 2, 6))
+@click.command(epilog=epilog("emberline acknowledge --by Ada", 6))
 @click.option("--by", metavar="NAME", help="Who has seen it.  [default: your name on this machine]")
 @bench_option
 @data_option
 @telling
 def acknowledge(by: str | None, bench: str | None, data: Path | None) -> None:
-    """Say that you have seen the alarms of the running bench; they are told again and again until somebody does.
+    """Say that you have seen a bench's alarms.
 
-    An alarm whose cause lasts stays on the screens, and is told anew if it comes back after it had gone.
+    They are told again and again until somebody does. An alarm whose cause lasts stays on the screens, and is told anew
+    if it comes back after it had gone.
     """
     import getpass
 
@@ -245,7 +256,7 @@ def acknowledge(by: str | None, bench: str | None, data: Path | None) -> None:
         click.echo(f"Acknowledged: {title}")
 
 
-@click.command(epilog=epilog("emberline end", 2, 6))
+@click.command(epilog=epilog("emberline end", 6))
 @bench_option
 @data_option
 @telling

@@ -6,6 +6,7 @@ from pathlib import Path
 import click
 
 from emberline.cli.burns import data_folder
+from emberline.cli.names import series_names
 from emberline.cli.telling import data_option, epilog, pairs, telling
 
 DECIDING = "time_to_boil"
@@ -18,8 +19,8 @@ def _levels(context: click.Context, parameter: click.Parameter, values: tuple[st
     }
 
 
-@click.command(epilog=epilog("emberline order holes-1 --factor holes=8,12 --show 30", 2, 3, 4, 6))
-@click.argument("name", required=False)
+@click.command(epilog=epilog("emberline order holes-1 --factor holes=8,12 --show 30", 3, 4, 6))
+@click.argument("name", required=False, shell_complete=series_names)
 @click.option(
     "--factor",
     "factors",
@@ -28,16 +29,24 @@ def _levels(context: click.Context, parameter: click.Parameter, values: tuple[st
     metavar="FACTOR=LEVEL,LEVEL,...",
     help="What is varied. Repeatable.",
 )
-@click.option("--blocks", type=click.IntRange(2, 100), help="How often each condition is burnt.")
-@click.option("--show", type=float, metavar="AMOUNT", help="The difference to be shown, instead of --blocks.")
+@click.option("--blocks", type=click.IntRange(2, 100), metavar="N", help="How often each condition is burnt.")
 @click.option(
-    "--scatter", type=float, metavar="SD", help="How much single burns scatter.  [default: as those in the store do]"
+    "--show",
+    type=float,
+    metavar="AMOUNT",
+    help="The difference to be shown, in the unit of --result, instead of --blocks.",
+)
+@click.option(
+    "--scatter",
+    type=float,
+    metavar="SD",
+    help="How much single burns scatter, in the unit of --result.  [default: as those in the store do]",
 )
 @click.option("--result", default=DECIDING, show_default=True, metavar="NAME", help="The result that decides.")
 @click.option(
     "--until", type=float, metavar="AMOUNT", help="End already when the difference's interval is ± this at most."
 )
-@click.option("--seed", type=click.IntRange(0), help="Seed of the order.  [default: drawn]")
+@click.option("--seed", type=click.IntRange(0), metavar="N", help="Seed of the order.  [default: drawn]")
 @data_option
 @telling
 def order(
@@ -51,11 +60,12 @@ def order(
     seed: int | None,
     data: Path | None,
 ) -> None:
-    """Plan a series: how many burns, in what order, and when it ends. Without --factor, show how far it has come.
+    """Plan a series of burns, or show how far one is.
 
-    Every condition is burnt once in each block, in random order within it, so that weather and practice strike all
-    alike. The stop rule is set here, before the first burn, and `emberline compare --series NAME` says whether it was
-    kept. `emberline arm --series NAME` takes up the next run.
+    NAME is the series; without it, all are listed. With --factor it is planned: how many burns, in what order, and when
+    it ends; without, it is shown how far it has come. Every condition is burnt once in each block, in random order
+    within it, so that weather and practice strike all alike. The stop rule is set here, before the first burn, and
+    `emberline compare --series NAME` says whether it was kept. `emberline arm --series NAME` takes up the next run.
     """
     from emberline.app import STORE_NAME
     from emberline.app.ordering import plan_series, scatter_so_far

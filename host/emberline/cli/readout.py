@@ -13,6 +13,7 @@ from rich.table import Table
 from rich.text import Text
 
 from emberline.cli.alarm_lines import alarm_lines, alarm_table, told_again
+from emberline.cli.streams import can_draw
 from emberline.curves.events import EventKind, Phase
 from emberline.heat.result import COVERAGE_95
 from emberline.reports.caution import CAUTION_LINE
@@ -56,7 +57,7 @@ class Readout:
         self._said_caution = False
 
     def __enter__(self) -> "Readout":
-        if self._console.is_terminal:
+        if can_draw(self._console):
             self._live = Live(console=self._console, refresh_per_second=DRAWN_PER_S, get_renderable=self._panel)
             self._live.start()
         else:

@@ -1,12 +1,18 @@
 """How commands tell what went wrong, and how far they are."""
 
+import errno
 import functools
+import os
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, ParamSpec, TypeVar
 
 import click
+
+from emberline.cli.names import bench_names, trial_names
+from emberline.cli.streams import can_draw
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -20,8 +26,25 @@ CODES = {
     5: "a file cannot be written",
     6: "no daemon runs there, it refused, or it failed",
     7: "a daemon runs there and records nothing",
+    8: "some of several could not be done, the others are",
 }
-"""Exit codes of all commands."""
+"""Exit codes of all commands, and what they mean."""
+
+ANY_COMMAND = (0, 1, 2, 5)
+"""Codes that every command can give: any can be interrupted, be misused, or have no room for its output."""
+
+_NO_WAY_TO_WRITE = {
+    errno.ENOSPC: "make room there, or name another place",
+    errno.EDQUOT: "make room there, or name another place",
+    errno.EFBIG: "name another place",
+    errno.EACCES: "name a place where you may write, or do it as another user",
+    errno.EPERM: "name a place where you may write, or do it as another user",
+    errno.EROFS: "name a place where you may write",
+    errno.EIO: "its disk may be broken: copy what you need",
+}
+"""What to do about errors of the system that are nobody's bug."""
+
+trial_argument = click.argument("trial", shell_complete=trial_names)
 
 data_option = click.option(
     "--data",
@@ -62,7 +85,10 @@ def archive_option(what: str) -> Callable[[Callable[P, R]], Callable[P, R]]:
 
 
 bench_option = click.option(
-    "--bench", metavar="ID", help="Id of the bench; needed only where the daemon records several."
+    "--bench",
+    metavar="ID",
+    shell_complete=bench_names,
+    help="Id of the bench; needed only where the daemon records several.",
 )
 
 
@@ -88,8 +114,8 @@ class InOrder(click.Group):
 
 
 def epilog(example: str, *codes: int) -> str:
-    """Return the end of a command's help: an example, and the exit codes that it can give."""
-    listed = "; ".join(f"{code} {CODES[code]}" for code in (0, *codes))
+    """Return the end of a command's help: an example, and the exit codes that it can give beside any command's."""
+    listed = "; ".join(f"{code} {CODES[code]}" for code in sorted({*ANY_COMMAND, *codes}))
     return f"Example: {example}\n\nExit codes: {listed}."
 
 
@@ -99,15 +125,32 @@ def telling(command: Callable[P, R]) -> Callable[P, R]:
     @functools.wraps(command)
     def told(*args: P.args, **kwargs: P.kwargs) -> R:
         try:
-            return command(*args, **kwargs)
+            done = command(*args, **kwargs)
+            sys.stdout.flush()
+        except OSError as exc:
+            advice = None if exc.errno is None else _NO_WAY_TO_WRITE.get(exc.errno)
+            if advice is None:
+                raise
+            if exc.filename is None:
+                _give_up_output()
+            place = exc.filename or "the output"
+            click.echo(f"Error: cannot write {place}: {exc.strerror}: {advice}", err=True)
+            raise click.exceptions.Exit(5) from exc
         except Exception as exc:
             code = _code_of(exc)
             if code is None:
                 raise
             click.echo(f"Error: {exc}", err=True)
             raise click.exceptions.Exit(code) from exc
+        return done
 
     return told
+
+
+def _give_up_output() -> None:
+    """Let what is left for standard output go nowhere: Python would try again at its end, and fail again."""
+    with open(os.devnull, "w") as nowhere:  # noqa: PTH123 no path that a person names
+        os.dup2(nowhere.fileno(), 1)
 
 
 def _code_of(error: Exception) -> int | None:
@@ -145,7 +188,7 @@ def progress(steps: int) -> Iterator[Callable[[str], None]]:
     from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 
     console = Console(stderr=True)
-    if not console.is_terminal:
+    if not can_draw(console):
         yield lambda _: None
         return
     columns: tuple[Any, ...] = (SpinnerColumn(), TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())

@@ -1,4 +1,6 @@
+import errno
 import io
+import os
 import sys
 from pathlib import Path
 
@@ -37,6 +39,30 @@ def test_each_kind_of_error_has_its_code(error: Exception, code: int) -> None:
     assert (result.exit_code, result.stderr, result.stdout) == (code, "Error: told\n", "")
 
 
+@pytest.mark.parametrize(
+    ("number", "advice"), [(errno.ENOSPC, "make room"), (errno.EACCES, "where you may write"), (errno.EROFS, "a place")]
+)
+def test_a_system_that_lets_nothing_be_written_is_no_bug(number: int, advice: str) -> None:
+    @click.command()
+    @telling
+    def fails() -> None:
+        raise OSError(number, os.strerror(number), "burns/page.html")
+
+    result = CliRunner().invoke(fails)
+    assert (result.exit_code, result.stdout) == (5, "")
+    assert result.stderr.startswith(f"Error: cannot write burns/page.html: {os.strerror(number)}: ")
+    assert advice in result.stderr
+
+
+def test_other_errors_of_the_system_are_bugs() -> None:
+    @telling
+    def fails() -> None:
+        raise OSError(errno.EBADF, os.strerror(errno.EBADF))
+
+    with pytest.raises(OSError, match="Bad file"):
+        fails()
+
+
 def test_a_bug_is_not_hidden() -> None:
     @telling
     def fails() -> None:
@@ -48,7 +74,8 @@ def test_a_bug_is_not_hidden() -> None:
 
 def test_the_end_of_a_help_lists_the_codes() -> None:
     text = epilog("emberline x", 3)
-    assert text == f"Example: emberline x\n\nExit codes: 0 {CODES[0]}; 3 {CODES[3]}."
+    listed = "; ".join(f"{code} {CODES[code]}" for code in (0, 1, 2, 3, 5))
+    assert text == f"Example: emberline x\n\nExit codes: {listed}."
 
 
 def test_progress_is_silent_where_there_is_no_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
