@@ -1,14 +1,12 @@
 """The link against a real broker with a simulated microcontroller behind it, both at once, sixty times as fast."""
 
 import asyncio
-import contextlib
 import itertools
 import json
 import random
 import subprocess
 import time
-from collections.abc import AsyncIterator, Callable, Iterator
-from contextlib import asynccontextmanager
+from collections.abc import AsyncIterator
 from pathlib import Path
 from typing import Any
 
@@ -21,44 +19,27 @@ from paho.mqtt.properties import Properties
 
 from broker_fixture import Broker
 from emberline.bench import bench_file
-from emberline.bench.samples import SampleBatch
 from emberline.config import BrokerAccess
-from emberline.links.arrivals import Arrival, Greeting, Lost, Restart
+from emberline.links.arrivals import Greeting, Lost, Restart
 from emberline.links.link import LinkState
 from emberline.links.mqtt import MqttLink
 from emberline.links.pauses import Pauses
 from emberline_sim.broker_port import BrokerPlace, BrokerPort
-from emberline_sim.device.converters import Block, Converter, bridge, thermocouple
 from emberline_sim.device.life import DeviceSpec
 from emberline_sim.device.microcontroller import Microcontroller
 from emberline_sim.faults import Fault, FaultKind, Mischief
 from emberline_sim.hookup import BrokerHookup
 from fast_clock import FastClock
+from link_fixture import Host, running, wired
 from live_fixture import end_worker_threads, until
 
 SPEED = 20.0
-LENGTH_S = 60.0
 
 
 @pytest.fixture(autouse=True)
 async def no_worker_left() -> AsyncIterator[None]:
     yield
     await end_worker_threads()
-
-
-def wired() -> tuple[list[Converter], Iterator[Block]]:
-    """Return a load cell at 10 Hz and a thermocouple at 4 Hz whose codes are their sequence numbers."""
-    converters = [bridge(0, "mass", 10.0, 419.0, 0), thermocouple(1, "water", 4.0, 0.25)]
-    blocks = []
-    for converter, rate_hz in zip(converters, (10.0, 4.0), strict=True):
-        n = int(LENGTH_S * rate_hz)
-        t_s = (np.arange(n) + 0.5) / rate_hz
-        for part in np.array_split(np.arange(n), 12):
-            raw = part.astype(np.int64)
-            blocks.append(
-                Block(converter.channel.name, t_s[part].astype(np.float64), raw, np.zeros(len(part), dtype=np.uint8))
-            )
-    return converters, iter(sorted(blocks, key=lambda block: float(block.t_s[0])))
 
 
 class Bench:
@@ -91,41 +72,6 @@ class Bench:
             self.port.leave()
 
 
-class Host:
-    """Stores what a link hands on, at once or after a while, as ingest would."""
-
-    def __init__(self, link: MqttLink) -> None:
-        self.link = link
-        self.arrivals: list[Arrival] = []
-        self.storing = True
-        self._waiting: list[Arrival] = []
-
-    async def take(self, arrivals: list[Arrival]) -> None:
-        self._waiting += arrivals
-        if self.storing:
-            self.store()
-
-    def store(self) -> None:
-        fresh, self._waiting = self._waiting, []
-        self.arrivals += fresh
-        for one in fresh:
-            if isinstance(one, SampleBatch | Lost):
-                self.link.committed(one.boot, {one.channel: one.next_seq})
-
-    def numbers(self, channel: str, boot: int = 1) -> list[int]:
-        """Return the numbers of the samples that arrived, each of which must carry its own as raw value."""
-        found: list[int] = []
-        for one in self.arrivals:
-            if isinstance(one, SampleBatch) and (one.channel, one.boot) == (channel, boot):
-                assert one.raw.tolist() == list(range(one.first_seq, one.next_seq))
-                found += range(one.first_seq, one.next_seq)
-        return found
-
-    def times_s(self, channel: str) -> np.ndarray[Any, np.dtype[np.float64]]:
-        batches = [one for one in self.arrivals if isinstance(one, SampleBatch) and one.channel == channel]
-        return np.concatenate([one.t_ns for one in batches]) / 1e9
-
-
 def access_to(broker: Broker, **options: Any) -> BrokerAccess:
     environment = options.pop("environment", {})
     wanted = bench_file.Broker(host=options.pop("host", broker.host), port=broker.port, **options)
@@ -137,19 +83,6 @@ def link_to(broker: Broker, **options: Any) -> MqttLink:
     clock = options.pop("clock", None) or FastClock(SPEED)
     pauses = Pauses(2.0, chance=random.Random(1))
     return MqttLink(access, "yard", clock, name=options.pop("name", "host1"), pauses=pauses, **options)
-
-
-@asynccontextmanager
-async def running(*works: Callable[[], Any]) -> AsyncIterator[None]:
-    tasks = [asyncio.create_task(work()) for work in works]
-    try:
-        yield
-    finally:
-        for task in tasks:
-            task.cancel()
-        for task in tasks:
-            with contextlib.suppress(asyncio.CancelledError):
-                await task
 
 
 def whole(host: Host) -> None:

@@ -1,13 +1,11 @@
 """The link against a simulated microcontroller on a pseudo-terminal, both in this process, sixty times as fast."""
 
 import asyncio
-import contextlib
 import itertools
 import logging
 import random
 import time
-from collections.abc import AsyncIterator, Callable, Iterator
-from contextlib import asynccontextmanager
+from collections.abc import AsyncIterator
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +19,6 @@ from emberline.links.link import LinkState
 from emberline.links.pauses import Pauses
 from emberline.links.serial import SerialLink
 from emberline.links.serial_talk import FramesTalk
-from emberline_sim.device.converters import Block, Converter, bridge, thermocouple
 from emberline_sim.device.life import DeviceSpec
 from emberline_sim.device.microcontroller import Microcontroller
 from emberline_sim.faults import Fault, FaultKind, Mischief
@@ -29,31 +26,16 @@ from emberline_sim.hookup import Hookup
 from emberline_sim.ports import PtyPort
 from emberline_wire import Event, Readings, Refused
 from fast_clock import FastClock
+from link_fixture import Host, running, wired
 from live_fixture import end_worker_threads, until
 
 SPEED = 60.0
-LENGTH_S = 60.0
 
 
 @pytest.fixture(autouse=True)
 async def no_worker_left() -> AsyncIterator[None]:
     yield
     await end_worker_threads()
-
-
-def wired() -> tuple[list[Converter], Iterator[Block]]:
-    """Return a load cell at 10 Hz and a thermocouple at 4 Hz whose codes are their sequence numbers."""
-    converters = [bridge(0, "mass", 10.0, 419.0, 0), thermocouple(1, "water", 4.0, 0.25)]
-    blocks = []
-    for converter, rate_hz in zip(converters, (10.0, 4.0), strict=True):
-        n = int(LENGTH_S * rate_hz)
-        t_s = (np.arange(n) + 0.5) / rate_hz
-        for part in np.array_split(np.arange(n), 12):
-            raw = part.astype(np.int64)
-            blocks.append(
-                Block(converter.channel.name, t_s[part].astype(np.float64), raw, np.zeros(len(part), dtype=np.uint8))
-            )
-    return converters, iter(sorted(blocks, key=lambda block: float(block.t_s[0])))
 
 
 class Bench:
@@ -76,29 +58,6 @@ class Bench:
             self.port.unplug()
 
 
-class Host:
-    """Stores at once what a link hands on, as ingest would."""
-
-    def __init__(self, link: SerialLink) -> None:
-        self.link = link
-        self.arrivals: list[Arrival] = []
-
-    async def take(self, arrivals: list[Arrival]) -> None:
-        self.arrivals += arrivals
-        for one in arrivals:
-            if isinstance(one, SampleBatch | Lost):
-                self.link.committed(one.boot, {one.channel: one.next_seq})
-
-    def numbers(self, channel: str) -> list[int]:
-        """Return the numbers of the samples that arrived, each of which must carry its own as raw value."""
-        found: list[int] = []
-        for one in self.arrivals:
-            if isinstance(one, SampleBatch) and one.channel == channel:
-                assert one.raw.tolist() == list(range(one.first_seq, one.next_seq))
-                found += range(one.first_seq, one.next_seq)
-        return found
-
-
 def link_to(path: Path, kind: type[SerialLink] = SerialLink, **options: Any) -> SerialLink:
     wanted = SerialPort(port=str(path), device=options.pop("device", None), baud=options.pop("baud", 115_200))
     options.setdefault("pauses", Pauses(chance=random.Random(1)))
@@ -108,19 +67,6 @@ def link_to(path: Path, kind: type[SerialLink] = SerialLink, **options: Any) -> 
 def frames(link: SerialLink) -> FramesTalk:
     assert isinstance(link.talk, FramesTalk)
     return link.talk
-
-
-@asynccontextmanager
-async def running(*works: Callable[[], Any]) -> AsyncIterator[None]:
-    tasks = [asyncio.create_task(work()) for work in works]
-    try:
-        yield
-    finally:
-        for task in tasks:
-            task.cancel()
-        for task in tasks:
-            with contextlib.suppress(asyncio.CancelledError):
-                await task
 
 
 async def test_every_sample_of_every_stream_arrives_once_and_in_order(tmp_path: Path) -> None:
@@ -142,11 +88,7 @@ async def test_sample_times_keep_the_pace_of_the_device_however_they_arrive(tmp_
     host = Host(link)
     async with running(bench.run, lambda: link.run(host.take)):
         await until(lambda: bench.device.exhausted and not bench.device.waiting, "the last acknowledgement")
-    t_s = (
-        np.concatenate([one.t_ns for one in host.arrivals if isinstance(one, SampleBatch) and one.channel == "mass"])
-        / 1e9
-    )
-    assert np.allclose(np.diff(t_s), 0.1, atol=2e-3)
+    assert np.allclose(np.diff(host.times_s("mass")), 0.1, atol=2e-3)
 
 
 class RememberingLink(SerialLink):
