@@ -32,7 +32,7 @@ def workers(scheduler: str | None, processes: int) -> Iterator[Executor]:
         from distributed.security import Security
     except ImportError as exc:
         raise WorkersError(
-            "work on several processes needs two packages more: pip install distributed cryptography"
+            "work on several processes needs the extra cluster: pip install 'emberline[cluster]'"
         ) from exc
     with ExitStack() as stack:
         if scheduler is None:

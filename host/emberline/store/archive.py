@@ -65,7 +65,7 @@ class Archive:
         try:
             from fsspec.core import url_to_fs
         except ImportError as exc:
-            raise ArchiveError("an archive needs two packages more: pip install pyarrow fsspec") from exc
+            raise ArchiveError("an archive needs the extra archive: pip install 'emberline[archive]'") from exc
         try:
             self.files, root = url_to_fs(location)
         except (ImportError, ValueError) as exc:

@@ -179,7 +179,7 @@ def arrow() -> tuple[Any, Any]:
         import pyarrow as pa
         import pyarrow.parquet as pq
     except ImportError as exc:
-        raise ArchiveError("an archive needs two packages more: pip install pyarrow fsspec") from exc
+        raise ArchiveError("an archive needs the extra archive: pip install 'emberline[archive]'") from exc
     return pa, pq
 
 

@@ -157,5 +157,7 @@ def _parquet() -> tuple[Any, Any]:
         import pyarrow as pa
         import pyarrow.parquet as pq
     except ImportError as exc:
-        raise ExportError("writing Parquet needs pyarrow: pip install pyarrow, or export to a .csv file") from exc
+        raise ExportError(
+            "writing Parquet needs the extra parquet: pip install 'emberline[parquet]', or export to a .csv file"
+        ) from exc
     return pa, pq

@@ -9,5 +9,5 @@ from emberline.app.workers import WorkersError, workers
 
 def test_without_the_packages_it_is_said_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "distributed", None)
-    with pytest.raises(WorkersError, match="pip install distributed cryptography"), workers(None, 2):
+    with pytest.raises(WorkersError, match=r"pip install 'emberline\[cluster\]'"), workers(None, 2):
         pass

@@ -164,5 +164,5 @@ def test_what_is_larger_than_any_trial_is_refused(
 
 def test_without_the_packages_it_is_said_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(__import__("sys").modules, "pyarrow", None)
-    with pytest.raises(ArchiveError, match="pip install pyarrow fsspec"):
+    with pytest.raises(ArchiveError, match=r"pip install 'emberline\[archive\]'"):
         archive_file.arrow()

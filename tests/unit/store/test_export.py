@@ -142,7 +142,7 @@ def test_without_the_parquet_library_its_name_is_told(tmp_path: Path, monkeypatc
         return real(name, *args, **kwargs)  # type: ignore[arg-type]
 
     monkeypatch.setattr(builtins, "__import__", without)
-    with pytest.raises(ExportError, match=r"pip install pyarrow"):
+    with pytest.raises(ExportError, match=r"pip install 'emberline\[parquet\]'"):
         require_writable(tmp_path / "burn.parquet", overwrite=False)
 
 

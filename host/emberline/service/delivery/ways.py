@@ -154,7 +154,7 @@ def ways_of(delivery: Delivery, path: Path) -> Sequence[Way]:
         ways.append(Command(delivery.command, delivery.command_limit_s))
     if delivery.services is not None:
         if find_spec("apprise") is None:
-            raise ConfigError(path, f"{path}: services need one package more: pip install 'emberline[alarms]'")
+            raise ConfigError(path, f"{path}: services need the extra alarms: pip install 'emberline[alarms]'")
         addresses = delivery.services.addresses()
         ways += [Service(delivery.services, number) for number in range(1, len(addresses) + 1)]
     return ways
