@@ -25,8 +25,13 @@ STEADY_LIMIT_S = 120.0
 """Longest wait for something steady to take, real seconds."""
 
 
-def guide(folder: Path, bench: str | None) -> None:
+def guide(folder: Path, bench: str | None, series: str | None = None) -> None:
     """Guide a burn until it is done or left; what was answered is kept by the daemon, and a later call goes on there.
+
+    Args:
+        folder: The daemon's data folder.
+        bench: Id of the bench; None where there is one.
+        series: The planned series whose next run the burn is.
 
     Raises:
         ServiceError: No daemon runs there, or it refuses.
@@ -51,7 +56,7 @@ def guide(folder: Path, bench: str | None) -> None:
         if request is None:
             click.echo("What was answered is kept: the same command goes on from here.")
             return
-        before, screen = screen, asked({**request, "at": screen["step"]})
+        before, screen = screen, asked({**request, "at": screen["step"], "series": series})
         _tell(before, screen)
 
 

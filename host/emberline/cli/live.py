@@ -192,13 +192,8 @@ def arm(
     Where a trial was opened by a fire that nobody armed, it is given the plan. With --guided, fuel, pot and water are
     weighed on the bench's own load cell, and what is weighed after the burn enters the plan.
     """
-    if guided:
-        if (plan, label, series) != (None, None, None):
-            raise click.UsageError("--guided asks for what --plan, --label and --series say: leave them out")
-        from emberline.cli.guided import guide
-
-        guide(_data(data), bench)
-        return
+    if guided and (plan, label) != (None, None):
+        raise click.UsageError("--guided asks for what --plan and --label say: leave them out")
     from emberline.config import load_plan, read_text
     from emberline.service.control_client import ask
 
@@ -215,6 +210,11 @@ def arm(
         click.echo(
             f"Run {run.number} of {series}: {', '.join(f'{name} {level}' for name, level in run.factors.items())}"
         )
+    if guided:
+        from emberline.cli.guided import guide
+
+        guide(_data(data), bench, series)
+        return
     answer = ask(_data(data), {"do": "arm", "bench": bench, "plan": text, "label": label})
     click.echo(f"Trial {answer['trial']} is open.")
 

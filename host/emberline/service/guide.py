@@ -22,9 +22,11 @@ from emberline.service.health import HealthWatch
 from emberline.service.inventory import Inventory
 from emberline.service.keeper import Keeper
 from emberline.service.scale_tail import ScaleTail
+from emberline.service.series_standing import plan_for_next
 from emberline.store.errors import UnknownTrialError
 from emberline.store.records import Trial
 from emberline.store.store import Store
+from emberline.trials.comparison.errors import ComparisonError
 from emberline.trials.corrections import CorrectionError
 from emberline.trials.guide.course import act, begin, look, opened
 from emberline.trials.guide.plan_making import plan_text
@@ -120,7 +122,8 @@ class Guides:
 
         Args:
             bench: Id of the bench.
-            request: As in `trials.guide.course.act`; besides, `act` may be `open` (the trial), `end` (it) and `anew`.
+            request: As in `trials.guide.course.act`; besides, `act` may be `open` (the trial, as the next run of the
+                `series` that is named), `end` (it) and `anew`.
                 With the step that the person saw under `at`, nothing is done where the guide is elsewhere meanwhile.
 
         Raises:
@@ -139,7 +142,7 @@ class Guides:
                 guide = await self._in_the_plan(guide)
             except GuideError as error:
                 problems = error.problems
-            except (RequestError, CorrectionError, PlanError) as error:
+            except (RequestError, CorrectionError, PlanError, ComparisonError) as error:
                 problems = {"": _sentence(str(error))}
             await self._save(bench, kept, guide)
             if guide.at == "begin":
@@ -151,8 +154,10 @@ class Guides:
             case "anew":
                 return begin(seen.now_ns)
             case "open" if guide.at == "ready":
-                text = plan_text(guide)
-                trial = await self._benches[bench].keeper.arm(text, None)
+                text = whole = plan_text(guide)
+                if request.get("series"):
+                    whole, _ = await asyncio.to_thread(plan_for_next, self._store, str(request["series"]), text)
+                trial = await self._benches[bench].keeper.arm(whole, None)
                 return opened(guide, seen, trial, text)
             case "end" if guide.trial is not None:
                 board = self._benches[bench].board

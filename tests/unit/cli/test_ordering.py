@@ -89,3 +89,15 @@ def test_a_planned_series_stands(tmp_path: Path) -> None:
     again = run(tmp_path, "a", "--factor", "holes=8,12", "--blocks", "9")
     assert again.exit_code == 2
     assert "planned already" in again.output
+
+
+def test_a_guided_burn_may_be_the_next_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    guided: list[tuple[Path, str | None, str | None]] = []
+    monkeypatch.setattr("emberline.cli.guided.guide", lambda *asked: guided.append(asked))
+    run(tmp_path, "holes-1", "--factor", "holes=8,12", "--blocks", "2", "--seed", "7")
+    arm = ["arm", "--guided", "--series", "holes-1", "--data", str(tmp_path)]
+    done = CliRunner().invoke(main, arm)
+    assert done.exit_code == 0, done.output
+    assert re.fullmatch(r"Run 1 of holes-1: holes (8|12)\n", done.output)
+    assert guided == [(tmp_path, None, "holes-1")]
+    assert CliRunner().invoke(main, [*arm, "--label", "mine"]).exit_code == 2

@@ -1,5 +1,6 @@
 """Guided burns over a real store, with a simulated scale and nothing burnt but what a script says."""
 
+import json
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -22,6 +23,9 @@ from emberline.service.ingest import IngestCounts
 from emberline.service.inventory import Inventory
 from emberline.service.keeper import Ended, Keeper
 from emberline.store.store import Store
+from emberline.trials.comparison.run_order import run_order
+from emberline.trials.comparison.series import Series, series_document
+from emberline.trials.comparison.stop_rule import StopRule
 from unit.service.test_keeper import Script, turn
 from unit.store.made_up import NOON_NS, TENTH_NS
 from unit.trials.guide.guided import LOT, POT
@@ -87,7 +91,7 @@ async def yard(store: Store) -> Yard:
     return Yard(store)
 
 
-async def armed(yard: Yard) -> str:
+async def armed(yard: Yard, series: str | None = None) -> str:
     """Weigh fuel and open the trial; return its id."""
     await yard.asks("begin", with_pot=False, label="run 1")
     for _ in ("empty", "known", "stove"):
@@ -97,7 +101,7 @@ async def armed(yard: Yard) -> str:
     await yard.asks("take")
     await yard.asks("skip")
     await yard.asks("skip")
-    screen = await yard.asks("open")
+    screen = await yard.asks("open", series=series)
     assert screen["problems"] == {}
     return str(screen["trial"])
 
@@ -197,6 +201,30 @@ async def test_a_running_trial_with_a_plan_is_not_taken_over(yard: Yard) -> None
     screen = await yard.asks("open")
     assert "has its plan" in screen["problems"][""]
     assert screen["step"] == "ready"
+
+
+async def test_a_guided_burn_is_the_next_run_of_a_series_and_stays_it(yard: Yard) -> None:
+    runs = tuple(run_order({"holes": ["8", "12"]}, 5, range))
+    series = Series("holes-1", "time_to_boil", StopRule(burns=5), 1, runs)
+    yard.store.plan_series("holes-1", json.dumps(series_document(series)))
+    trial = await armed(yard, series="holes-1")
+    plan = parse_plan(yard.store.trial(trial).plan_text)
+    assert (plan.series, plan.run, dict(plan.factors)) == ("holes-1", 1, dict(runs[0].factors))
+    # What is weighed after the burn leaves it as it is.
+    await yard.asks("go", step="char")
+    await yard.asks("type", values={"fuel.char_left_g": "41"})
+    plan = parse_plan(yard.store.trial(trial).plan_text)
+    assert plan.fuel.char_left_g is not None
+    assert (plan.series, plan.run, dict(plan.factors)) == ("holes-1", 1, dict(runs[0].factors))
+
+
+async def test_a_series_whose_runs_are_all_made_is_told(yard: Yard) -> None:
+    series = Series("holes-1", "time_to_boil", StopRule(burns=5), 1, ())
+    yard.store.plan_series("holes-1", json.dumps(series_document(series)))
+    await yard.asks("begin", with_pot=False)
+    await yard.asks("go", step="ready")
+    screen = await yard.asks("open", series="holes-1")
+    assert "all runs" in screen["problems"][""].lower()
 
 
 async def test_the_guide_ends_its_trial_and_begins_anew(yard: Yard) -> None:

@@ -60,7 +60,7 @@ def begun_from(last: Mapping[str, Any]) -> dict[str, Any]:
     """Return what the next burn takes over from a plan: all but its name and what each burn weighs for itself."""
     table = deepcopy(dict(last))
     known_g = table.get("load_cell", {}).get("known_g")
-    for name in ("label", "refuel", "load_cell"):
+    for name in ("label", "series", "run", "refuel", "load_cell"):
         table.pop(name, None)
     if known_g is not None:
         table["load_cell"] = {"known_g": known_g}

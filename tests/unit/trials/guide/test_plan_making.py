@@ -55,6 +55,8 @@ def test_the_next_burn_begins_without_what_is_weighed_anew() -> None:
     last = now(fuel={"char_left_g": 50.0, "u_mass_g": 0.3}, pot={"final_water_g": 430.0})
     last["load_cell"] = {"known_g": 500.0, "shown_g": 499.0}
     last["refuel"] = [{"mass_g": 50.0}]
+    # It would count as the same run of its series once more.
+    last |= {"series": "holes-1", "run": 3}
     assert begun_from(last) == {
         "factors": LAST["factors"],
         "fuel": {"lot": "a", "moisture_wet": 0.08},
