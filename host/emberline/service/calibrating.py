@@ -118,7 +118,10 @@ def text_with(trial: Trial, findings: Sequence[Finding]) -> str:
         RequestError: There are none, or the trial's values came calibrated.
     """
     if trial.origin != "live" or not trial.bench_text:
-        raise RequestError(f"trial {trial.id} was imported: its values came calibrated, none applies to them")
+        raise RequestError(
+            f"trial {trial.id} was imported: its table holds grams and degrees, not the bench's counts, so none of the "
+            "bench's calibrations applies to it; put the table right, and import it again"
+        )
     before = parse_bench(trial.bench_text)
     after = with_findings(before, findings)
     if after == before:

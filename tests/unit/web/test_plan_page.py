@@ -57,6 +57,7 @@ async def test_the_form_shows_the_plan_with_units_and_hints(app: Guard, trial: s
     assert 'name="fuel.mass_g"' in answer.text
     assert 'value="310"' in answer.text
     assert "0.11 for 11 %" in answer.text
+    assert "Remarks behind <code>#</code> there are not kept" in answer.text
 
 
 async def test_a_changed_plan_is_a_correction_and_the_results_follow(

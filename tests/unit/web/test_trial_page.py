@@ -64,6 +64,7 @@ async def test_a_trial_shows_its_summary_events_and_forms(bench: Bench) -> None:
         "0:40 ± 4 s",
         "Move or delete an event",
         "mass_g = 310.0",
+        "Remarks behind <code>#</code> are not kept",
     ):
         assert expected in text.replace("\N{NO-BREAK SPACE}", " "), expected
     assert "data-waited-for" not in text
