@@ -64,18 +64,25 @@ class Way(Protocol):
         """Return whether the host has all that there is, once the burn is over."""
 
 
-class FramesWay:
-    """A serial port with a device that speaks the protocol."""
+class _SerialWay:
+    """A serial port, whatever is printed to it."""
 
-    def __init__(self, port: PtyPort, spec: DeviceSpec) -> None:
+    def __init__(self, port: PtyPort) -> None:
         self.name = f"port {port.link}"
         self._port = port
-        self._spec = spec
         self.wait = port.wait
 
     def open(self) -> AbstractContextManager[None]:
         """Keep the port plugged in."""
         return plugged_in(self._port)
+
+
+class FramesWay(_SerialWay):
+    """A serial port with a device that speaks the protocol."""
+
+    def __init__(self, port: PtyPort, spec: DeviceSpec) -> None:
+        super().__init__(port)
+        self._spec = spec
 
     def heard(self) -> bool:
         """Return whether the host has said something."""
@@ -93,18 +100,12 @@ class FramesWay:
         return device.waiting == 0
 
 
-class SketchWay:
+class SketchWay(_SerialWay):
     """A serial port with a sketch that prints lines; nobody tells it what the host has read."""
 
     def __init__(self, port: PtyPort, spec: SketchSpec) -> None:
-        self.name = f"port {port.link}"
-        self._port = port
+        super().__init__(port)
         self._spec = spec
-        self.wait = port.wait
-
-    def open(self) -> AbstractContextManager[None]:
-        """Keep the port plugged in."""
-        return plugged_in(self._port)
 
     def heard(self) -> bool:
         """Return whether the host has opened the port."""
