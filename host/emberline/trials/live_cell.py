@@ -101,11 +101,6 @@ class LiveCell:
         table = self._table[:, :now]
         return LossRate(table[0], table[1], table[2], table[3], table[4], self._wander)
 
-    def newest_rate(self, mass: Column, now: int) -> tuple[float, float]:
-        """Return the present rate of loss and its standard uncertainty, g/s."""
-        loss = self.loss(mass, now)
-        return float(loss.rate_g_s[-1]), float(loss.u_rate_g_s[-1])
-
     def bare(self, mass: Column, low: int, now: int) -> Array:
         """Return the mass between two seconds with steps taken out and spoilt seconds as NaN."""
         before = sum(step.size_g.nominal_value for step in self.steps if step.end_s <= low)

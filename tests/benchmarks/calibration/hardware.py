@@ -22,7 +22,6 @@ Array = NDArray[np.float64]
 
 CELLS = ((2000.0, 1049.0), (5000.0, 419.0), (10000.0, 210.0))
 """Capacity and nominal counts per gram of cells of 1 mV/V on a 24-bit converter at gain 128 and 5 V."""
-FLICKER_STEP_S = 0.1
 MASS_HZ, PROBE_HZ, CELL_TEMPERATURE_HZ = 10.0, 4.0, 0.5
 
 
