@@ -62,6 +62,7 @@ async def test_a_trial_is_armed_watched_remarked_on_and_ended_from_other_termina
         plan = str(tmp_path / "bench" / "burn" / "plan.toml")
         armed = await until_granted("arm", "--plan", plan, "--data", str(data))
         assert "is open" in armed
+        assert "carbon monoxide" in armed
         watching = await asyncio.create_subprocess_exec(
             EMBERLINE, "watch", "--data", str(data), stdout=asyncio.subprocess.PIPE
         )

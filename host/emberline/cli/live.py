@@ -195,6 +195,7 @@ def arm(
     if guided and (plan, label) != (None, None):
         raise click.UsageError("--guided asks for what --plan and --label say: leave them out")
     from emberline.config import load_plan, read_text
+    from emberline.reports.caution import CAUTION_LINE
     from emberline.service.control_client import ask
 
     text = ""
@@ -217,6 +218,7 @@ def arm(
         return
     answer = ask(_data(data), {"do": "arm", "bench": bench, "plan": text, "label": label})
     click.echo(f"Trial {answer['trial']} is open.")
+    click.echo(CAUTION_LINE)
 
 
 @click.command(epilog=epilog("emberline note 'closed two air holes'", 6))

@@ -17,10 +17,13 @@ CAUTION_POINTS = (
         "lit or hot. An alcohol flame is nearly invisible; petrol is never a starter."
     ),
     (
-        "Boiling water and steam scald. Hold the stand against tipping without touching the weighed part, and lead "
-        "cables where nobody trips."
+        "Boiling water and steam scald. Hold the stand against tipping without touching the weighed part. Lead cables "
+        "where nobody trips, and keep them and batteries away from the heat."
     ),
-    "Char can rekindle for hours: smother it in a lidded metal can outdoors, leave it a day, weigh it only when cold.",
+    (
+        "Char can rekindle for hours: smother it in a lidded metal can outdoors, leave it a day, weigh it only when "
+        "cold. Never blow on a hot stove that was smothered: its gas can flash."
+    ),
 )
 """The caution, one hazard a point."""
 

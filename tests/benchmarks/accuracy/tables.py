@@ -13,8 +13,6 @@ from benchmarks.accuracy.scoring import Figure, Outcome, Tally, figures, mean, p
 EVENTS = ("lit", "pot_on", "boil", "pot_off", "refuel", "flameout", "step")
 PLACES = ("probe", "pot off", "pot boiling", "pot below boiling")
 LEAST_U = 1e-9
-# Results whose error is best told in points of a percent.
-POINTS = ("pot_window_efficiency", "thermal_efficiency", "thermal_efficiency_char_credit", "char_yield")
 RESULTS: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ("time_to_boil", "s", ()),
     ("time_to_boil_from_lit", "s", ()),
