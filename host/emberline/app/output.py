@@ -1,5 +1,6 @@
 """Files that a person asked for: written whole, or refused with what to do."""
 
+import contextlib
 from pathlib import Path
 
 from emberline.bench.bench_template import bench_template
@@ -34,17 +35,12 @@ def write_new(target: Path, text: str) -> None:
     Raises:
         OutputError: It exists, or cannot be written.
     """
-    try:
-        with target.open("x", encoding="utf-8") as file:
-            file.write(text)
-    except FileExistsError as exc:
-        raise OutputError(f"{target} exists and is left alone: name another file") from exc
-    except OSError as exc:
-        raise OutputError(f"cannot write {target}: {exc.strerror or exc}") from exc
+    refuse_existing(target)
+    write_text(target, text)
 
 
 def write_text(path: Path, text: str) -> None:
-    """Write a file that appears when it is whole.
+    """Write a file that appears when it is whole, and leaves nothing where there is no room for it.
 
     Raises:
         OutputError: It cannot be written.
@@ -54,6 +50,8 @@ def write_text(path: Path, text: str) -> None:
         unfinished.write_text(text, encoding="utf-8")
         unfinished.replace(path)
     except OSError as exc:
+        with contextlib.suppress(OSError):
+            unfinished.unlink(missing_ok=True)
         raise OutputError(f"cannot write {path}: {exc.strerror or exc}") from exc
 
 

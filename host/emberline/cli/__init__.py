@@ -19,7 +19,7 @@ from emberline.cli.linking import link
 from emberline.cli.live import acknowledge, arm, end, note, run, watch
 from emberline.cli.ordering import order
 from emberline.cli.streams import fit_streams
-from emberline.cli.telling import CODES, InOrder, epilog
+from emberline.cli.telling import CODES, Program, epilog
 from emberline.cli.versions import version_option
 
 ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS")
@@ -27,7 +27,7 @@ ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS")
 
 
 @click.group(
-    cls=InOrder,
+    cls=Program,
     context_settings={"help_option_names": ["-h", "--help"]},
     epilog=epilog("emberline import burn.csv --plan plan.toml", *CODES),
 )

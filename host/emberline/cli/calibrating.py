@@ -271,8 +271,10 @@ def history(bench: str | None, data: Path | None) -> None:
     from emberline.store.reader import StoreReader
 
     store = StoreReader(data_folder(data) / STORE_NAME)
-    for name in [bench] if bench else store.benches():
-        findings = store.findings(name)
+    benches = {name: store.findings(name) for name in ([bench] if bench else store.benches())}
+    if not any(benches.values()):
+        click.echo("None has been made yet: emberline calibrate mass makes one.")
+    for name, findings in benches.items():
         newest = {(one.channel, one.kind): one.number for one in findings if one.kind != "check"}
         for one in findings:
             mark = "*" if newest.get((one.channel, one.kind)) == one.number else " "

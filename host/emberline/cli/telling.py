@@ -113,6 +113,35 @@ class InOrder(click.Group):
         return list(self.commands)
 
 
+class Program(InOrder):
+    """The group of all commands, which ends in order also where nothing can be written, be it help or a summary."""
+
+    def main(self, *args: Any, **extra: Any) -> Any:
+        """Run it, as click does."""
+        try:
+            try:
+                return super().main(*args, **extra)
+            finally:
+                sys.stdout.flush()
+        except BrokenPipeError:
+            _give_up_output()
+            sys.exit(1)
+        except OSError as exc:
+            advice = None if exc.errno is None else _NO_WAY_TO_WRITE.get(exc.errno)
+            if advice is None:
+                raise
+            if exc.filename is None:
+                _give_up_output()
+            click.echo(f"Error: cannot write {exc.filename or 'the output'}: {exc.strerror}: {advice}", err=True)
+            sys.exit(5)
+
+
+def _give_up_output() -> None:
+    """Let what is left for standard output go nowhere: Python would try again at its end, and fail again."""
+    with open(os.devnull, "w") as nowhere:  # noqa: PTH123 no path that a person names
+        os.dup2(nowhere.fileno(), 1)
+
+
 def epilog(example: str, *codes: int) -> str:
     """Return the end of a command's help: an example, and the exit codes that it can give beside any command's."""
     listed = "; ".join(f"{code} {CODES[code]}" for code in sorted({*ANY_COMMAND, *codes}))
@@ -125,32 +154,15 @@ def telling(command: Callable[P, R]) -> Callable[P, R]:
     @functools.wraps(command)
     def told(*args: P.args, **kwargs: P.kwargs) -> R:
         try:
-            done = command(*args, **kwargs)
-            sys.stdout.flush()
-        except OSError as exc:
-            advice = None if exc.errno is None else _NO_WAY_TO_WRITE.get(exc.errno)
-            if advice is None:
-                raise
-            if exc.filename is None:
-                _give_up_output()
-            place = exc.filename or "the output"
-            click.echo(f"Error: cannot write {place}: {exc.strerror}: {advice}", err=True)
-            raise click.exceptions.Exit(5) from exc
+            return command(*args, **kwargs)
         except Exception as exc:
             code = _code_of(exc)
             if code is None:
                 raise
             click.echo(f"Error: {exc}", err=True)
             raise click.exceptions.Exit(code) from exc
-        return done
 
     return told
-
-
-def _give_up_output() -> None:
-    """Let what is left for standard output go nowhere: Python would try again at its end, and fail again."""
-    with open(os.devnull, "w") as nowhere:  # noqa: PTH123 no path that a person names
-        os.dup2(nowhere.fileno(), 1)
 
 
 def _code_of(error: Exception) -> int | None:

@@ -3,7 +3,7 @@
 import os
 import sqlite3
 from collections.abc import Callable, Sequence
-from contextlib import closing
+from contextlib import closing, suppress
 from importlib.resources import files
 from pathlib import Path
 
@@ -112,4 +112,6 @@ def keep_copy(connection: sqlite3.Connection, target: Path, before: Callable[[],
             before()
         unfinished.replace(target)
     except (sqlite3.Error, OSError) as exc:
+        with suppress(OSError):
+            unfinished.unlink(missing_ok=True)
         raise StorePlaceError(f"cannot write {target}: {exc}") from exc

@@ -9,7 +9,6 @@ from emberline.app.stored import STORE_NAME
 from emberline.bench.findings import CellCheck
 from emberline.bench.mass_fit import KnownLoad, fit_mass
 from emberline.cli import main
-from emberline.cli.calibrating import calibrate
 from emberline.store.store import Store
 from unit.store.made_up import NOON_NS
 
@@ -25,14 +24,11 @@ def data(tmp_path: Path) -> Path:
     return tmp_path
 
 
-@pytest.mark.parametrize("name", sorted(calibrate.commands))
-def test_every_command_explains_itself_with_an_example(name: str) -> None:
-    command = calibrate.commands[name]
-    words = (command.epilog or "").splitlines()[0].removeprefix("Example: ").split()
-    assert words[:3] == ["emberline", "calibrate", name]
-    known = {option for parameter in command.params for option in parameter.opts}
-    assert {word for word in words if word.startswith("--")} <= known
-    assert CliRunner().invoke(main, ["calibrate", name, "--help"]).exit_code == 0
+def test_a_store_without_calibrations_says_how_to_make_one(tmp_path: Path) -> None:
+    with Store.open(tmp_path / STORE_NAME):
+        pass
+    told = CliRunner().invoke(main, ["calibrate", "history", "--data", str(tmp_path)])
+    assert (told.exit_code, "emberline calibrate mass" in told.output) == (0, True)
 
 
 def test_the_history_marks_what_holds(data: Path) -> None:

@@ -2,6 +2,7 @@ from pathlib import Path
 
 import pytest
 
+from disk_fixture import disk_of
 from emberline.store.errors import StoreClosedError, StoreMissingError, StorePlaceError
 from emberline.store.reader import StoreReader
 from emberline.store.store import Store
@@ -18,6 +19,14 @@ def test_a_reader_sees_commits_of_a_writer_and_stays_when_it_has_closed(tmp_path
     assert numbers(list(reader.batches("b"))) == list(range(10))
     with pytest.raises(StoreClosedError):
         store.commit("b", [batch(10, 10)])
+
+
+def test_a_backup_that_finds_no_room_leaves_nothing(tmp_path: Path) -> None:
+    with Store.open(tmp_path / "s"), disk_of(1, tmp_path / "disk") as disk:
+        (disk / "full").write_bytes(bytes(2**20 - 8192))
+        with pytest.raises(StorePlaceError, match="full"):
+            StoreReader(tmp_path / "s").backup(disk / "copy")
+        assert [file.name for file in disk.iterdir()] == ["full"]
 
 
 def test_a_backup_made_while_writing_holds_all_that_was_committed_before(tmp_path: Path) -> None:
