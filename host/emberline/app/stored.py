@@ -21,6 +21,7 @@ from emberline.store.curves import curves_of
 from emberline.store.errors import UnknownTrialError
 from emberline.store.records import Gap, Trial
 from emberline.store.trials import zone_named
+from emberline.trials.alarms.alarm import PastAlarm
 from emberline.trials.calibrating.used import used_calibrations
 from emberline.trials.corrections import remarks_meanwhile
 
@@ -32,6 +33,8 @@ if TYPE_CHECKING:
 STORE_NAME = "emberline.sqlite3"
 LAST = "last"
 """Stands for the trial that was entered last."""
+FOR_EVER_NS = 10**16
+"""Longer than any trial runs."""
 MOST_GAPS_NAMED = 12
 """Gaps of one channel and cause that a summary names; the others are counted."""
 
@@ -132,7 +135,31 @@ def analysis_of(store: BurnReader, trial: Trial, *, follow: bool = True, keep: b
     used = used_calibrations(described.values(), trial.start_ns)
     told += [QualityNote("calibrated", one.words) for one in used]
     told += doubts(batches)
-    return replace(analysis, quality=(*told, *analysis.quality), calibrations=used)
+    return replace(
+        analysis, quality=(*told, *analysis.quality), calibrations=used, alarms=tuple(past_alarms(store, trial))
+    )
+
+
+def past_alarms(store: BurnReader, trial: Trial) -> list[PastAlarm]:
+    """Return the alarms that were raised while a trial was recorded, here or where its pack comes from."""
+    if trial.origin != "live" and not trial.packed:
+        return []
+
+    def t_s(moment_ns: int) -> float:
+        return (moment_ns - trial.start_ns) / 1e9
+
+    end_ns = trial.end_ns if trial.end_ns is not None else trial.start_ns + FOR_EVER_NS
+    return [
+        PastAlarm(
+            one.kind,
+            t_s(one.raised_ns),
+            one.text,
+            None if one.cleared_ns is None else t_s(one.cleared_ns),
+            None if one.acknowledged_ns is None else t_s(one.acknowledged_ns),
+            one.acknowledged_by,
+        )
+        for one in store.alarms(trial.bench, trial.start_ns, end_ns)
+    ]
 
 
 def doubts(batches: Sequence[SampleBatch]) -> list[QualityNote]:
@@ -155,7 +182,7 @@ def losses(store: BurnReader, trial: Trial) -> list[str]:
     """
     if trial.origin != "live":
         return []
-    end_ns = trial.end_ns if trial.end_ns is not None else trial.start_ns + 10**16
+    end_ns = trial.end_ns if trial.end_ns is not None else trial.start_ns + FOR_EVER_NS
     lost: dict[tuple[str, str], list[Gap]] = {}
     for gap in store.gaps(trial.bench, trial.start_ns + 1, end_ns):
         lost.setdefault((gap.channel, gap.reason), []).append(gap)

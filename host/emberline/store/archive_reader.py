@@ -10,7 +10,7 @@ from emberline.store.archive import Archive, Archived
 from emberline.store.archive_file import SUFFIX, commits_in, groups_in
 from emberline.store.blocks import Commit
 from emberline.store.errors import ArchiveError, UnknownSeriesError, UnknownTrialError
-from emberline.store.records import Gap, StoredSummary, Trial
+from emberline.store.records import Gap, StoredAlarm, StoredSummary, Trial
 from emberline.trials.corrections import Correction
 
 
@@ -68,6 +68,17 @@ class ArchiveReader:
             if gap.start_ns <= end_ns and gap.end_ns >= start_ns
         }
         return sorted(found, key=lambda gap: (gap.start_ns, gap.device, gap.channel, gap.first_seq))
+
+    def alarms(self, bench: str, start_ns: int, end_ns: int) -> list[StoredAlarm]:
+        """Return the alarms of a bench that were raised in its trials and within a time, the oldest first."""
+        found = {
+            alarm
+            for one in self._archived.values()
+            if one.trial.bench == bench
+            for alarm in one.documents.alarms
+            if start_ns <= alarm.raised_ns <= end_ns
+        }
+        return sorted(found, key=lambda alarm: (alarm.raised_ns, alarm.kind))
 
     def plans(self, trial: str) -> list[tuple[int, str]]:
         """Return the plan files of a trial as they were entered, each with when (UTC ns); the last one counts."""

@@ -6,7 +6,7 @@ from typing import Protocol
 from emberline.bench.samples import SampleBatch
 from emberline.curves.events import Event, Retraction
 from emberline.store.blocks import Commit
-from emberline.store.records import Gap, StoredSummary, Trial
+from emberline.store.records import Gap, StoredAlarm, StoredSummary, Trial
 from emberline.trials.corrections import Correction
 
 
@@ -31,6 +31,9 @@ class BurnReader(Protocol):
 
     def gaps(self, bench: str, start_ns: int, end_ns: int) -> list[Gap]:
         """Return the flagged losses of a bench that touch a time window."""
+
+    def alarms(self, bench: str, start_ns: int, end_ns: int) -> list[StoredAlarm]:
+        """Return the alarms of a bench that were raised within a time whose ends belong to it, the oldest first."""
 
     def plans(self, trial: str) -> list[tuple[int, str]]:
         """Return the plan files of a trial as they were entered, each with when (UTC ns); the last one counts."""

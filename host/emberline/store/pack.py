@@ -132,6 +132,7 @@ def unpack(source: Path, packed: TrialDocuments, store: Store, label: str | None
     store.save_events(trial.id, packed.events, packed.retracted)
     for entry in packed.corrections:
         store.add_correction(trial.id, entry)
+    store.keep_alarms(packed.alarms)
     return store.trial(trial.id)
 
 

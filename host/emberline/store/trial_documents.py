@@ -12,7 +12,7 @@ from emberline.bench.plan import parse_plan
 from emberline.curves.events import Event, EventKind, Retraction
 from emberline.store.burn_reader import BurnReader
 from emberline.store.errors import ExportError, PackError, UnknownSeriesError
-from emberline.store.records import Gap, Trial
+from emberline.store.records import Gap, StoredAlarm, Trial
 from emberline.trials.correction_documents import change_document, read_change
 from emberline.trials.corrections import Correction
 
@@ -31,6 +31,7 @@ class TrialDocuments:
         retracted: What a live run took back.
         corrections: What a person changed.
         gaps: What was lost of it on the way to the store.
+        alarms: Those that were raised while it was recorded; empty in what an earlier version wrote.
         plans: The plan files as they were entered, each with when; empty in what an earlier version wrote.
         series: The name of the planned series that it belongs to, and its document; both empty without one.
         bench_text: The bench file.
@@ -42,6 +43,7 @@ class TrialDocuments:
     retracted: tuple[Retraction, ...]
     corrections: tuple[Correction, ...]
     gaps: tuple[Gap, ...]
+    alarms: tuple[StoredAlarm, ...]
     plans: tuple[tuple[int, str], ...]
     series: tuple[str, str]
     bench_text: str
@@ -81,7 +83,10 @@ def texts_of(store: BurnReader, trial: Trial) -> dict[str, str]:
     """
     if trial.end_ns is None:
         raise ExportError(f"trial {trial.id} is still running: end it first")
-    gaps = store.gaps(trial.bench, trial.start_ns, trial.end_ns) if trial.origin == "live" else []
+    within = (trial.bench, trial.start_ns, trial.end_ns)
+    live = trial.origin == "live"
+    gaps = store.gaps(*within) if live else []
+    alarms = store.alarms(*within) if live or trial.packed else []
     document = {
         "schema": SCHEMA,
         "software": {"version": __version__},
@@ -110,6 +115,7 @@ def texts_of(store: BurnReader, trial: Trial) -> dict[str, str]:
             for one in store.corrections(trial.id)
         ],
         "gaps": [asdict(gap) for gap in gaps],
+        "alarms": [asdict(alarm) for alarm in alarms],
         "plans": [{"entered_ns": entered_ns, "text": text} for entered_ns, text in store.plans(trial.id)],
         "series": _series_document(store, trial),
     }
@@ -163,6 +169,7 @@ def read_texts(texts: Mapping[str, str], source: str) -> TrialDocuments:
                 for one in found["corrections"]
             ),
             gaps=tuple(map(_gap, found.get("gaps", ()))),
+            alarms=tuple(_alarm(one, str(found["trial"]["bench"])) for one in found.get("alarms", ())),
             plans=tuple((int(one["entered_ns"]), str(one["text"])) for one in found.get("plans", ())),
             series=_series(found.get("series")),
             bench_text=texts[BENCH],
@@ -191,6 +198,19 @@ def _gap(document: Mapping[str, Any]) -> Gap:
     device, channel, reason = (str(document[key]) for key in ("device", "channel", "reason"))
     boot, first_seq, next_seq = (int(document[key]) for key in ("boot", "first_seq", "next_seq"))
     return Gap(device, boot, channel, first_seq, next_seq, int(document["start_ns"]), int(document["end_ns"]), reason)
+
+
+def _alarm(document: Mapping[str, Any], bench: str) -> StoredAlarm:
+    cleared, acknowledged = (document[key] for key in ("cleared_ns", "acknowledged_ns"))
+    return StoredAlarm(
+        bench,
+        str(document["kind"]),
+        int(document["raised_ns"]),
+        str(document["text"]),
+        None if cleared is None else int(cleared),
+        None if acknowledged is None else int(acknowledged),
+        str(document["acknowledged_by"]),
+    )
 
 
 def _event_document(event: Event) -> dict[str, Any]:

@@ -21,6 +21,7 @@ from emberline.heat.account import Account
 from emberline.heat.ledger import build_account
 from emberline.heat.result import QualityNote
 from emberline.heat.results import Results, compute_results
+from emberline.trials.alarms.alarm import PastAlarm
 from emberline.trials.calibrating.used import UsedCalibration
 from emberline.trials.conditions import NOTHING_KNOWN, Conditions, conditions_of
 from emberline.trials.corrections import Log, words
@@ -47,6 +48,7 @@ class Analysis:
         log: What a person changed of the trial.
         conditions: Under what it was burnt.
         calibrations: Which of a person's calibrations its record was read with.
+        alarms: Those that were raised while it ran.
     """
 
     trial: str
@@ -62,6 +64,7 @@ class Analysis:
     log: Log = ()
     conditions: Conditions = NOTHING_KNOWN
     calibrations: tuple[UsedCalibration, ...] = ()
+    alarms: tuple[PastAlarm, ...] = ()
 
 
 def analyse(

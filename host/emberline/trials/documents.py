@@ -15,6 +15,7 @@ from emberline.curves.events import Event, Retraction
 from emberline.heat.phases import PhaseResult
 from emberline.heat.result import QualityNote, Result
 from emberline.heat.results import Results, VisitResult
+from emberline.trials.alarms.alarm import PastAlarm
 from emberline.trials.calibrating.used import UsedCalibration
 from emberline.trials.conditions import Conditions
 from emberline.trials.correction_documents import correction_documents, exclusion_document
@@ -70,6 +71,10 @@ class Analysed(Protocol):
     def calibrations(self) -> tuple[UsedCalibration, ...]:
         """Which of a person's calibrations the record was read with."""
 
+    @property
+    def alarms(self) -> tuple[PastAlarm, ...]:
+        """Alarms that were raised while it ran."""
+
 
 def summary_document(analysis: Analysed) -> dict[str, Any]:
     """Return the summary of a trial as plain JSON values.
@@ -94,6 +99,7 @@ def summary_document(analysis: Analysed) -> dict[str, Any]:
         "phases": [_phase(phase) for phase in analysis.results.phases],
         "absent": dict(analysis.results.absent),
         "quality": [{"code": note.code, "text": note.text} for note in notes],
+        "alarms": [_alarm(alarm) for alarm in analysis.alarms],
         "calibrations": [asdict(one) for one in analysis.calibrations],
         "corrections": correction_documents(analysis.log),
     }
@@ -134,6 +140,11 @@ def _retraction(retraction: Retraction) -> dict[str, Any]:
         "retracted_t_s": _number(retraction.retracted_t_s),
         "why": retraction.why,
     }
+
+
+def _alarm(alarm: PastAlarm) -> dict[str, Any]:
+    times = ("t_s", "cleared_t_s", "acknowledged_t_s")
+    return {key: _number(value) if key in times else value for key, value in asdict(alarm).items()}
 
 
 def _result(result: Result) -> dict[str, Any]:

@@ -5,10 +5,12 @@ import numpy as np
 import pytest
 
 from emberline import app
-from emberline.app.stored import MOST_GAPS_NAMED, doubts, local_zone, losses
+from emberline.app.stored import MOST_GAPS_NAMED, doubts, local_zone, losses, past_alarms
 from emberline.bench.samples import FLAG_ARRIVAL_STAMPED, FLAG_FAULT, FLAG_UNCHECKED
+from emberline.store.records import StoredAlarm
 from emberline.store.store import Store
-from unit.store.made_up import NOON_NS, batch, gap
+from emberline.trials.alarms.alarm import PastAlarm
+from unit.store.made_up import NOON_NS, SECOND_NS, batch, gap
 
 
 def test_when_a_trial_began(imported: tuple[Path, app.Summary]) -> None:
@@ -45,6 +47,20 @@ def test_of_many_gaps_the_first_are_named_and_the_others_counted(tmp_path: Path)
         (told,) = losses(store, trial)
         assert told.count(" to ") == MOST_GAPS_NAMED
         assert "and 5 gaps more" in told
+
+
+def test_alarms_are_told_in_seconds_of_the_trial_while_it_ran(tmp_path: Path) -> None:
+    with Store.open(tmp_path / "s", lambda: NOON_NS) as store:
+        trial = store.create_trial(bench="yard", start_ns=NOON_NS)
+        hot = StoredAlarm("yard", "cell_hot", NOON_NS + 5 * SECOND_NS, "71 °C", None, NOON_NS + 9 * SECOND_NS, "Ana")
+        after = replace(hot, raised_ns=NOON_NS + 90 * SECOND_NS, acknowledged_ns=None, acknowledged_by="")
+        store.keep_alarms([hot, after])
+        assert [alarm.t_s for alarm in past_alarms(store, trial)] == [5.0, 90.0]
+        store.end_trial(trial.id, NOON_NS + 60 * SECOND_NS)
+        ended = store.trial(trial.id)
+        assert past_alarms(store, ended) == [PastAlarm("cell_hot", 5.0, "71 °C", None, 9.0, "Ana")]
+        # A table that somebody imports has the time of a recorded one only by chance.
+        assert past_alarms(store, replace(ended, origin="import", source="burn.csv")) == []
 
 
 def test_readings_without_checksum_or_time_are_told_to_be_so() -> None:

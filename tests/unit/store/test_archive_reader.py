@@ -1,6 +1,7 @@
 """Trials of an archive, found by the names that tell them apart."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -8,6 +9,7 @@ import pytest
 from emberline.store.archive import Archive
 from emberline.store.archive_reader import ArchiveReader
 from emberline.store.errors import ArchiveError, UnknownSeriesError, UnknownTrialError
+from emberline.store.records import StoredAlarm
 from emberline.store.store import Store
 from unit.store.archived import exactly, trial_of
 from unit.store.made_up import NOON_NS, SECOND_NS, gap
@@ -61,15 +63,19 @@ def test_a_trial_that_there_is_not_is_told(tmp_path: Path) -> None:
         archived(tmp_path, "yard").trial("2020-01-01-1")
 
 
-def test_losses_of_a_bench_are_those_of_its_trials(tmp_path: Path, store: Store) -> None:
+def test_losses_and_alarms_of_a_bench_are_those_of_its_trials(tmp_path: Path, store: Store) -> None:
     trial = trial_of(store)
     store.commit("yard", [], [gap(60, 70), gap(200, 300)])
+    hot = StoredAlarm("yard", "cell_hot", NOON_NS + 5 * SECOND_NS, "71 °C", None, None, "")
+    store.keep_alarms([hot, replace(hot, raised_ns=NOON_NS + 60 * SECOND_NS)])
     store.end_trial(trial.id, NOON_NS + 10 * SECOND_NS)
     archive = Archive(str(tmp_path / "archive"))
     archive.keep(store, store.trial(trial.id))
     reader = ArchiveReader(archive, archive.read_all())
     assert reader.gaps("yard", NOON_NS, NOON_NS + 30 * SECOND_NS) == [gap(60, 70)]
     assert reader.gaps("yard", NOON_NS, NOON_NS + SECOND_NS) == reader.gaps("shed", NOON_NS, 2 * NOON_NS) == []
+    assert reader.alarms("yard", NOON_NS, NOON_NS + 30 * SECOND_NS) == [hot]
+    assert reader.alarms("yard", NOON_NS, NOON_NS) == reader.alarms("shed", NOON_NS, 2 * NOON_NS) == []
     assert exactly(list(reader.trial_commits(reader.trial(trial.id)))) == exactly(list(store.trial_commits(trial)))
 
 

@@ -15,7 +15,7 @@ from emberline.curves.events import Event, EventKind, Retraction
 from emberline.store import pack as module
 from emberline.store.errors import ExportError, PackError
 from emberline.store.pack import SAMPLES, commits_in, read_pack, unpack, write_pack
-from emberline.store.records import Trial
+from emberline.store.records import StoredAlarm, Trial
 from emberline.store.store import Store
 from emberline.store.trial_documents import BENCH, PLAN, TRIAL
 from emberline.trials.corrections import Correction, Exclude
@@ -32,6 +32,7 @@ def batch(channel: str, first: int, values: list[float], boot: int = 3) -> Sampl
     return SampleBatch("dev", boot, channel, first, t_ns, np.array(values), np.zeros(len(values), np.uint8))
 
 
+ALARM = StoredAlarm("shed", "cell_hot", 10**18 + 10**9, "71 °C", None, 10**18 + 10**10, "Ana")
 COMMITS = (
     (batch("mass", 0, [1.5, 0.1 + 0.2, -3e-9]), batch("water", 0, [20.0])),
     (batch("mass", 3, [float("nan"), 7.0]),),
@@ -48,6 +49,7 @@ def packed(tmp_path: Path) -> Path:
             store.commit("shed", batches)
         store.end_trial(trial.id, 10**18 + 10**12)
         store.save_events(trial.id, EVENTS, RETRACTED)
+        store.keep_alarms([ALARM])
         store.add_correction(trial.id, Correction(1, 5, "me", "rain", Exclude()))
         assert write_pack(store, store.trial(trial.id), {"summary.html": b"<p>"}, tmp_path / "p.zip") == 8
     return tmp_path / "p.zip"
@@ -68,6 +70,7 @@ def test_what_goes_in_comes_out(packed: Path, tmp_path: Path) -> None:
         ]
         assert tuple(store.retractions(trial.id)) == RETRACTED
         assert [(c.who, c.why) for c in store.corrections(trial.id)] == [("me", "rain")]
+        assert store.alarms("shed") == [ALARM]
         found = [one for one in store.trial_batches(trial) if one.channel == "mass"]
         sent = [one for commit in COMMITS for one in commit if one.channel == "mass"]
         assert [one.first_seq for one in found] == [one.first_seq for one in sent]

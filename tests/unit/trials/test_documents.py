@@ -15,6 +15,7 @@ from emberline.bench.plan import Plan, empty_plan
 from emberline.curves.events import Event, EventKind, Retraction
 from emberline.heat.result import QualityNote
 from emberline.heat.results import RESULT_NAMES, Results, compute_results
+from emberline.trials.alarms.alarm import PastAlarm
 from emberline.trials.calibrating.used import UsedCalibration
 from emberline.trials.conditions import Conditions
 from emberline.trials.corrections import AddEvent, Correction, Exclude, Log, Undo
@@ -36,6 +37,7 @@ class Analysed:
     quality: tuple[QualityNote, ...] = field(default_factory=tuple)
     log: Log = ()
     conditions: Conditions = field(default_factory=lambda: Conditions(air_c=18.0, load_wavering_g=0.4))
+    alarms: tuple[PastAlarm, ...] = (PastAlarm("flame_long", 812.5, "burns for 3 h", None, 840.25, "Ana"),)
     calibrations: tuple[UsedCalibration, ...] = (UsedCalibration("mass", "mass", 3, "2025-11-20T09:12:40Z", False),)
 
 
@@ -113,9 +115,13 @@ def test_a_summary_holds_what_was_found() -> None:
     document = summary_document(analysed())
     assert list(document) == [
         "schema", "trial", "bench", "label", "factors", "software", "conditions", "excluded", "events", "retracted",
-        "results", "visits", "phases", "absent", "quality", "calibrations", "corrections",
+        "results", "visits", "phases", "absent", "quality", "alarms", "calibrations", "corrections",
     ]  # fmt: skip
     assert document["software"] == {"version": __version__}
+    assert document["alarms"] == [
+        {"kind": "flame_long", "t_s": 812.5, "text": "burns for 3 h", "cleared_t_s": None, "acknowledged_t_s": 840.25,
+         "acknowledged_by": "Ana"},
+    ]  # fmt: skip
     assert document["conditions"] == {
         "air_c": 18.0, "pressure_pa": None, "load_wavering_g": 0.4, "water_rise_k": None, "co_mean_ppm": None,
         "co_highest_ppm": None,

@@ -66,6 +66,27 @@ class Alarm:
 
 
 @dataclass(frozen=True, slots=True)
+class PastAlarm:
+    """An alarm that was raised while a trial ran; times in seconds from the trial's first sample.
+
+    Attributes:
+        kind: What it was about; `AlarmKind`, or a word of a later version.
+        t_s: When it was raised.
+        text: Its evidence in words and numbers.
+        cleared_t_s: When its cause had gone; None where that is not known.
+        acknowledged_t_s: When somebody had seen it; None where nobody has.
+        acknowledged_by: Who; may be empty.
+    """
+
+    kind: str
+    t_s: float
+    text: str
+    cleared_t_s: float | None
+    acknowledged_t_s: float | None
+    acknowledged_by: str
+
+
+@dataclass(frozen=True, slots=True)
 class Danger:
     """There is cause for an alarm.
 
