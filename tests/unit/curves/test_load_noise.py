@@ -46,9 +46,9 @@ def test_a_wandering_pace_is_found() -> None:
 def test_the_covariance_is_that_of_the_process_it_names() -> None:
     # The mean over many drawn curves, a reference that owes nothing to the formula.
     rng = np.random.default_rng(4)
-    n, draws = 40, 20_000
-    pace = np.cumsum(rng.normal(0.0, 0.02, (draws, 100 * n)) / 10.0, axis=1)
-    walks = np.cumsum(pace, axis=1)[:, 99::100] / 100.0
+    n, draws, parts = 40, 20_000, 20
+    pace = np.cumsum(rng.normal(0.0, 0.02 / parts**0.5, (draws, parts * n)), axis=1)
+    walks = np.cumsum(pace, axis=1)[:, parts - 1 :: parts] / parts
     t = np.arange(1.0, n + 1.0)
     expected = walks.T @ walks / draws
     found = LoadNoise(1e-6, (0.0,), (8.0,), 4e-4).covariance(t, np.ones(n), np.zeros(n))

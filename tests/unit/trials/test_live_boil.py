@@ -61,12 +61,11 @@ def test_a_pause_is_not_left_standing_as_a_boil() -> None:
 
 
 def test_water_that_was_called_boiling_and_grows_hotter_is_taken_back_with_the_reason() -> None:
-    curve = water([0.0, 480.0, 560.0, 1400.0], [18.0, 97.5, 97.5, 106.0], 1100)
-    found = watch(curve)
-    if found:
-        back = [one.back for _, one in found if one.boil is None]
-        assert back
-        assert "went on warming" in back[-1]
+    *found, (_, last) = watch(water([0.0, 480.0, 560.0, 1400.0], [18.0, 97.5, 97.5, 106.0], 760))
+    assert found
+    assert all(one.boil is not None for _, one in found)
+    assert last.boil is None
+    assert "went on warming" in last.back
 
 
 def test_water_far_from_boiling_asks_nothing() -> None:
