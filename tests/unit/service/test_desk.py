@@ -11,7 +11,7 @@ from emberline.bench.bench_file import default_bench
 from emberline.bench.channels import Role
 from emberline.bench.errors import PlanError
 from emberline.bench.plan import parse_plan
-from emberline.curves.events import Event, EventKind
+from emberline.curves.events import Event, EventKind, Phase
 from emberline.service.board import Board
 from emberline.service.clock import Clock
 from emberline.service.desk import By, Desk, corrected_events, is_behind, labelled
@@ -204,6 +204,19 @@ async def test_a_stamp_is_announced_in_the_place_of_what_was_found(bench: Bench)
     assert (stamped["t_s"], stamped["by_person"], stamped["announced_t_s"]) == (160.0, True, 160.0)
     assert bench.store.trial(name).end_ns is None
     assert bench.due == []
+
+
+async def test_the_live_phase_is_that_of_a_persons_stamp(bench: Bench) -> None:
+    """What a person saw of the fire was told as an event, and the page went on to say that it flames."""
+    await bench.running(LIT)
+    made = await bench.stamp(EventKind.FLAMEOUT, By("Ana"))
+    bench.script.turns = [replace(turn(LIT), phase=Phase.FLAMING)] * 2
+    await bench.keeper.catch_up()
+    assert bench.keeper.board.document()["phase"] == "char"
+    assert bench.keeper.board.trial is not None
+    await bench.desk.correct(bench.keeper.board.trial.id, Undo(made.number), By("Ana"))
+    await bench.keeper.catch_up()
+    assert bench.keeper.board.document()["phase"] == "flaming"
 
 
 async def test_what_is_found_after_a_stamp_is_kept_and_not_shown(bench: Bench) -> None:
