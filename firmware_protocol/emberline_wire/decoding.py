@@ -1,5 +1,6 @@
 """From the body of a frame to its message, whatever its type."""
 
+from emberline_wire import compiled
 from emberline_wire.device_messages import Hello, Pong, Samples, Status
 from emberline_wire.errors import NotAMessageError, UnknownMessageError
 from emberline_wire.fields import decode_map
@@ -21,6 +22,9 @@ def decode_message(body: bytes) -> Message:
         UnsupportedVersionError, MissingFieldError, WrongFieldError: It is a message, but not a valid one.
 
     """
+    samples = compiled.read_samples(body)
+    if samples is not None:
+        return Samples.of_sound(*samples)
     fields = decode_map(body)
     kind = fields.get(0)
     if type(kind) is not int:

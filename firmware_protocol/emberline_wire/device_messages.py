@@ -12,6 +12,7 @@ from emberline_wire import limits
 from emberline_wire.channels import Channel
 from emberline_wire.errors import MissingFieldError, UnsupportedVersionError, WrongFieldError
 from emberline_wire.fields import (
+    DTYPE_OF_TAG,
     Numbers,
     check_range,
     check_text,
@@ -24,7 +25,7 @@ from emberline_wire.fields import (
 from emberline_wire.limits import PROTOCOL_VERSION, U32_MAX, U64_MAX
 from emberline_wire.messages import Message
 
-_U8, _U16 = np.dtype(np.uint8), np.dtype(np.uint16)
+_U8, _U16 = np.dtype("u1"), np.dtype("<u2")
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,6 +202,33 @@ class Samples(Message):
             offsets=cast("NDArray[np.uint16] | None", take_numbers(fields, 6, "offsets")),
             faults=cast("NDArray[np.uint8] | None", take_numbers(fields, 9, "faults")),
         )
+
+    @classmethod
+    def of_sound(
+        cls,
+        boot: int,
+        stream: int,
+        first_seq: int,
+        ticks: int,
+        oldest_seq: int,
+        period_us: int,
+        tag: int,
+        values: bytes,
+        offsets: bytes | None,
+        faults: bytes | None,
+    ) -> Self:
+        """Return the message of fields that are known to be sound; they are not looked at again."""
+        self, put = object.__new__(cls), object.__setattr__
+        put(self, "boot", boot)
+        put(self, "stream", stream)
+        put(self, "first_seq", first_seq)
+        put(self, "ticks", ticks)
+        put(self, "values", np.frombuffer(values, DTYPE_OF_TAG[tag]))
+        put(self, "oldest_seq", oldest_seq)
+        put(self, "period_us", period_us or None)
+        put(self, "offsets", None if offsets is None else np.frombuffer(offsets, _U16))
+        put(self, "faults", None if faults is None else np.frombuffer(faults, _U8))
+        return self
 
 
 class DeviceFlag(IntFlag):

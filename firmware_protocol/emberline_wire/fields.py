@@ -14,7 +14,7 @@ from emberline_wire.limits import MAX_NESTING
 Numbers = NDArray[np.generic]
 
 # RFC 8746, section 2.1: the tags of the little-endian forms, which every controller in question has natively.
-_DTYPE_OF_TAG: dict[int, np.dtype[Any]] = {
+DTYPE_OF_TAG: dict[int, np.dtype[Any]] = {
     64: np.dtype("u1"),
     69: np.dtype("<u2"),
     70: np.dtype("<u4"),
@@ -24,7 +24,7 @@ _DTYPE_OF_TAG: dict[int, np.dtype[Any]] = {
     85: np.dtype("<f4"),
     86: np.dtype("<f8"),
 }
-_TAG_OF_DTYPE = {dtype: tag for tag, dtype in _DTYPE_OF_TAG.items()}
+_TAG_OF_DTYPE = {dtype: tag for tag, dtype in DTYPE_OF_TAG.items()}
 
 
 def encode_map(fields: Mapping[int, object]) -> bytes:
@@ -68,7 +68,7 @@ def typed_array(values: Numbers) -> cbor2.CBORTag:
     tag = _TAG_OF_DTYPE.get(values.dtype.newbyteorder("<"))
     if tag is None:
         raise WrongFieldError(f"no typed array carries values of dtype {values.dtype}")
-    return cbor2.CBORTag(tag, np.ascontiguousarray(values, dtype=_DTYPE_OF_TAG[tag]).tobytes())
+    return cbor2.CBORTag(tag, np.ascontiguousarray(values, dtype=DTYPE_OF_TAG[tag]).tobytes())
 
 
 def take_numbers(fields: Mapping[int, object], key: int, name: str) -> Numbers | None:
@@ -81,9 +81,9 @@ def take_numbers(fields: Mapping[int, object], key: int, name: str) -> Numbers |
     if key not in fields:
         return None
     item = fields[key]
-    if not isinstance(item, cbor2.CBORTag) or item.tag not in _DTYPE_OF_TAG or not isinstance(item.value, bytes):
+    if not isinstance(item, cbor2.CBORTag) or item.tag not in DTYPE_OF_TAG or not isinstance(item.value, bytes):
         raise WrongFieldError(f"{name} (key {key}) must be a typed array, not {_kind(item)}")
-    dtype = _DTYPE_OF_TAG[item.tag]
+    dtype = DTYPE_OF_TAG[item.tag]
     if len(item.value) % dtype.itemsize:
         raise WrongFieldError(f"{name} (key {key}) has {len(item.value)} bytes, no multiple of {dtype.itemsize}")
     return cast(Numbers, np.frombuffer(item.value, dtype=dtype))

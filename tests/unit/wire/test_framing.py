@@ -13,6 +13,8 @@ from emberline_wire.errors import BadChecksumError, BadStuffingError, FrameTooLo
 from emberline_wire.framing import FrameDecoder, encode_frame, seal, unseal, unstuff
 from emberline_wire.limits import MAX_BODY_BYTES, MAX_FRAME_BYTES
 
+pytestmark = pytest.mark.usefixtures("both_ways")
+
 PRIMITIVES = json.loads((Path(__file__).parents[3] / "firmware_protocol/vectors/primitives.json").read_text())
 
 

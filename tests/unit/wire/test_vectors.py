@@ -33,6 +33,8 @@ from emberline_wire import (
 from emberline_wire.decoding import FROM_DEVICE, FROM_HOST
 from emberline_wire.framing import decode_frame
 
+pytestmark = pytest.mark.usefixtures("both_ways")
+
 VECTORS = Path(__file__).parents[3] / "firmware_protocol" / "vectors"
 PLAIN: dict[str, type[Message]] = {c.__name__: c for c in (Pong, Ping, Identify, Start, Stop, SetRate)}
 
