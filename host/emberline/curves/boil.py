@@ -31,6 +31,8 @@ HOLD_LIVE_S = 8
 """Seconds of plateau on which a live run speaks."""
 SURE_U_K = 1.25
 """Standard uncertainty of the difference below which the thermometer alone confirms a boil."""
+PAUSE_S = 20.0
+"""Time in which a pause of the fire has ended, but for one in e: plateaus of boiling water last (ours)."""
 AGREEMENT = 2.2
 """Distance between plateau and boiling temperature that still agrees, in standard uncertainties of their difference."""
 
@@ -44,6 +46,7 @@ def find_boils(
     *,
     hold_s: int = HOLD_S,
     prior: float = PRIOR,
+    least_odds: float = 0.0,
 ) -> tuple[Event, ...]:
     """Find the first boil of every visit of the pot.
 
@@ -55,6 +58,7 @@ def find_boils(
         loss_rate_g_s: (n,) mass loss rate of all that stands on the cell, where the pot stands there too.
         hold_s: Seconds of plateau wanted.
         prior: Log odds that a plateau near that boiling temperature is boiling, before it is looked at.
+        least_odds: Log odds wanted, those included that the time since has brought: a pause would have ended.
     """
     events = []
     value = without_spikes(water.value, floor=0.1)
@@ -68,7 +72,9 @@ def find_boils(
             )
             if plateau is not None:
                 jump = steam_jump(loss_rate_g_s, plateau.t_s) if loss_rate_g_s is not None else None
-                event = judge(plateau, boiling_point_c, probe, jump, prior)
+                waited_s = high - plateau.t_s
+                wanted = max(0.0, least_odds - waited_s / PAUSE_S)
+                event = judge(plateau, boiling_point_c, probe, jump, prior, wanted)
                 events += [event] if event is not None else []
                 break
     return tuple(events)
@@ -80,6 +86,7 @@ def judge(
     probe: WaterProbe,
     jump: tuple[float, float] | None,
     prior: float = PRIOR,
+    least_odds: float = 0.0,
 ) -> Event | None:
     """Decide whether a plateau is boiling, and how sure that is; None where it rather is not.
 
@@ -89,13 +96,14 @@ def judge(
         probe: The probe's uncertainty and lag.
         jump: Mass loss rate before and after, g/s; None where no load cell tells.
         prior: Log odds that it boils, before plateau and steam are looked at.
+        least_odds: Log odds below which it rather is none.
     """
     u = float(np.hypot(probe.u_bias_k, boiling_point_c.std_dev))
     difference = plateau.level_c - boiling_point_c.nominal_value
     agrees = abs(difference) <= AGREEMENT * u
     shape, steam = sharpness_odds(plateau.sharpness), steam_odds(jump)
     odds = prior + level_odds(plateau.level_c, boiling_point_c, probe.u_bias_k) + shape + steam
-    if odds < 0.0:
+    if odds < least_odds:
         return None
     told_by_probe = u <= SURE_U_K and shape + steam > -SURE / 2.0
     confirmed = odds > SURE and agrees and (told_by_probe or (shape > 0.0 and steam > 0.0))

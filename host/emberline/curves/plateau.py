@@ -17,6 +17,8 @@ FLAT_K_S, FLAT_SHARE = 0.4 / 60, 0.08
 """Steepest slope of a plateau, K/s, or over the slope of the ramp before it (common practice, no source)."""
 AGREEMENT, KNEE_BAND_K = 2.2, 4.0
 """Reach around the boiling point in which plateaus are looked for: in standard uncertainties; at least, in kelvins."""
+ABOVE_K = 8.0
+"""The same above it, where nothing but boiling stops a ramp: a probe that touches the hot wall reads so much more."""
 LEAST_RISE_K = 4.0
 """Rise without which nothing tells that a ramp led here."""
 TELLING_K = 0.5
@@ -117,7 +119,8 @@ def find_plateau(
     coolest = np.fmin.accumulate(np.where(np.isfinite(value_c), value_c, np.inf))
     with np.errstate(invalid="ignore"):
         flat = np.abs(slope) < np.maximum(max(FLAT_K_S, 2.5 * slope_noise), FLAT_SHARE * ramp_slope)
-        near = np.abs(level - boiling_point_c.nominal_value) < band
+        above = level - boiling_point_c.nominal_value
+        near = (above > -band) & (above < max(band, ABOVE_K))
         calm = scatter < max(1.0, 4.0 * noise_k)
         seen = (count >= 0.6 * hold / spacing) & (k + hold <= len(value_c))
         candidates = np.flatnonzero(flat & near & calm & seen & (level - coolest > LEAST_RISE_K))

@@ -16,6 +16,8 @@ from emberline.curves.grid import Column
 
 NEAR_BOIL_K = 8.0
 """Distance from the local boiling point within which a live run looks for a boil."""
+SPOKEN_ODDS = 5.0
+"""Log odds, and the time since in its measure, from which on a live run calls a plateau a boil."""
 LEVEL_S, APART_S = 6, 8
 """Seconds from which a level is taken, and between two that are compared."""
 LEVELLING_K = 1.6
@@ -110,7 +112,7 @@ class BoilWatch:
         if not near or (now - self._asked_s < every and not self._candidates):
             return None
         self._asked_s = now
-        found = self._ask(water, now, visit, now - RAMP_S, loss, HOLD_LIVE_S)
+        found = self._ask(water, now, visit, now - RAMP_S, loss, HOLD_LIVE_S, SPOKEN_ODDS)
         if found is None:
             return None
         self._candidates.append((now, found.t_s))
@@ -151,12 +153,27 @@ class BoilWatch:
         return Taken(None, why)
 
     def _ask(
-        self, water: Column, now: int, visit: tuple[float, float], since: int, loss: LossRate | None, hold_s: int
+        self,
+        water: Column,
+        now: int,
+        visit: tuple[float, float],
+        since: int,
+        loss: LossRate | None,
+        hold_s: int,
+        least_odds: float = 0.0,
     ) -> Event | None:
         low = max(0, int(visit[0]), since)
         window = (visit[0] - low if visit[0] > low else 0.0, min(visit[1], float(now)) - low)
         rate = loss.rate_g_s[low:now] if loss is not None else None
-        found = find_boils(water.between(low, now), [window], self.boiling_c, self._probe, rate, hold_s=hold_s)
+        found = find_boils(
+            water.between(low, now),
+            [window],
+            self.boiling_c,
+            self._probe,
+            rate,
+            hold_s=hold_s,
+            least_odds=least_odds,
+        )
         return found[0].later(float(low)) if found else None
 
 

@@ -132,6 +132,19 @@ def test_a_lull_within_the_probes_error_is_not_the_boil() -> None:
     assert abs(boil.t_s - 530.0) < 6.0
 
 
+def test_a_probe_at_the_hot_wall_sees_the_boil_above_the_boiling_point() -> None:
+    (boil,) = boils(seen(ramp() + 5.0), CLASS_2)
+    assert abs(boil.t_s - 400.0) < 5.0
+    assert not boil.confirmed
+
+
+def test_a_rest_below_is_unmasked_by_water_that_a_probe_at_the_wall_sees_above() -> None:
+    # The fire is fed again after three minutes' rest, and the wall is hotter than the water.
+    resting = np.interp(fine(1500), [0.0, 400.0, 580.0, 660.0], [20.0, 97.0, 97.0, BOILING_C.nominal_value + 4.5])
+    (boil,) = boils(seen(np.asarray(resting)), CLASS_2)
+    assert abs(boil.t_s - 660.0) < 8.0
+
+
 def test_water_boils_once_a_visit() -> None:
     # The lid comes off, the boil stops for two minutes, and begins again.
     t = fine(900)

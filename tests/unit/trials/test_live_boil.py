@@ -53,6 +53,18 @@ def test_a_boil_is_told_within_a_dozen_seconds_or_so(rate_k_min: float) -> None:
     assert all(one.boil is not None for _, one in found)
 
 
+def test_the_less_a_plateau_looks_like_boiling_the_longer_it_is_watched() -> None:
+    # A fire pauses for half a minute now and then: 3 K low, within this probe's error, it may be either.
+    delays_s = []
+    for level_c in (99.3, 96.3):
+        curve = water([0.0, 480.0, 900.0], [18.0, level_c, level_c], 900)
+        watcher = BoilWatch(BOILING, WaterProbe(2.0, 2.0, 0.5))
+        looks = ((now, watcher.look(curve.between(0, now), now, (0.0, now), None, None)) for now in range(2, 901))
+        delays_s.append(next(now for now, taken in looks if taken is not None) - 480)
+    assert delays_s[0] <= 14
+    assert delays_s[0] + 10 < delays_s[1] < 60
+
+
 def test_a_pause_is_not_left_standing_as_a_boil() -> None:
     # Two minutes of rest 2 K below boiling, as where a fire is poked, and then on.
     curve = water([0.0, 480.0, 640.0, 670.0, 900.0], [18.0, 97.3, 97.3, 99.3, 99.3], 900)
