@@ -27,6 +27,8 @@ FLAMEOUT_SHARE = 0.15
 cone-calorimeter burns of wood."""
 LEAST_RATE_G_S = 0.01
 """Slowest flaming that is believed, g/s: a load cell that drifts or warms is no fire."""
+LEAST_BURNT_G = 4.0
+"""Least loss that a load cell alone calls a fire: creep, warmth and lee of a hobby cell reach some 3 g."""
 KNOCK_S = 20
 """Reach of a knock in the smoothed rate."""
 LEAST_STRETCH_S = 20
@@ -147,6 +149,8 @@ def final_fall(
     filled = np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * KNOCK_S + 1), axis=1)
     stretches = _burning_stretches(filled, begin, level, refuels_s)
     if not stretches or sum(b - a for a, b in stretches) < LEAST_FLAMING_S:
+        return None
+    if sum(float(filled[a:b].sum()) for a, b in stretches) < LEAST_BURNT_G:
         return None
     half = stretches[-1][1]
     if half >= n - 5 or not (filled[half:] < LOW_SHARE * level).any():

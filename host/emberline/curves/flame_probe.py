@@ -54,6 +54,10 @@ STOPS_SHARE = 0.3
 """Share of the flame's flicker below which it has stopped, whatever the temperature."""
 LEAST_FLICKER_K = 0.1
 """Least flicker of a flame, below that of any converter's codes."""
+HOT_S = 300.0
+"""Seconds before and after a moment from which it is told whether a flame flickers on."""
+FLICKERS_SHARE = 0.5
+"""Share of the flame's flicker above which a probe still stands in a flame, however low."""
 STILL_SHARE = 0.33
 """Share of the flame's flicker below which a stretch before the last fall is sure to be afterglow: 0.03 to 0.31 in
 afterglow, 0.47 and more where a flame dwindled (simulated burns of two makers)."""
@@ -158,6 +162,27 @@ def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, l
         return first
     # Neither is sure to be the flame's.
     return replace(drop, u_s=float(np.hypot(drop.u_s, 0.5 * (drop.t_s - first.t_s))))
+
+
+def still_flickers(flame: Column, lit_s: float | None, since_s: float) -> bool:
+    """Tell whether a flame probe flickers on after a moment as it did in flame before it; False where it cannot tell.
+
+    Args:
+        flame: The flame probe's column.
+        lit_s: When the fuel caught; None where the record began mid-burn.
+        since_s: The moment.
+    """
+    value = without_spikes(without_loose_lead(flame.value), floor=3.0)
+    known = np.isfinite(value)
+    # Where the record soon ends, its last readings tell.
+    since_s = min(since_s, len(value) - LATELY_S)
+    before, after = (
+        value[known & (flame.t_s >= low) & (flame.t_s < high)]
+        for low, high in ((max(lit_s or 0.0, since_s - HOT_S), since_s), (since_s, since_s + HOT_S))
+    )
+    if len(before) < LEAST_FLAMING_S or len(after) < FLICKER_S or float(np.median(after)) < FLAME_C:
+        return False
+    return _flicker(after) > FLICKERS_SHARE * max(_flicker(before), LEAST_FLICKER_K)
 
 
 def without_loose_lead(value_c: Array) -> Array:

@@ -13,11 +13,14 @@ from numpy.typing import NDArray
 
 from emberline.curves.events import Event, EventKind
 from emberline.curves.fast_loss import LOW_SHARE, Fall, averaged, final_fall, flaming_level
-from emberline.curves.flame_probe import Drop, flame_drop
+from emberline.curves.flame_probe import SETTLED_S, STILL_SHARE, Drop, flame_drop, still_flickers
 from emberline.curves.grid import Column
+from emberline.curves.pot_cools import Turn
 
 Array = NDArray[np.float64]
 
+AGREES = 3.0
+"""Distance at which water that turned to cooling still means the same end as the load, in standard uncertainties."""
 TAIL_S = 25
 """Seconds of tail after the foot that make it sure."""
 LINGERS_SHARE = 0.1
@@ -30,6 +33,8 @@ U_SHARE_CROSSING = 0.3
 """Standard uncertainty of the end of flame on a fall to faintly glowing char, as a share of the fall's length."""
 U_LEAST_S = 10.0
 """Scatter of the end of flame about the end of fast loss however sharp that is, s."""
+GLOW_C = 120.0
+"""Temperature that only a probe over a fire or its char keeps; one that lost its place or its lead soon reads less."""
 U_STEAM_S = 6.0
 """Further scatter where steam had to be taken off the rate, s."""
 MASS_ONLY_WORDS = "seen from the load cell alone: this is the end of fast mass loss, which need not be the end of flame"
@@ -44,6 +49,7 @@ def find_flameout(
     u_rate_g_s: Array | None = None,
     flame_lag_s: float = 0.0,
     steaming: NDArray[np.bool_] | None = None,
+    turn: Turn | None = None,
 ) -> Event | None:
     """Find the end of flame in a record, or None where the fire still burns at its end or never burnt.
 
@@ -55,6 +61,7 @@ def find_flameout(
         u_rate_g_s: (n,) standard uncertainty of the burning rate; None where it is small.
         flame_lag_s: Its time constant.
         steaming: (n,) bool, seconds in which boiling water's loss was taken off the rate.
+        turn: Where the water of a pot over the fire turned to cooling.
     """
     fall = final_fall(rate_g_s, lit_s, refuels_s, u_rate_g_s)
     share = averaged(rate_g_s, 15) / fall.flaming_g_s if fall is not None else None
@@ -62,13 +69,23 @@ def find_flameout(
     if drop is not None and not _believable(drop, fall, rate_g_s, lit_s):
         drop = None
     if drop is not None:
-        return _from_flame(drop, fall)
-    return _from_mass(fall, steaming) if fall is not None else None
+        event, since_s = _from_flame(drop, fall), drop.t_s + SETTLED_S
+    elif fall is not None:
+        event, since_s = _from_mass(fall, steaming, turn), fall.foot_s
+    else:
+        return None
+    # A flame that the probe still sees has not ended, however little it burns.
+    return None if flame is not None and still_flickers(flame, lit_s, since_s) else event
 
 
 def _believable(drop: Drop, fall: Fall | None, rate_g_s: Array, lit_s: float | None) -> bool:
-    """Tell whether a flame probe's fall is the flame's and not the probe's own, by the mass that went on leaving."""
-    if not np.isfinite(rate_g_s).any():
+    """Tell whether a flame probe's fall is the flame's and not the probe's own, by the mass that went on leaving.
+
+    That is asked where the probe went cold. One that still stands over glowing char and flickers no more stands in no
+    flame, whatever leaves: a hot pot goes on losing water for as long as a fire burnt.
+    """
+    glows = drop.after_c > GLOW_C and drop.calm_k < STILL_SHARE * drop.flicker_k
+    if glows or not np.isfinite(rate_g_s).any():
         return True
     level = flaming_level(rate_g_s, int(lit_s or 0), len(rate_g_s))
     after = rate_g_s[int(drop.t_s) + 20 : int(drop.t_s) + 320]
@@ -93,9 +110,14 @@ def _from_flame(drop: Drop, fall: Fall | None) -> Event:
     return Event(EventKind.FLAMEOUT, drop.t_s, u_s, words)
 
 
-def _from_mass(fall: Fall, steaming: NDArray[np.bool_] | None) -> Event:
+def _from_mass(fall: Fall, steaming: NDArray[np.bool_] | None, turn: Turn | None) -> Event:
     t_s, u_s = _end_of_loss(fall)
     words = f"mass loss {_in_words(fall)}, the fall ending at {fall.foot_s:.0f} s; {MASS_ONLY_WORDS}"
+    if turn is not None and abs(turn.t_s - t_s) < AGREES * float(np.hypot(turn.u_s, u_s)):
+        # Two witnesses of one end, each by its own weight: their errors have nothing in common.
+        by_load = turn.u_s**2 / (turn.u_s**2 + u_s**2)
+        t_s, u_s = by_load * t_s + (1.0 - by_load) * turn.t_s, u_s * by_load**0.5
+        words += f"; the pot's water turned from {turn.before_k_s * 60:+.1f} to {turn.after_k_s * 60:+.1f} K/min"
     k = int(t_s)
     if steaming is not None and 0 <= k < len(steaming) and steaming[max(0, k - 60) : k + 1].any():
         u_s = float(np.hypot(u_s, U_STEAM_S))

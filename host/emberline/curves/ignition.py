@@ -78,15 +78,10 @@ def find_lit(masked_g: Array, noise_g: Array, flame: Column | None, *, flame_lag
         # Far apart: a flame probe warmed by hand or sun long before, or a stove that died and was lit again.
         apart = by_mass is not None and abs(by_flame.t_s - by_mass.t_s) > 600.0
         chosen = by_mass if by_mass is not None and apart else dated_by_both(by_flame, by_mass)
-    elif by_mass is None:
+    elif by_mass is None or _stayed_cold(flame):
         return None
     else:
         chosen = by_mass
-        if flame is not None and np.isfinite(flame.value[:60]).sum() > 5:
-            # A fitted flame probe that never warmed outvotes a slow loss of mass.
-            hottest = float(np.nanmax(flame.value))
-            if hottest < np.nanmedian(flame.value[:60]) + FLAME_RISE_K and hottest < 150.0:
-                return None
     return Event(EventKind.LIT, chosen.t_s, chosen.u_s, chosen.evidence)
 
 
@@ -122,6 +117,14 @@ def _normal(x: Array, sd: float) -> Array:
     return np.asarray(np.exp(-0.5 * (x / sd) ** 2) / (sd * (2.0 * np.pi) ** 0.5))
 
 
+def _stayed_cold(flame: Column | None) -> bool:
+    """Tell whether a fitted flame probe never warmed, which outvotes a slow loss of mass."""
+    if flame is None or np.isfinite(flame.value[:60]).sum() <= 5:
+        return False
+    hottest = float(np.nanmax(flame.value))
+    return hottest < float(np.nanmedian(flame.value[:60])) + FLAME_RISE_K and hottest < 150.0
+
+
 def begun_mid_burn(masked_g: Array, noise_g: Array, flame: Column | None) -> bool:
     """Tell whether a record in which no lighting is found shows a fire all the same: it began mid-burn.
 
@@ -129,7 +132,7 @@ def begun_mid_burn(masked_g: Array, noise_g: Array, flame: Column | None) -> boo
     """
     if flame is not None and hot_at_start(flame):
         return True
-    return loss_trigger(masked_g, noise_g) is not None
+    return loss_trigger(masked_g, noise_g) is not None and not _stayed_cold(flame)
 
 
 def hot_at_start(flame: Column) -> bool:

@@ -66,10 +66,14 @@ class FlameWatch:
             flame: The flame probe's column up to now, where fitted.
             now: Seconds so far.
         """
-        if now < 90 or not _is_low(flame, now):
+        warmth = _warmth(flame, now)
+        if now < 90 or (warmth is not None and warmth >= 1.0 - LEAST_DROP_SHARE):
             return False
         if rate_g_s is None:
             return flame is not None
+        # A pot over a dead fire goes on losing water: a probe that sees no flame need not wait for the load.
+        if warmth is not None and warmth < COOLER:
+            return True
         return float(np.mean(rate_g_s[-20:])) < SUNK_SHARE * flaming_level(rate_g_s, max(0, now - LEVEL_S), now)
 
     def sure(
@@ -103,7 +107,8 @@ class FlameWatch:
         level = 0.0
         if rate_g_s is not None:
             level = flaming_level(rate_g_s, int(lit_s or 0), int(event.t_s))
-            if float(np.nanmean(rate_g_s[-20:])) > SURE_SHARE * level:
+            # The detector has weighed a flame probe's word against the load; the load's own is taken with care.
+            if not event.confirmed and float(np.nanmean(rate_g_s[-20:])) > SURE_SHARE * level:
                 return False
         if flame is not None and now - event.t_s < 4 * TAIL_S and not _calm(flame.value, int(event.t_s), now):
             return False
@@ -175,15 +180,15 @@ def _in_flame(flame: Column | None, begin: int, end: int) -> float | None:
     return float(np.median(value)) if len(value) else None
 
 
-def _is_low(flame: Column | None, now: int) -> bool:
-    """Tell whether a flame probe, where one speaks, allows that the flame is out."""
+def _warmth(flame: Column | None, now: int) -> float | None:
+    """Return a flame probe's temperature as a share of that in flame; None where it says nothing."""
     if flame is None:
-        return True
+        return None
     recent, hot = flame.value[max(0, now - 12) : now], flame.value[max(0, now - HOT_S) : now]
     recent, hot = recent[np.isfinite(recent)], hot[np.isfinite(hot)]
     if len(recent) == 0 or len(hot) == 0:
-        return True
-    return float(np.median(recent)) < (1.0 - LEAST_DROP_SHARE) * float(np.quantile(hot, 0.85))
+        return None
+    return float(np.median(recent)) / max(float(np.quantile(hot, 0.85)), 1.0)
 
 
 def _calm(flame: Array, out: int, now: int) -> bool:

@@ -27,6 +27,7 @@ from emberline.curves.ignition import begun_mid_burn, find_lit
 from emberline.curves.load_words import loads_by_words, no_pot_stood
 from emberline.curves.loads import Loads, Stay, with_standing_pot
 from emberline.curves.mass_steps import MassStep, find_steps, masked
+from emberline.curves.pot_cools import turn_to_cooling
 from emberline.curves.robust import without_spikes
 from emberline.curves.words import Word, with_words
 from emberline.heat.scale import Scale, scale_of
@@ -140,7 +141,8 @@ def read_record(grid: Grid, channels: Mapping[Role, Channel], plan: Plan, *, wor
         events += _by_words(EventKind.BOIL, (), words)
 
     courses, fuel = _apart(bare, scale, pot, plan, events, n)
-    flameout = end_of_flame(n, fuel, courses, loads, lit_s, flame, flame_lag)
+    burnt = lit_s is not None or burning_at_start
+    flameout = end_of_flame(n, fuel, courses, loads, lit_s, flame, flame_lag, water_c) if burnt else None
     out = _by_words(EventKind.FLAMEOUT, (flameout,) if flameout is not None else (), words)
     if out:
         # Glowing char raises more steam a gram than flame does: the water's course again, now that its end is known.
@@ -158,6 +160,7 @@ def end_of_flame(
     lit_s: float | None,
     flame: Column | None,
     flame_lag_s: float,
+    water_c: Array,
 ) -> Event | None:
     """Find the end of flame on the fuel's own rate of loss; None where there is none (yet).
 
@@ -169,12 +172,19 @@ def end_of_flame(
         lit_s: When the fuel caught.
         flame: The flame probe's column, where fitted.
         flame_lag_s: Its time constant.
+        water_c: (n,) smoothed water temperature, NaN where unknown.
     """
+    turn = None
+    if loads.stays and fuel is not None:
+        on_s, off_s = loads.stays[-1].window(float(n))
+        turn = turn_to_cooling(water_c, int(on_s), int(off_s))
     steaming = np.any([course.rate_g_s > 0.02 for course in courses], axis=0) if courses else None
     rate = fuel.rate_g_s if fuel is not None else np.full(n, np.nan)
     refuels_s = [step.t_s for step in loads.refuels]
     u_rate = fuel.u_rate_g_s if fuel is not None else None
-    return find_flameout(rate, lit_s, refuels_s, flame, u_rate_g_s=u_rate, flame_lag_s=flame_lag_s, steaming=steaming)
+    return find_flameout(
+        rate, lit_s, refuels_s, flame, u_rate_g_s=u_rate, flame_lag_s=flame_lag_s, steaming=steaming, turn=turn
+    )
 
 
 def _apart(

@@ -294,11 +294,12 @@ class Tracker:
         """Ask the detector; return what it finds, the fuel's own rate, and what of the present loss is water."""
         flame = grid.get(Role.FLAME)
         lag_s = self._channels[Role.FLAME].time_constant_s if Role.FLAME in self._channels else 0.0
+        water_c = smooth_water(grid.get(Role.WATER), now)
         apart = self.apart(grid)
         if apart is None or loss is None:
-            return end_of_flame(now, None, (), self._loads, self._lit_s, flame, lag_s), None, 0.0
+            return end_of_flame(now, None, (), self._loads, self._lit_s, flame, lag_s, water_c), None, 0.0
         courses, fuel = apart
-        found = end_of_flame(now, fuel, courses, self._loads, self._lit_s, flame, lag_s)
+        found = end_of_flame(now, fuel, courses, self._loads, self._lit_s, flame, lag_s, water_c)
         return found, fuel, float(np.mean(loss.rate_g_s[-20:] - fuel.rate_g_s[-20:]))
 
     def _own_cell(self, grid: Grid, now: int) -> Scale | None:

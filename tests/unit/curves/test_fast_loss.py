@@ -70,3 +70,9 @@ def test_gusts_pass_neither_for_a_fire_nor_for_its_end() -> None:
     calm = final_fall(rates(2400), LIT_S, (), np.full(2400, 0.02 * LEVEL_G_S))
     assert calm is not None
     assert calm.blurred_s == 0.0
+
+
+@pytest.mark.parametrize(("burnt_g", "told"), [(2.5, False), (8.0, True)])
+def test_a_load_cell_that_settles_by_some_grams_has_burnt_nothing(burnt_g: float, told: bool) -> None:
+    rate = np.where((seconds(600) > 100.0) & (seconds(600) < 200.0), burnt_g / 100.0, 0.0)
+    assert (final_fall(rate, 100.0, ()) is not None) is told

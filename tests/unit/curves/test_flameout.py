@@ -1,5 +1,7 @@
 """The end of flame on burns of two regimes whose end is known."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -9,6 +11,7 @@ from emberline.curves.events import Event, EventKind
 from emberline.curves.fast_loss import FLAMEOUT_SHARE
 from emberline.curves.flameout import MASS_ONLY_WORDS, find_flameout
 from emberline.curves.grid import Column
+from emberline.curves.pot_cools import Turn
 from two_regimes_fixture import FALL_S, LEVEL_G_S, LIT_S, passes_s, probe, rates
 
 Array = NDArray[np.float64]
@@ -112,6 +115,25 @@ def test_a_probe_that_falls_out_of_the_flame_ends_no_fire() -> None:
     assert not event.confirmed
 
 
+@pytest.mark.parametrize("steam_g_s", [0.06, 0.12])
+def test_a_pot_that_goes_on_steaming_does_not_refute_a_probe_over_glowing_char(steam_g_s: float) -> None:
+    # Water of which nobody knows: most of the loss goes on after the flame, and may pass for fuel.
+    steaming = rates() + steam_g_s * np.clip((seconds(1500) - 300.0) / 300.0, 0.0, 1.0)
+    event = found(steaming, probe(after_c=300.0))
+    assert event.confirmed
+    assert abs(event.t_s - 950.0) < 10.0
+
+
+def test_a_flame_that_burns_on_low_has_not_ended_for_the_load() -> None:
+    # The last sticks burn away over a quarter of an hour, and the probe flickers on.
+    low = np.where(seconds(1500) > 960.0, 0.8, 1.0)
+    burning = probe(ends_s=1600.0)
+    burning.value[:] = 20.0 + low * (burning.value - 20.0)
+    assert find_flameout(rates(), LIT_S, (), burning) is None
+    assert find_flameout(rates()[:975], LIT_S, (), burning.between(0, 975)) is None
+    assert find_flameout(rates(), LIT_S, (), None) is not None
+
+
 def test_a_probe_that_falls_out_while_it_still_burns_ends_no_fire() -> None:
     flame = probe(ends_s=500.0, after_c=60.0)
     assert find_flameout(rates()[:800], LIT_S, (), flame.between(0, 800)) is None
@@ -139,6 +161,20 @@ def test_steam_on_the_same_cell_is_said_and_widens() -> None:
     assert wet is not None
     assert wet.u_s > dry.u_s
     assert "water was boiling" in wet.evidence
+
+
+def test_water_that_turned_to_cooling_is_weighed_with_the_load() -> None:
+    alone = found(rates(falls_over_s=200.0))
+    turn = Turn(alone.t_s - 40.0, alone.u_s, 0.0, -0.05)
+    both = find_flameout(rates(falls_over_s=200.0), LIT_S, (), None, turn=turn)
+    assert both is not None
+    assert both.t_s == pytest.approx(alone.t_s - 20.0, abs=0.1)
+    assert both.u_s == pytest.approx(alone.u_s / 2.0**0.5, rel=0.01)
+    assert "turned from +0.0 to -3.0 K/min" in both.evidence
+    assert MASS_ONLY_WORDS in both.evidence
+    # What turned at quite another time was another fire's end, or cold water.
+    other = find_flameout(rates(falls_over_s=200.0), LIT_S, (), None, turn=replace(turn, t_s=300.0))
+    assert other == alone
 
 
 def dipped(curve: Array, at_s: int, *, sinks_to: float, for_s: int = 60) -> Array:

@@ -8,7 +8,15 @@ from column_fixture import column, seconds
 from emberline.curves.burning_rate import noise_of
 from emberline.curves.events import Event, EventKind
 from emberline.curves.grid import Column
-from emberline.curves.ignition import Onset, dated_by_both, find_lit, flame_onset, loss_trigger, mass_onset
+from emberline.curves.ignition import (
+    Onset,
+    begun_mid_burn,
+    dated_by_both,
+    find_lit,
+    flame_onset,
+    loss_trigger,
+    mass_onset,
+)
 
 Array = NDArray[np.float64]
 LIT_S = 100.0
@@ -175,6 +183,14 @@ def test_a_probe_that_stays_cold_outvotes_a_slow_loss() -> None:
     # Water spilt on the stove dries away; nothing burns.
     assert lit(mass(), column(np.full(600, 18.0))) is None
     assert lit(mass(), None) is not None
+
+
+def test_a_probe_that_stays_cold_says_that_no_record_began_mid_burn() -> None:
+    # A gust leaves the cell, which settles: with a cold probe beside it that is no fire.
+    settles = mass(lit_s=-300.0)
+    assert begun_mid_burn(settles, noise_of(settles), None)
+    assert not begun_mid_burn(settles, noise_of(settles), column(np.full(600, 18.0)))
+    assert begun_mid_burn(settles, noise_of(settles), flame(lit_s=-300.0))
 
 
 def test_a_probe_that_reads_nothing_has_no_vote() -> None:

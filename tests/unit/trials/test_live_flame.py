@@ -1,5 +1,7 @@
 """When an end of flame is believed, and when a fire is back."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -45,6 +47,20 @@ def test_a_fire_that_burns_is_not_sinking_and_one_that_ended_is() -> None:
     assert not FlameWatch.sinking(rate(740), flame(740, back_s=600.0), 740)
     assert not FlameWatch.sinking(None, None, 740)
     assert FlameWatch.sinking(None, flame(740), 740)
+
+
+def test_a_pot_that_goes_on_steaming_does_not_keep_a_cold_probe_from_being_asked() -> None:
+    assert FlameWatch.sinking(rate(740) + 0.3, flame(740), 740)
+    assert not FlameWatch.sinking(rate(740) + 0.3, None, 740)
+    speechless = column(np.where(np.arange(740) < 600, flame(740).value, np.nan))
+    assert not FlameWatch.sinking(rate(740) + 0.3, speechless.between(600, 740), 740)
+    # What the detector took from a probe it has weighed against the load; the load's own word needs a load that sank.
+    watches = FlameWatch(), FlameWatch()
+    for now in range(710, 760, 5):
+        seen = watches[0].sure(OUT, rate(now) + 0.1, 80.0, [], flame(now), 0.0)
+        unseen = watches[1].sure(replace(OUT, confirmed=False), rate(now) + 0.1, 80.0, [], None, 0.0)
+    assert seen
+    assert not unseen
 
 
 @pytest.mark.parametrize("probe", [True, False])

@@ -281,6 +281,15 @@ def test_a_record_that_began_mid_burn_has_no_lighting_and_takes_refuels() -> Non
     assert reading.lit_s is None
 
 
+def test_where_nothing_burnt_no_flame_ends() -> None:
+    # A pot is set down, a gust leans on the cell and lets go of it again, and the probe over the fuel stays cold.
+    t = np.arange(900, dtype=np.float64) + 0.5
+    gust = 6.0 * np.clip((t - 100.0) / 20.0, 0.0, 1.0) * np.clip((260.0 - t) / 120.0, 0.0, 1.0)
+    mass = 1500.0 + gust + 900.0 * (t > 400.0) + np.random.default_rng(3).normal(0.0, 0.1, 900)
+    curves = {Role.MASS: Curve(t, mass), Role.FLAME: Curve(t, np.full(900, 19.0))}
+    assert [event.kind for event in read(curves, empty_plan()).events] == [EventKind.POT_ON]
+
+
 def test_an_empty_record_has_no_events() -> None:
     assert read({}, empty_plan()).events == ()
     nothing = Curve(np.zeros(0), np.zeros(0))
