@@ -1,13 +1,22 @@
-"""A command that talks while it works, heard and answered without a terminal."""
+"""Commands of the program: what one says in all, or one that talks while it works, heard and answered."""
 
 import asyncio
-import sys
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from pathlib import Path
 
-EMBERLINE = str(Path(sys.executable).with_name("emberline"))
+from daemon_fixture import EMBERLINE
+
 LIMIT_S = 60.0
+
+
+async def said_by(*words: str, limit_s: float = LIMIT_S) -> tuple[int | None, str, str]:
+    """Run a command to its end, and return its exit code and what it printed on both streams."""
+    process = await asyncio.create_subprocess_exec(
+        EMBERLINE, *words, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE
+    )
+    async with asyncio.timeout(limit_s):
+        out, err = await process.communicate()
+    return process.returncode, out.decode(), err.decode()
 
 
 class Conversation:

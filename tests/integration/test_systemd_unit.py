@@ -4,18 +4,17 @@ import json
 import re
 import shutil
 import subprocess
-import sys
 from fnmatch import fnmatch
 from pathlib import Path
 
 import pytest
 
+from daemon_fixture import EMBERLINE
 from emberline.service.health_loop import PROOF_LIMIT_S
 from emberline.service.last_resort import END_LIMIT_S
 
 UNIT = Path(__file__).parents[2] / "deploy" / "systemd" / "emberline.service"
 RULES = UNIT.parents[1] / "udev" / "70-emberline.rules"
-EMBERLINE = str(Path(sys.executable).with_name("emberline"))
 MOST_EXPOSED = 1.6
 """Of 10, as systemd counts; what is left is listed in the unit, each with its reason."""
 LEFT = {

@@ -14,6 +14,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from broker_fixture import Broker
 from browser_fixture import pages_of, until_true
+from conversation_fixture import said_by
 from daemon_fixture import EMBERLINE, daemon_process
 from emberline.app import STORE_NAME
 from emberline.store.reader import StoreReader
@@ -93,11 +94,8 @@ async def _told_and_seen(
             while not line.startswith("  !! "):
                 line = (await watching.stdout.readline()).decode()
         assert line.startswith("  !! The load is gone: the stove may have tipped over. The load fell from")
-        asked = await asyncio.create_subprocess_exec(
-            EMBERLINE, "acknowledge", "--by", "Ada", "--data", str(data), stdout=asyncio.subprocess.PIPE
-        )
-        out, _ = await asked.communicate()
-        assert out.decode() == "Acknowledged: The load is gone: the stove may have tipped over\n"
+        _, out, _ = await said_by("acknowledge", "--by", "Ada", "--data", str(data))
+        assert out == "Acknowledged: The load is gone: the stove may have tipped over\n"
         async with asyncio.timeout(30.0):
             while not line.startswith("  !! acknowledged by Ada"):
                 line = (await watching.stdout.readline()).decode()

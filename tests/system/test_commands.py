@@ -3,18 +3,16 @@
 import csv
 import json
 import subprocess
-import sys
 from importlib.resources import files
 from pathlib import Path
 
 import jsonschema
 import pytest
 
+from daemon_fixture import EMBERLINE
 from emberline_sim.files import write_csv, write_plan
 from emberline_sim.recording import record
 from emberline_sim.scenario import load_scenario
-
-EMBERLINE = Path(sys.executable).with_name("emberline")
 
 
 def run(folder: Path, *arguments: str, expect: int = 0) -> subprocess.CompletedProcess[str]:

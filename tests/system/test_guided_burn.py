@@ -13,7 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from conversation_fixture import EMBERLINE, LIMIT_S, Conversation, conversation
+from conversation_fixture import LIMIT_S, Conversation, conversation
+from daemon_fixture import EMBERLINE
 from emberline.app.stored import STORE_NAME
 from emberline.bench.plan import parse_plan
 from emberline.store.reader import StoreReader

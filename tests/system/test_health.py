@@ -7,7 +7,6 @@ import os
 import signal
 import socket
 import sqlite3
-import sys
 from collections.abc import AsyncIterator, Callable, Iterator
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -15,7 +14,8 @@ from typing import Any
 
 import pytest
 
-from daemon_fixture import samples_stored
+from conversation_fixture import said_by
+from daemon_fixture import EMBERLINE, samples_stored
 from disk_fixture import disk_of
 from emberline.app import STORE_NAME
 from emberline.service.control_client import ask
@@ -23,8 +23,6 @@ from emberline.service.errors import NoDaemonError, RequestError
 from emberline.store.notices import NoticeKind
 from emberline.store.reader import StoreReader
 from live_fixture import SimulatedBench, end_worker_threads, simulated_bench
-
-EMBERLINE = str(Path(sys.executable).with_name("emberline"))
 
 # Some twenty seconds each where nobody else wants the machine.
 pytestmark = pytest.mark.timeout(240)
@@ -249,13 +247,3 @@ async def test_a_bench_whose_device_is_away_is_not_recording_and_says_so(tmp_pat
         code, out, _ = await said_by("status", "--data", str(data))
     assert code == 7
     assert out.startswith("Not recording since")
-
-
-async def said_by(*words: str) -> tuple[int | None, str, str]:
-    """Run a command and return its exit code and what it printed."""
-    process = await asyncio.create_subprocess_exec(
-        EMBERLINE, *words, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE
-    )
-    async with asyncio.timeout(120.0):
-        out, err = await process.communicate()
-    return process.returncode, out.decode(), err.decode()

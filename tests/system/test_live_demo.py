@@ -8,15 +8,13 @@ import select
 import signal
 import struct
 import subprocess
-import sys
 import termios
 import time
 from pathlib import Path
 
+from daemon_fixture import EMBERLINE
 from emberline.service.control_place import socket_path
 from live_fixture import short_burn
-
-EMBERLINE = str(Path(sys.executable).with_name("emberline"))
 
 
 def scenario(folder: Path) -> str:

@@ -12,6 +12,7 @@ import pytest
 
 import stored_burn
 from broker_fixture import free_port
+from conversation_fixture import said_by
 from daemon_fixture import EMBERLINE, children
 from emberline import __version__
 from emberline.app import STORE_NAME
@@ -52,13 +53,8 @@ def workers_of(pid: int) -> list[int]:
     return found
 
 
-async def run(*words: str) -> tuple[int, str, str]:
-    process = await asyncio.create_subprocess_exec(
-        EMBERLINE, "reanalyse", *words, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE
-    )
-    async with asyncio.timeout(LIMIT_S):
-        out, err = await process.communicate()
-    return process.returncode or 0, out.decode(), err.decode()
+async def run(*words: str) -> tuple[int | None, str, str]:
+    return await said_by("reanalyse", *words, limit_s=LIMIT_S)
 
 
 async def run_and_kill_a_worker(archive: Archive) -> tuple[int, str]:

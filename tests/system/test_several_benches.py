@@ -11,7 +11,8 @@ import pytest
 
 from broker_fixture import Broker
 from conservation import check, check_replay
-from daemon_fixture import EMBERLINE, DaemonProcess, daemon_process
+from conversation_fixture import said_by
+from daemon_fixture import DaemonProcess, daemon_process
 from emberline.app import STORE_NAME
 from emberline.store.reader import StoreReader
 from live_fixture import SPEED, SimulatedBench, end_worker_threads, simulated_bench
@@ -32,15 +33,6 @@ def bench_file(folder: Path, name: str, place: str) -> str:
     path = folder / f"{name}.toml"
     path.write_text(f'id = "{name}"\n{channels}{place}\n', encoding="utf-8")
     return str(path)
-
-
-async def said_by(*words: str) -> tuple[int | None, str, str]:
-    process = await asyncio.create_subprocess_exec(
-        EMBERLINE, *words, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE
-    )
-    async with asyncio.timeout(90.0):
-        out, err = await process.communicate()
-    return process.returncode, out.decode(), err.decode()
 
 
 async def burnt(daemon: DaemonProcess, bench: SimulatedBench, name: str, after_s: float) -> None:
