@@ -116,7 +116,7 @@ def test_an_open_trial_and_an_import_are_not_read_again(store: Store) -> None:
     finding = store.add_finding("yard", "mass", MASS, "Ana")
     with pytest.raises(RequestError, match="is open: end it first"):
         recalibrate(store, running.id, "Ana", as_recorded=False)
-    with pytest.raises(RequestError, match="was imported.*import it again"):
+    with pytest.raises(RequestError, match=r"was imported.*import it again"):
         text_with(imported, [finding])
 
 
