@@ -70,7 +70,7 @@ def open_data_folder() -> Path:
     """Return what the environment names, which must be a folder; where it names nothing, skip the test."""
     folder = os.environ.get(OPEN_DATA)
     if not folder:
-        pytest.skip(f"{OPEN_DATA} is not set: README.md says where the published burns can be had")
+        pytest.skip(f"{OPEN_DATA} is not set: DEVELOPERS.md says where the published burns can be had")
     path = Path(folder)
     if not path.is_dir():
         pytest.fail(f"{OPEN_DATA} names {folder}, which is no folder")

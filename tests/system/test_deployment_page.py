@@ -21,6 +21,7 @@ from emberline.bench.bench_file import parse_bench
 from emberline.config import broker_access, load_bench
 from emberline.service.forwarding.server_file import load_server
 from live_fixture import end_worker_threads, simulated_bench
+from snippet_fixture import snippets
 
 ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "deploy" / "raspberry-pi.md"
@@ -51,8 +52,7 @@ async def no_worker_left() -> AsyncIterator[None]:
 
 def commands() -> list[str]:
     """Return the page's commands in order."""
-    blocks = re.findall(r"^```sh\n(.*?)^```", PAGE.read_text(), re.MULTILINE | re.DOTALL)
-    return [line for block in blocks for line in block.splitlines()]
+    return [line for snippet in snippets(PAGE) for line in snippet.lines]
 
 
 def plain(command: str) -> str:
@@ -192,8 +192,8 @@ async def test_who_follows_the_page_has_a_service_that_records(machine: Machine,
             await asyncio.to_thread(machine.follow, line)
     assert len(machine.run) >= 20
     assert load_bench(machine.place("etc/emberline/bench.toml")).channels
-    (words_of_broker,) = re.findall(r"^```toml\n(.*?)^```", PAGE.read_text(), re.MULTILINE | re.DOTALL)
-    broker = parse_bench('[[channel]]\nrole = "mass"\n' + words_of_broker).broker
+    (of_broker,) = snippets(PAGE, "toml")
+    broker = parse_bench('[[channel]]\nrole = "mass"\n' + of_broker.text).broker
     assert broker is not None
     machine.place("etc/emberline/broker-password").write_text("a password\n")
     assert broker_access(broker, machine.place("etc/emberline"), {}).password() == "a password"

@@ -1,0 +1,1 @@
+"""Builds the site of documentation: which files are its pages, and the tables that are made from the code."""
