@@ -116,7 +116,11 @@ def averaged(values: Array, width: int) -> Array:
 
 
 def final_fall(
-    rate_g_s: Array, lit_s: float | None, refuels_s: Sequence[float], u_rate_g_s: Array | None = None
+    rate_g_s: Array,
+    lit_s: float | None,
+    refuels_s: Sequence[float],
+    u_rate_g_s: Array | None = None,
+    steamed_until_s: float | None = None,
 ) -> Fall | None:
     """Find the decline from which the burning rate does not recover, or None.
 
@@ -125,6 +129,7 @@ def final_fall(
         lit_s: When the fuel caught; None where the record began mid-burn.
         refuels_s: Moments of refuelling.
         u_rate_g_s: (n,) standard uncertainty of the rate; None where it is small.
+        steamed_until_s: When a pot was lifted whose water nobody could take off the rate: that ends no fire.
     """
     begin = int(lit_s) if lit_s is not None else 0
     n = len(rate_g_s)
@@ -155,6 +160,9 @@ def final_fall(
     half = stretches[-1][1]
     if half >= n - 5 or not (filled[half:] < LOW_SHARE * level).any():
         return None
+    lifted = n if steamed_until_s is None else int(steamed_until_s)
+    if lifted > half and (filled[half:lifted] < LOW_SHARE * level).any():
+        rate_g_s = rate_g_s[:lifted]
     return _foot(rate_g_s, half, level, 0.3 * AVERAGED_S * (wide - 1.0))
 
 

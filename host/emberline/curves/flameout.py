@@ -50,6 +50,7 @@ def find_flameout(
     flame_lag_s: float = 0.0,
     steaming: NDArray[np.bool_] | None = None,
     turn: Turn | None = None,
+    steamed_until_s: float | None = None,
 ) -> Event | None:
     """Find the end of flame in a record, or None where the fire still burns at its end or never burnt.
 
@@ -62,8 +63,9 @@ def find_flameout(
         flame_lag_s: Its time constant.
         steaming: (n,) bool, seconds in which boiling water's loss was taken off the rate.
         turn: Where the water of a pot over the fire turned to cooling.
+        steamed_until_s: When a pot was lifted whose water nobody could take off the rate.
     """
-    fall = final_fall(rate_g_s, lit_s, refuels_s, u_rate_g_s)
+    fall = final_fall(rate_g_s, lit_s, refuels_s, u_rate_g_s, steamed_until_s)
     share = averaged(rate_g_s, 15) / fall.flaming_g_s if fall is not None else None
     drop = flame_drop(flame, lit_s, share, flame_lag_s) if flame is not None else None
     if drop is not None and not _believable(drop, fall, rate_g_s, lit_s):

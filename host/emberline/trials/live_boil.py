@@ -16,7 +16,7 @@ from emberline.curves.grid import Column
 
 NEAR_BOIL_K = 8.0
 """Distance from the local boiling point within which a live run looks for a boil."""
-SPOKEN_ODDS = 5.0
+SPOKEN_ODDS = 4.5
 """Log odds, and the time since in its measure, from which on a live run calls a plateau a boil."""
 LEVEL_S, APART_S = 6, 8
 """Seconds from which a level is taken, and between two that are compared."""

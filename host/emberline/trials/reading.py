@@ -174,16 +174,24 @@ def end_of_flame(
         flame_lag_s: Its time constant.
         water_c: (n,) smoothed water temperature, NaN where unknown.
     """
-    turn = None
+    turn, steamed_until_s = None, None
     if loads.stays and fuel is not None:
-        on_s, off_s = loads.stays[-1].window(float(n))
+        stay = loads.stays[-1]
+        on_s, off_s = stay.window(float(n))
         turn = turn_to_cooling(water_c, int(on_s), int(off_s))
+        if stay.off is not None and not np.isfinite(water_c[int(on_s) : int(off_s)]).any():
+            steamed_until_s = stay.off.start_s
     steaming = np.any([course.rate_g_s > 0.02 for course in courses], axis=0) if courses else None
-    rate = fuel.rate_g_s if fuel is not None else np.full(n, np.nan)
-    refuels_s = [step.t_s for step in loads.refuels]
-    u_rate = fuel.u_rate_g_s if fuel is not None else None
     return find_flameout(
-        rate, lit_s, refuels_s, flame, u_rate_g_s=u_rate, flame_lag_s=flame_lag_s, steaming=steaming, turn=turn
+        fuel.rate_g_s if fuel is not None else np.full(n, np.nan),
+        lit_s,
+        [step.t_s for step in loads.refuels],
+        flame,
+        u_rate_g_s=fuel.u_rate_g_s if fuel is not None else None,
+        flame_lag_s=flame_lag_s,
+        steaming=steaming,
+        turn=turn,
+        steamed_until_s=steamed_until_s,
     )
 
 

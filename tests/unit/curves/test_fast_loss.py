@@ -76,3 +76,14 @@ def test_gusts_pass_neither_for_a_fire_nor_for_its_end() -> None:
 def test_a_load_cell_that_settles_by_some_grams_has_burnt_nothing(burnt_g: float, told: bool) -> None:
     rate = np.where((seconds(600) > 100.0) & (seconds(600) < 200.0), burnt_g / 100.0, 0.0)
     assert (final_fall(rate, 100.0, ()) is not None) is told
+
+
+def test_lifting_a_pot_whose_steam_nobody_knew_is_not_the_foot_of_the_fall() -> None:
+    # The fire dies at 960 s; the pot goes on steaming a quarter of the loss until it is lifted three minutes later.
+    steam = 0.05 * np.clip((seconds(1500) - 200.0) / 300.0, 0.0, 1.0) * (seconds(1500) < 1140.0)
+    fall = final_fall(rates(seed=3) + steam, LIT_S, (), None, 1140.0)
+    assert fall is not None
+    assert abs(fall.foot_s - (FALL_S + 60.0)) < 15.0
+    # A pot that is lifted from a fire ends nothing.
+    early = final_fall(rates(seed=3), LIT_S, (), None, 600.0)
+    assert early == final_fall(rates(seed=3), LIT_S, ())
