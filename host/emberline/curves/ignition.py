@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emberline.curves.events import Event, EventKind
+from emberline.curves.fast_loss import LEAST_BURNT_G
 from emberline.curves.grid import Column
 from emberline.curves.robust import mad_sd, profile, without_spikes
 
@@ -33,6 +34,8 @@ LOSS_RATE_G_S = 0.012
 """Slowest mass loss that counts as burning, g/s (0.7 g/min): a load cell that warms or creeps drifts slower."""
 LOSS_G = 1.5
 """Least mass lost before a live run believes the load cell alone."""
+BURNT_WITHIN_S = 300
+"""Seconds in which any fire has burnt as much as a load cell's own errors reach (`LEAST_BURNT_G`)."""
 LOOK_S = (30, 60, 120, 240)
 """Seconds of loss that are looked at together, shortest first."""
 LATE_SHARE = 0.15
@@ -254,9 +257,12 @@ def _trigger(masked_g: Array, noise_g: Array, length: int) -> int | None:
     # It must go on: what comes back was a gust, not a loss.
     later = np.full(n, np.nan)
     later[: n - length] = level[length:]
+    much_later = np.full(n, np.nan)
+    much_later[: max(n - BURNT_WITHIN_S, 0)] = level[BURNT_WITHIN_S:]
     with np.errstate(invalid="ignore"):
         goes_on = ~np.isfinite(later) | (level - later > 0.3 * lost)
-    found = np.flatnonzero(sure & goes_on)
+        burns = ~np.isfinite(much_later) | (before - much_later > LEAST_BURNT_G)
+    found = np.flatnonzero(sure & goes_on & burns)
     return int(found[0]) if len(found) else None
 
 

@@ -125,6 +125,13 @@ def test_wind_is_not_lit(seed: int) -> None:
     assert lit(900.0 + push, None) is None
 
 
+@pytest.mark.parametrize(("settles_by_g", "told"), [(2.5, False), (8.0, True)])
+def test_a_cell_that_settles_after_a_gust_is_not_lit(settles_by_g: float, told: bool) -> None:
+    since = np.maximum(seconds(900) - 200.0, 0.0)
+    settled = 900.0 - settles_by_g * np.minimum(since / 90.0, 1.0) + np.random.default_rng(6).normal(0.0, 0.05, 900)
+    assert (lit(settled, None) is not None) is told
+
+
 def test_a_lighter_held_to_the_probe_is_not_lit() -> None:
     probe = flame(lit_s=1e9)
     probe.value[50:55] += 300.0
