@@ -15,6 +15,7 @@ from emberline.curves.events import EventKind
 from emberline.reports.figures import clock, half_width, plain
 from emberline.reports.wording import EVENTS
 from emberline.service.daemon import Daemon
+from emberline.service.series_standing import open_series
 from emberline.web.frame import REFUSED, as_json, done, page, refused, wants_json
 from emberline.web.moment_field import whole
 from emberline.web.stream import Stream
@@ -25,7 +26,7 @@ LONGEST_S = 1.0
 TRAYED = ("fuel", "kindling", "starter", "water", "char", "unburnt")
 """Steps whose things may stand in a tray."""
 PHASES = {"waiting": "waiting for fire", "char": "glowing char"}
-_NO_KEY = {"act", "at", "offer", "step"}
+_NO_KEY = {"act", "at", "offer", "series", "step"}
 
 
 def guide_routes(daemon: Daemon) -> list[Route]:
@@ -48,7 +49,7 @@ class GuidePages:
     async def show(self, request: Request) -> Response:
         """Show the step that a bench's guide is at."""
         bench = self._bench(request)
-        return _shown(bench, await self._daemon.guides.show(bench), {})
+        return await self._shown(bench, await self._daemon.guides.show(bench), {})
 
     async def stream(self, request: Request) -> Response:
         """Return what the scale shows, as it changes."""
@@ -62,8 +63,23 @@ class GuidePages:
         screen = await self._daemon.guides.ask(bench, asked)
         problems = screen["problems"]
         if problems:
-            return refused(problems) if wants_json(request) else _shown(bench, screen, form)
+            return refused(problems) if wants_json(request) else await self._shown(bench, screen, form)
         return done(request, f"/bench/{bench}/guide", _said(screen, asked))
+
+    async def _shown(self, bench: str, screen: Mapping[str, Any], typed: Mapping[str, str]) -> Response:
+        listed = screen["listed"]
+        return page(
+            "guide.html.j2",
+            REFUSED if screen["problems"] else 200,
+            bench=bench,
+            screen=screen,
+            look=look_of(screen),
+            listed=None if listed is None else _amount(listed),
+            trayed=screen["step"] in TRAYED,
+            series=await asyncio.to_thread(open_series, self._daemon.store) if screen["ready"] else [],
+            typed=typed,
+            answered=sum(one["how"] != "" for one in screen["done"]),
+        )
 
     async def _looks(self, bench: str) -> AsyncGenerator[dict[str, str], None]:
         board, version = self._daemon.lanes[bench].board, -1
@@ -95,6 +111,8 @@ def asked_of(form: Mapping[str, str]) -> dict[str, Any]:
         return {**asked, **names, **flags, "with_pot": flags["with_pot"] or bool(names["pot"]), "factors": factors}
     if act == "go":
         asked["step"] = which
+    if act == "open":
+        asked["series"] = form.get("series", "")
     if act == "take" and (offer := whole(which)) is not None:
         asked["offer"] = offer
     asked["values"] = {key: text for key, text in form.items() if key not in _NO_KEY}
@@ -114,22 +132,6 @@ def look_of(screen: Mapping[str, Any]) -> dict[str, Any]:
         "burn": None if screen["burn"] is None else _burn(screen["burn"]),
         "finish": None if screen["finish"] is None else screen["finish"],
     }
-
-
-def _shown(bench: str, screen: Mapping[str, Any], typed: Mapping[str, str]) -> Response:
-    status = REFUSED if screen["problems"] else 200
-    listed = screen["listed"]
-    return page(
-        "guide.html.j2",
-        status,
-        bench=bench,
-        screen=screen,
-        look=look_of(screen),
-        listed=None if listed is None else _amount(listed),
-        trayed=screen["step"] in TRAYED,
-        typed=typed,
-        answered=sum(one["how"] != "" for one in screen["done"]),
-    )
 
 
 def _said(screen: Mapping[str, Any], asked: Mapping[str, Any]) -> str:

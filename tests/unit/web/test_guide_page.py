@@ -1,3 +1,4 @@
+import json
 from types import SimpleNamespace
 from typing import Any
 from urllib.parse import urlencode
@@ -7,6 +8,9 @@ from starlette.applications import Starlette
 
 from emberline.bench.channels import Role
 from emberline.store.store import Store
+from emberline.trials.comparison.run_order import run_order
+from emberline.trials.comparison.series import Series, series_document
+from emberline.trials.comparison.stop_rule import StopRule
 from emberline.trials.guide.course import act, opened
 from emberline.trials.guide.plan_making import plan_text
 from emberline.trials.guide.screen import screen
@@ -47,7 +51,7 @@ def guides() -> Guides:
 
 @pytest.fixture
 def app(guides: Guides, store: Store) -> Guard:
-    daemon: Any = SimpleNamespace(lanes={"yard": None}, guides=guides)
+    daemon: Any = SimpleNamespace(lanes={"yard": None}, guides=guides, store=store)
     return Guard(Starlette(routes=guide_routes(daemon), exception_handlers=ERRORS))
 
 
@@ -88,6 +92,19 @@ async def test_what_was_typed_wrong_stays_with_the_reason_beside_it(app: Guard, 
     assert answer.status == 422
     assert 'value="0.33"' in answer.text
     assert "kilograms" in answer.text
+
+
+async def test_a_planned_series_is_offered_before_the_trial_is_opened(app: Guard, guides: Guides, store: Store) -> None:
+    runs = tuple(run_order({"holes": ["8", "12"]}, 5, range))
+    series = Series("holes-1", "time_to_boil", StopRule(burns=5), 1, runs)
+    store.plan_series("holes-1", json.dumps(series_document(series)))
+    guides.person.does("begin", with_pot=False)
+    assert "holes-1" not in (await asked(app, "GET", "/bench/yard/guide")).text
+    guides.person.does("go", step="ready")
+    text = (await asked(app, "GET", "/bench/yard/guide")).text
+    assert f'<option value="holes-1">holes-1: run 1, holes {runs[0].factors["holes"]}</option>' in text
+    opening = asked_of({"act": "open", "at": "ready", "series": "holes-1"})
+    assert opening == {"act": "open", "at": "ready", "series": "holes-1", "values": {}}
 
 
 async def test_an_unknown_bench_is_told_in_words(app: Guard) -> None:
