@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emberline.curves.grid import MAD_TO_SD
-from emberline.curves.robust import SlidingLines, code_step, local_scale, runs
+from emberline.curves.robust import SlidingLines, code_step, local_scale, running_median, runs
 
 Array = NDArray[np.float64]
 Span = tuple[int, int]
@@ -28,9 +28,14 @@ UNSEEN_G_S = 0.1
 """Pace at which a burn may change unseen, g/s: what a gap must exceed to have hidden a step."""
 LEAST_NOISE_G = 0.02
 """Smallest noise of a load cell to believe."""
+MOST_LOSS_G_S = 2.5
+"""Fastest loss of a burn and its pot, g/s: 5.6 kW into the pot as steam, more than small stoves give (common practice,
+no source)."""
 _JUMP = 6.0  # difference between two readings, over what is usual, that a hand or a load makes
+_STIRS = 3.0  # the same beside a handling, where it is a step's size
 _STILL = 4  # readings without such a jump that end a disturbance
 _SCALES = ((6, 2), (20, 3))  # (window, gap) readings: sharp steps, and slow pours or small steps under noise
+_PACE = 7  # so many differences before and after one, and one more, tell the middle of a pace
 _GAP = 5  # usual distances between readings, missing, that make a gap
 _CALM_POINTS = 4
 _ROUNDS = 12
@@ -81,13 +86,17 @@ class _Search:
         self.code_g = code_step(values)
         self._least_g = max(self.code_g / 12.0**0.5, LEAST_NOISE_G)
         apart = np.diff(self._where)
-        self._fall = np.diff(v) - np.median(np.diff(v) / apart) * apart
+        self._fall = _beyond_pace(np.diff(v) / apart) * apart
         # What happened while nothing was read for long is told by lines, not by two readings.
         self._fall[apart >= _GAP * self.spacing] = 0.0
         usual = local_scale(self._fall)
-        usual = np.maximum(np.where(np.isfinite(usual), usual, 0.0), max(self.code_g, LEAST_NOISE_G))
+        # Rounding moves a reading by half a code at most.
+        usual = np.maximum(np.where(np.isfinite(usual), usual, 0.0), max(0.5 * self.code_g, LEAST_NOISE_G))
         self._jumps = np.abs(self._fall) / usual
-        self._restless = _restless(spread[self._where], max(self.code_g, LEAST_NOISE_G))
+        jumping = self._jumps >= _JUMP
+        jumping |= (self._jumps >= _STIRS) & (np.abs(self._fall) >= MIN_STEP_G)
+        # A reading is stirred that comes by a jump, or scatters within its second.
+        self._stirred = np.append(False, jumping) | _restless(spread[self._where], max(self.code_g, LEAST_NOISE_G))
 
     def changes(self) -> list[Span]:
         """Find the disturbances that leave a load or move it far, and level the curve."""
@@ -134,10 +143,10 @@ class _Search:
         The reading after the last jump is left out: what was set down rings for a moment.
         """
         first, last = first + 1, last + 1
-        while first > 0 and self._restless[first - 1]:
-            first -= 1
-        while last + 1 < len(self._where) and self._restless[last + 1]:
-            last += 1
+        while (before := self._stirred[max(0, first - _STILL) : first]).any():
+            first = max(0, first - _STILL) + int(np.argmax(before))
+        while (after := self._stirred[last + 1 : last + 1 + _STILL]).any():
+            last += 1 + int(np.flatnonzero(after)[-1])
         return int(self._where[first]), int(self._where[last]) + 1
 
     def _take_out(self, start: int, end: int) -> None:
@@ -244,6 +253,17 @@ def _spacing(values: Array) -> int:
     """Return the usual distance between finite values, whole seconds."""
     where = np.flatnonzero(np.isfinite(values))
     return max(1, round(float(np.median(np.diff(where))))) if len(where) > 2 else 1
+
+
+def _beyond_pace(falls: Array) -> Array:
+    """Return how far each fall between two readings lies from the pace before or after it, whichever is nearer, (n,).
+
+    A pot that comes to the boil falls faster from one second to the next, and jumps no more than before. What falls
+    faster than any burn, or rises, is no pace but a load that is poured on or taken off.
+    """
+    pace = np.pad(np.clip(running_median(falls, _PACE), -MOST_LOSS_G_S, 0.0), _PACE + 1, mode="edge")
+    before, after = falls - pace[: len(falls)], falls - pace[2 * _PACE + 2 :]
+    return np.where(np.abs(before) < np.abs(after), before, after)
 
 
 def _restless(spread: Array, least_g: float) -> NDArray[np.bool_]:

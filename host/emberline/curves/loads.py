@@ -13,8 +13,10 @@ import numpy as np
 from uncertainties import ufloat
 
 from emberline.bench.plan import Plan, PotPlan, VisitPlan
+from emberline.curves.disturbances import MOST_LOSS_G_S
 from emberline.curves.events import Event, EventKind
 from emberline.curves.mass_steps import MIN_STEP_G, UNKNOWN_U_G, MassStep
+from emberline.curves.weighed_refuels import misfit
 
 POT_G = 250.0
 """Without a plan, a load from which on it is taken for a pot with water (common practice, no source)."""
@@ -40,8 +42,6 @@ KINDLING_S = 20.0
 """Seconds after lighting within which additions still belong to the first fill (common practice, no source)."""
 SEEN_S = 3
 """Least record before an addition that shows what it was added to; a record may begin while the bench is loaded."""
-MOST_STEAM_G_S = 2.5
-"""Fastest loss of a pot's water, g/s: 5.6 kW into the pot, more than small stoves give (common practice, no source)."""
 LEAST_KNOCK_G = 15.0
 """Largest movement of the load from which on a disturbance that left nothing behind is worth an event."""
 
@@ -264,7 +264,7 @@ class _Reader:
         elif self._pot_on and self._is_lid(size):
             self._lid_g = size
             self._add(EventKind.STEP, step, f"load rose by {size:.1f} g with the pot on, as a lid does")
-        elif self._is_another_portion(step, size):
+        elif self._is_another_portion(step):
             self._add_portion(step)
         elif size < LEAST_FUEL_G and not self._is_planned_refuel(size):
             self._add(EventKind.STEP, step, f"load rose by {size:.1f} g, too little for fuel")
@@ -316,16 +316,21 @@ class _Reader:
         masses = [float(refuel.mass_g.nominal_value) for refuel in self._plan.refuels if refuel.mass_g is not None]
         return any(abs(size - mass) <= max(6.0, 0.06 * mass) for mass in masses)
 
-    def _is_another_portion(self, step: MassStep, size: float) -> bool:
+    def _is_another_portion(self, step: MassStep) -> bool:
         """Tell whether an addition belongs to the refuel just before it."""
         if not self._events or self._events[-1].kind is not EventKind.REFUEL or self._events[-1].by_person:
             return False
-        weighed_apart = self._is_planned_refuel(size) and self._is_planned_refuel(self._refuelled_g())
-        return step.start_s - self._refuels[-1].end_s <= PORTIONS_S and not weighed_apart
-
-    def _refuelled_g(self) -> float:
-        size_g = self._events[-1].size_g
-        return float(size_g.nominal_value) if size_g is not None else 0.0
+        if step.start_s - self._refuels[-1].end_s > PORTIONS_S:
+            return False
+        weighed = [refuel.mass_g for refuel in self._plan.refuels if refuel.mass_g is not None]
+        before_g = self._events[-1].size_g
+        if len(weighed) < 2 or before_g is None:
+            return True
+        apart, together = (
+            sum(min(misfit(part_g, mass_g) for mass_g in weighed) for part_g in parts)
+            for parts in ((before_g, step.size_g), (before_g + step.size_g,))
+        )
+        return together <= apart
 
     def _add_portion(self, step: MassStep) -> None:
         """Put a further portion to the last refuel, whose moment is the middle of what was added."""
@@ -348,7 +353,7 @@ class _Reader:
         on = self._stays[-1].on
         if self._pot_g and on is not None:
             # Where less than the pot with its water is lifted, the rest had time to boil away, or was taken before.
-            steam_g = MOST_STEAM_G_S * (float(step.start_s) - on.end_s)
+            steam_g = MOST_LOSS_G_S * (float(step.start_s) - on.end_s)
             if size < load - self._taken_g - steam_g - max(MATCH_G, MATCH_SHARE * load):
                 return False
         pot = self._plan.pot

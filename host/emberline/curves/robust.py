@@ -155,6 +155,14 @@ def local_scale(values: Array, half_width: int = 120, step: int = 20) -> Array:
     return np.asarray(np.interp(np.arange(n), (rows * step)[known], scales[known]))
 
 
+def running_median(values: Array, half_width: int) -> Array:
+    """Return the median of each value and of its neighbours on both sides, (n,); ends count for what lies beyond."""
+    if len(values) == 0:
+        return np.zeros(0)
+    windows = sliding_window_view(np.pad(values, half_width, mode="edge"), 2 * half_width + 1)
+    return np.asarray(np.partition(windows, half_width, axis=1)[:, half_width])
+
+
 def profile(columns: Array, values: Array) -> tuple[Array, Array, Array]:
     """Fit one linear model per candidate, all at once.
 

@@ -1,25 +1,16 @@
 """What was put into the stove: the fuel of all fills, each with its own moisture, and the starter."""
 
-from collections.abc import Sequence
-from functools import cache, cached_property
+from functools import cached_property
 
 from uncertainties import UFloat, ufloat
 from uncertainties.core import to_affine_scalar
 
 from emberline.bench import fuels
 from emberline.bench.plan import Plan
-from emberline.curves.mass_steps import MassStep
+from emberline.curves.weighed_refuels import paired
 from emberline.heat.combustion import Charge, charge_of
 from emberline.heat.errors import AbsentError
 from emberline.heat.scale import Scale
-
-HANDFULS = 4
-"""Most loads that one weighed refuel comes in."""
-HANDFULS_S = 60.0
-"""Time within which one weighed refuel is put in (common practice, no source)."""
-_MATCH_G, _MATCH_SHARE = 1.0, 0.03
-_UNMATCHED = 9.0
-_ONE_MORE = 1.0
 
 
 class FuelIn:
@@ -120,45 +111,6 @@ def put_in_g(scale: Scale, plan: Plan) -> UFloat | None:
             mass = weighed[index] if index < len(weighed) else None
             total += scale.load(step.size_g) if mass is None else mass
         return total
-    for loads, mass in _paired(found, known):
-        total += sum((scale.load(step.size_g) for step in loads), to_affine_scalar(0.0)) if mass is None else mass
+    for pair in paired(found, known):
+        total += sum(scale.load(step.size_g) for step in pair.loads) if pair.weighed is None else known[pair.weighed]
     return total
-
-
-def _paired(found: Sequence[MassStep], weighed: Sequence[UFloat]) -> list[tuple[Sequence[MassStep], UFloat | None]]:
-    """Pair loads with weighed refuels in their order, so that the squares of what does not fit are fewest.
-
-    One refuel may come in handfuls. A load that no weighed refuel explains stands alone; a refuel of which the load
-    cell shows nothing was not put in while it looked, and is left out.
-    """
-
-    @cache
-    def best(i: int, j: int) -> tuple[float, tuple[tuple[int, int | None], ...]]:
-        if i == len(found):
-            return _UNMATCHED * (len(weighed) - j), ()
-        cost, rest = best(i + 1, j)
-        ways = [(cost + _UNMATCHED, ((i + 1, None), *rest))]
-        if j < len(weighed):
-            cost, rest = best(i, j + 1)
-            ways.append((cost + _UNMATCHED, rest))
-            for end in range(i + 1, min(i + HANDFULS, len(found)) + 1):
-                if found[end - 1].t_s - found[i].t_s > HANDFULS_S:
-                    break
-                cost, rest = best(end, j + 1)
-                misfit = _misfit(found[i:end], weighed[j]) + _ONE_MORE * (end - i - 1)
-                ways.append((cost + misfit, ((end, j), *rest)))
-        return min(ways, key=lambda way: way[0])
-
-    pairs: list[tuple[Sequence[MassStep], UFloat | None]] = []
-    begin = 0
-    for end, j in best(0, 0)[1]:
-        pairs.append((found[begin:end], None if j is None else weighed[j]))
-        begin = end
-    return pairs
-
-
-def _misfit(loads: Sequence[MassStep], mass: UFloat) -> float:
-    """Return the squared distance of some loads' sum from a weighed mass, in its variance."""
-    total = sum((step.size_g for step in loads), to_affine_scalar(0.0))
-    variance = total.std_dev**2 + mass.std_dev**2 + _MATCH_G**2 + (_MATCH_SHARE * mass.nominal_value) ** 2
-    return float((total.nominal_value - mass.nominal_value) ** 2 / variance)

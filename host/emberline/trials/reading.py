@@ -23,6 +23,7 @@ from emberline.curves.burning_rate import LossRate, noise_of, smooth
 from emberline.curves.events import Event, EventKind
 from emberline.curves.flameout import find_flameout
 from emberline.curves.grid import Column, Grid
+from emberline.curves.hidden_refuels import uncovered
 from emberline.curves.ignition import begun_mid_burn, find_lit
 from emberline.curves.load_words import loads_by_words, no_pot_stood
 from emberline.curves.loads import Loads, Stay, with_standing_pot
@@ -113,6 +114,8 @@ def read_record(grid: Grid, channels: Mapping[Role, Channel], plan: Plan, *, wor
     own_cell = _own_cell(grid, channels, plan, words)
     on_main = words if own_cell is None else [word for word in words if word.kind not in POTS]
     loads = loads_by_words(found, plan, lit_s, on_main, burning_at_start=burning_at_start)
+    if len(steps := uncovered(loads, plan)) > len(found):
+        loads = loads_by_words(steps, plan, lit_s, on_main, burning_at_start=burning_at_start)
     water_c = smooth_water(water, n)
     # A pot of which no step tells stood there all the time.
     stood = plan.pot is not None and not loads.stays and _warmed(water_c) and not no_pot_stood(words)

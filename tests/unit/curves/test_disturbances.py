@@ -41,6 +41,33 @@ def test_seconds_that_scatter_within_belong_to_the_handling() -> None:
     assert end == 303
 
 
+def test_spoonfuls_over_a_boiling_pot_stand_out_from_its_even_pace() -> None:
+    values = burn() - 0.3 * np.clip(np.arange(600.0) - 200.0, 0.0, None)
+    for at, size in ((400, 3.0), (402, 5.0), (405, 4.0), (407, 4.0)):
+        values[at:] += size
+    ((start, end),) = found(values).spans
+    assert start == 400
+    assert end == 408
+
+
+@pytest.mark.parametrize("for_s", [16, 28, 60])
+def test_a_pot_that_boils_up_and_is_lifted_soon_was_handled_only_then(for_s: int) -> None:
+    values = burn(noise_g=0.05) - 1.2 * np.clip(np.arange(600.0) - 300.0, 0.0, for_s)
+    values[300 + for_s :] -= 1600.0
+    start, end = found(values).spans[-1]
+    assert 298 + for_s <= start < end <= 303 + for_s
+
+
+def test_in_wind_a_handling_lasts_as_long_as_smaller_jumps_beside_it() -> None:
+    values = burn(noise_g=1.5, seed=2)
+    for at, size in ((300, 12.0), (303, 40.0), (306, 15.0)):
+        values[at:] += size
+    spans = [span for span in found(values).spans if span[0] < 310 and span[1] > 295]
+    assert spans[0][0] <= 300
+    assert spans[-1][1] >= 307
+    assert len(spans) == 1
+
+
 def test_what_is_laid_on_so_slowly_that_no_reading_jumps_is_found() -> None:
     # 12 g in 12 s on a cell with 0.5 g of noise.
     values = burn(noise_g=0.5, seed=1)

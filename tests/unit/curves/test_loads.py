@@ -197,6 +197,11 @@ def test_refuels_weighed_apart_are_two_however_close() -> None:
     assert kinds(read(step(300, 30.0), step(315, 50.0), plan=planned(refuels=(30.0, 50.0)))) == ["refuel", "refuel"]
 
 
+def test_two_handfuls_like_two_weighed_refuels_are_one_where_their_sum_fits_better() -> None:
+    spoons = planned(refuels=(20.4, 9.3, 9.6))
+    assert kinds(read(step(400, 7.4), step(408, 12.6), plan=spoons)) == ["refuel"]
+
+
 def test_fuel_of_which_a_part_falls_off_again_stays_a_refuel() -> None:
     loads = read(step(300, 60.0), step(430, -34.0))
     assert kinds(loads) == ["refuel", "step"]

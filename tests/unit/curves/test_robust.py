@@ -13,6 +13,7 @@ from emberline.curves.robust import (
     local_scale,
     mad_sd,
     profile,
+    running_median,
     runs,
     white_noise_sd,
     without_spikes,
@@ -163,6 +164,15 @@ def test_local_scale_agrees_with_a_median_a_window_at_a_time() -> None:
 def test_local_scale_of_nothing_is_not_a_number() -> None:
     assert np.isnan(local_scale(np.full(100, np.nan))).all()
     assert len(local_scale(np.zeros(0))) == 0
+
+
+def test_running_median_agrees_with_a_median_a_window_at_a_time() -> None:
+    values = np.random.default_rng(6).normal(0.0, 1.0, 60)
+    found = running_median(values, 7)
+    for at in range(7, 53):
+        assert found[at] == float(np.median(values[at - 7 : at + 8]))
+    assert len(running_median(values[:3], 7)) == 3
+    assert len(running_median(values[:0], 7)) == 0
 
 
 def test_profile_agrees_with_least_squares_candidate_by_candidate() -> None:
