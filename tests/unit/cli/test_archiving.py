@@ -1,6 +1,9 @@
 """The commands `archive` and `compare --archive`: the trials of several data folders, in one place."""
 
 import json
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -77,6 +80,24 @@ def test_what_cannot_be_done_is_told(data: Path, tmp_path: Path, words: tuple[st
     (tmp_path / "file").write_text("no folder")
     told = run(*(word.format(tmp_path) for word in words))
     assert (told.exit_code, why in " ".join(told.output.split())) == (code, True), told.output
+
+
+def test_where_some_trials_could_not_be_worked_out_the_exit_code_says_so(
+    data: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    @contextmanager
+    def here(*_: object) -> Iterator[ThreadPoolExecutor]:
+        with ThreadPoolExecutor(1) as executor:
+            yield executor
+
+    monkeypatch.setattr("emberline.app.workers.workers", here)
+    place = tmp_path / "archive"
+    run("archive", str(place), "--data", str(data))
+    broken = next(place.rglob("*-4-*.parquet"))
+    broken.write_bytes(broken.read_bytes()[:-100])
+    told = run("reanalyse", "--archive", str(place), "--again")
+    assert told.exit_code == 8, told.output
+    assert broken.name in told.stderr
 
 
 def test_a_damaged_file_ends_a_comparison_with_its_name(data: Path, tmp_path: Path) -> None:
