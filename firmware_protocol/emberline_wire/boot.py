@@ -88,7 +88,7 @@ class Boot:
         self._counters.duplicates += order.duplicates - duplicates
         self._counters.set_aside += order.set_aside - set_aside
 
-    def flush(self, now_ns: int, *, wait: bool) -> list[Readings | Gap]:
+    def flush(self, *, wait: bool) -> list[Readings | Gap]:
         """Return what is in order and can be given times; with `wait`, only if a pong has come or too much waits."""
         if wait and not self.clock.synchronised and len(self._pending) <= MAX_PENDING:
             return []
@@ -105,7 +105,7 @@ class Boot:
         for stream, order in self._orders.items():
             if stream in self._channels:
                 self._pending += [(self._channels[stream], part, now_ns) for part in order.finish()]
-        return self.flush(now_ns, wait=False)
+        return self.flush(wait=False)
 
     def ended(self) -> dict[int, int]:
         """Return for each stream ever heard of the sequence number after its last sample received in order."""

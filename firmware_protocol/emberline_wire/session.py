@@ -286,7 +286,7 @@ class Session:
         return [Refused(why)]
 
     def _flush(self, boot: Boot, now_ns: int) -> list[Event]:
-        return list(boot.flush(now_ns, wait=now_ns < self._clock_due_ns))
+        return list(boot.flush(wait=now_ns < self._clock_due_ns))
 
     # Requests
 
