@@ -7,28 +7,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from emberline_wire import (
-    Ack,
-    Channel,
-    DeviceFlag,
-    Hello,
-    Identify,
-    Kind,
-    Message,
-    Ping,
-    Pong,
-    Resume,
-    Samples,
-    Session,
-    SetRate,
-    Start,
-    Status,
-    Stop,
-    WireError,
-    decode_message,
-    encode_frame,
-    seal,
-)
+import emberline_wire as wire
 from emberline_wire.limits import MAX_BODY_BYTES, MAX_HOST_FRAME_BYTES, U32_MAX, U64_MAX
 
 SEEDED = settings(derandomize=True, deadline=None)
@@ -38,17 +17,17 @@ PERIOD = st.integers(1_000, 60_000_000)
 WORD = st.text(string.ascii_letters + string.digits + "_-.", min_size=1, max_size=16)
 WANTED = st.dictionaries(STREAM, U32, min_size=1, max_size=12)
 CHANNEL = st.builds(
-    Channel,
+    wire.Channel,
     id=STREAM,
     name=WORD,
-    kind=st.sampled_from(Kind),
+    kind=st.sampled_from(wire.Kind),
     period_us=PERIOD,
     scale=st.floats(2.0**-20, 2.0**20, width=32) | st.floats(-(2.0**20), -(2.0**-20), width=32),
     zero=st.integers(-(2**31), 2**31 - 1),
     serves=st.none() | STREAM,
 )
 HELLO = st.builds(
-    Hello,
+    wire.Hello,
     boot=U32,
     device=WORD,
     firmware=WORD,
@@ -60,7 +39,7 @@ HELLO = st.builds(
 
 
 @st.composite
-def samples(draw: st.DrawFn) -> Samples:
+def samples(draw: st.DrawFn) -> wire.Samples:
     count = draw(st.integers(1, 60))
     dtype = draw(st.sampled_from(["u1", "i1", "<u2", "<i2", "<u4", "<i4", "<f4"]))
     values = np.frombuffer(draw(st.binary(min_size=count * 4, max_size=count * 4)), dtype=dtype)[:count]
@@ -68,7 +47,7 @@ def samples(draw: st.DrawFn) -> Samples:
     even = draw(st.booleans())
     offsets = np.sort(np.array(draw(st.lists(st.integers(0, 65535), min_size=count, max_size=count)), dtype=np.uint16))
     faults = np.array(draw(st.lists(st.integers(0, 255), min_size=count, max_size=count)), dtype=np.uint8)
-    return Samples(
+    return wire.Samples(
         boot=draw(U32),
         stream=draw(STREAM),
         first_seq=first,
@@ -81,20 +60,20 @@ def samples(draw: st.DrawFn) -> Samples:
     )
 
 
-FROM_DEVICE: st.SearchStrategy[Message] = st.one_of(
+FROM_DEVICE: st.SearchStrategy[wire.Message] = st.one_of(
     HELLO,
     samples(),
-    st.builds(Status, boot=U32, ticks=U32, flags=U32.map(DeviceFlag), rejected=U32, lost=U32, waiting=U32),
-    st.builds(Pong, boot=U32, time_ns=st.integers(0, U64_MAX), ticks=U32),
+    st.builds(wire.Status, boot=U32, ticks=U32, flags=U32.map(wire.DeviceFlag), rejected=U32, lost=U32, waiting=U32),
+    st.builds(wire.Pong, boot=U32, time_ns=st.integers(0, U64_MAX), ticks=U32),
 )
-FROM_HOST: st.SearchStrategy[Message] = st.one_of(
-    st.builds(Ping, st.integers(0, U64_MAX)),
-    st.builds(Identify, st.integers(1, U32_MAX)),
-    st.builds(Start, U32),
-    st.builds(Stop, U32),
-    st.builds(SetRate, U32, STREAM, PERIOD),
-    st.builds(Ack, U32, WANTED),
-    st.builds(Resume, U32, WANTED),
+FROM_HOST: st.SearchStrategy[wire.Message] = st.one_of(
+    st.builds(wire.Ping, st.integers(0, U64_MAX)),
+    st.builds(wire.Identify, st.integers(1, U32_MAX)),
+    st.builds(wire.Start, U32),
+    st.builds(wire.Stop, U32),
+    st.builds(wire.SetRate, U32, STREAM, PERIOD),
+    st.builds(wire.Ack, U32, WANTED),
+    st.builds(wire.Resume, U32, WANTED),
 )
 ITEM = st.recursive(
     st.none()
@@ -114,40 +93,42 @@ ITEM = st.recursive(
 
 @SEEDED
 @given(FROM_DEVICE | FROM_HOST)
-def test_what_is_sent_is_what_is_read(message: Message) -> None:
+def test_what_is_sent_is_what_is_read(message: wire.Message) -> None:
     body = message.to_bytes()
-    read = decode_message(body)
+    read = wire.decode_message(body)
     assert type(read) is type(message)
     assert read.to_bytes() == body
-    if not isinstance(message, Samples):
+    if not isinstance(message, wire.Samples):
         assert read == message
 
 
 @SEEDED
 @given(FROM_HOST)
-def test_a_hosts_frame_fits_a_small_controllers_buffer(message: Message) -> None:
-    assert len(encode_frame(message.to_bytes())) <= MAX_HOST_FRAME_BYTES
+def test_a_hosts_frame_fits_a_small_controllers_buffer(message: wire.Message) -> None:
+    assert len(wire.encode_frame(message.to_bytes())) <= MAX_HOST_FRAME_BYTES
 
 
 def feed(body: bytes) -> None:
     """Decode a body, and give it to a session with and without a device; nothing but `WireError` may come out."""
     try:
-        message = decode_message(body)
-    except WireError:
+        message = wire.decode_message(body)
+    except wire.WireError:
         pass
     else:
         assert len(message.to_bytes()) < 4 * MAX_BODY_BYTES
-    session = Session()
+    session = wire.Session()
     session.connected(0)
     for t_ns, packet in enumerate([body, CALM_HELLO, body, body]):
         if 0 < len(packet) <= MAX_BODY_BYTES:
-            session.receive(encode_frame(packet), t_ns)
-            session.receive_packet(seal(packet), t_ns)
+            session.receive(wire.encode_frame(packet), t_ns)
+            session.receive_packet(wire.seal(packet), t_ns)
     session.tick(10**10)
     session.bytes_to_send()
 
 
-CALM_HELLO = Hello(1, "d", "1", (Channel(0, "mass", Kind.BRIDGE_COUNTS, 100_000, 1.0),), 0, 1000, 8000).to_bytes()
+CALM_HELLO = wire.Hello(
+    1, "d", "1", (wire.Channel(0, "mass", wire.Kind.BRIDGE_COUNTS, 100_000, 1.0),), 0, 1000, 8000
+).to_bytes()
 
 
 @SEEDED
@@ -164,7 +145,7 @@ def test_any_map_with_a_known_type(fields: dict[int, object], kind: int) -> None
 
 @SEEDED
 @given(FROM_DEVICE, st.data())
-def test_a_valid_message_with_one_field_changed(message: Message, data: st.DataObject) -> None:
+def test_a_valid_message_with_one_field_changed(message: wire.Message, data: st.DataObject) -> None:
     fields = {0: message.TYPE, **message.to_fields()}
     key = data.draw(st.sampled_from(sorted(fields)))
     fields[key] = data.draw(ITEM)

@@ -8,23 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from emberline_wire import (
-    Ack,
-    Channel,
-    DeviceFlag,
-    Hello,
-    Identify,
-    Kind,
-    Message,
-    Ping,
-    Pong,
-    Resume,
-    Samples,
-    SetRate,
-    Start,
-    Status,
-    Stop,
-)
+import emberline_wire as wire
 from emberline_wire import limits as at_most
 from emberline_wire.limits import MAX_BODY_BYTES, U32_MAX, U64_MAX
 
@@ -57,12 +41,12 @@ def scale(dice: random.Random) -> float:
     return float(kind(dice.choice((1, -1)) * 10.0 ** dice.uniform(-decades, decades)))
 
 
-def channel(dice: random.Random, stream: int, name: str) -> Channel:
+def channel(dice: random.Random, stream: int, name: str) -> wire.Channel:
     """Return an entry of a channel table."""
-    return Channel(
+    return wire.Channel(
         id=stream,
         name=name,
-        kind=dice.choice(list(Kind)),
+        kind=dice.choice(list(wire.Kind)),
         period_us=number(dice, at_most.MIN_PERIOD_US, at_most.MAX_PERIOD_US),
         scale=scale(dice),
         zero=number(dice, at_most.I32_MIN, at_most.I32_MAX),
@@ -70,12 +54,12 @@ def channel(dice: random.Random, stream: int, name: str) -> Channel:
     )
 
 
-def hello(dice: random.Random) -> Hello:
+def hello(dice: random.Random) -> wire.Hello:
     """Return a hello that fits a frame."""
     count = dice.randint(1, min(at_most.MAX_CHANNELS, (MAX_BODY_BYTES - HELLO_OVERHEAD) // CHANNEL_BYTES))
     names = {text(dice, at_most.MAX_NAME_BYTES) for _ in range(count)}
     streams = dice.sample(range(at_most.MAX_STREAM_ID + 1), len(names))
-    return Hello(
+    return wire.Hello(
         boot=number(dice, 0, U32_MAX),
         device=text(dice, at_most.MAX_DEVICE_BYTES),
         firmware=text(dice, at_most.MAX_FIRMWARE_BYTES),
@@ -86,7 +70,7 @@ def hello(dice: random.Random) -> Hello:
     )
 
 
-def samples(dice: random.Random) -> Samples:
+def samples(dice: random.Random) -> wire.Samples:
     """Return samples that fit a frame."""
     dtype = np.dtype(dice.choice(tuple(TAGS)))
     even, faulty = dice.random() < 0.5, dice.random() < 0.3
@@ -94,7 +78,7 @@ def samples(dice: random.Random) -> Samples:
     count = dice.randint(1, min(at_most.MAX_SAMPLES, room))
     first = number(dice, 0, U32_MAX - at_most.MAX_SAMPLES)
     slowest = at_most.MAX_PERIOD_US if count == 1 else at_most.MAX_SPAN_US // (count - 1)
-    return Samples(
+    return wire.Samples(
         boot=number(dice, 0, U32_MAX),
         stream=number(dice, 0, at_most.MAX_STREAM_ID),
         first_seq=first,
@@ -117,37 +101,37 @@ def _u32s(dice: random.Random, count: int) -> list[int]:
     return [number(dice, 0, U32_MAX) for _ in range(count)]
 
 
-def _status(dice: random.Random) -> Status:
+def _status(dice: random.Random) -> wire.Status:
     boot, ticks, flags, *counts = _u32s(dice, 6)
-    return Status(boot, ticks, DeviceFlag(flags), *counts)
+    return wire.Status(boot, ticks, wire.DeviceFlag(flags), *counts)
 
 
-MAKERS: tuple[Callable[[random.Random], Message], ...] = (
+MAKERS: tuple[Callable[[random.Random], wire.Message], ...] = (
     hello,
     samples,
     samples,
     _status,
-    lambda dice: Pong(number(dice, 0, U32_MAX), number(dice, 0, U64_MAX), number(dice, 0, U32_MAX)),
-    lambda dice: Ping(number(dice, 0, U64_MAX)),
-    lambda dice: Identify(number(dice, 1, U32_MAX)),
-    lambda dice: Start(number(dice, 0, U32_MAX)),
-    lambda dice: Stop(number(dice, 0, U32_MAX)),
-    lambda dice: SetRate(
+    lambda dice: wire.Pong(number(dice, 0, U32_MAX), number(dice, 0, U64_MAX), number(dice, 0, U32_MAX)),
+    lambda dice: wire.Ping(number(dice, 0, U64_MAX)),
+    lambda dice: wire.Identify(number(dice, 1, U32_MAX)),
+    lambda dice: wire.Start(number(dice, 0, U32_MAX)),
+    lambda dice: wire.Stop(number(dice, 0, U32_MAX)),
+    lambda dice: wire.SetRate(
         number(dice, 0, U32_MAX),
         number(dice, 0, at_most.MAX_STREAM_ID),
         number(dice, at_most.MIN_PERIOD_US, at_most.MAX_PERIOD_US),
     ),
-    lambda dice: Ack(number(dice, 0, U32_MAX), wanted(dice)),
-    lambda dice: Resume(number(dice, 0, U32_MAX), wanted(dice)),
+    lambda dice: wire.Ack(number(dice, 0, U32_MAX), wanted(dice)),
+    lambda dice: wire.Resume(number(dice, 0, U32_MAX), wanted(dice)),
 )
 
 
-def message(dice: random.Random) -> Message:
+def message(dice: random.Random) -> wire.Message:
     """Return a message of any type, samples twice as often as others."""
     return dice.choice(MAKERS)(dice)
 
 
-def fields(one: Message) -> dict[str, Any]:
+def fields(one: wire.Message) -> dict[str, Any]:
     """Return a message's fields as the golden vectors and the C codec's program name them."""
     return _named(one)
 

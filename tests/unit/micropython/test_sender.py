@@ -6,23 +6,7 @@ from typing import Any
 
 import pytest
 
-from emberline_wire import (
-    Ack,
-    DeviceFlag,
-    Hello,
-    Identify,
-    Message,
-    Ping,
-    Pong,
-    Resume,
-    Samples,
-    SetRate,
-    Start,
-    Status,
-    Stop,
-    decode_message,
-    seal,
-)
+import emberline_wire as wire
 from emberline_wire.framing import unseal
 from emberline_wire.limits import OFFSET_UNIT_US, U32_MAX
 from micropython_fixture import MicroPython
@@ -43,19 +27,19 @@ class Run:
     """
 
     taken: dict[int, list[tuple[int, int, int]]] = field(default_factory=dict)
-    sent: list[tuple[int, str, Message | None, bool]] = field(default_factory=list)
+    sent: list[tuple[int, str, wire.Message | None, bool]] = field(default_factory=list)
     opened: list[int] = field(default_factory=list)
     end: dict[str, Any] = field(default_factory=dict)
 
-    def up(self, start_us: int = 0) -> list[tuple[int, Message]]:
+    def up(self, start_us: int = 0) -> list[tuple[int, wire.Message]]:
         """Return the messages on `up` from a time on."""
         return [(us, one) for us, topic, one, _ in self.sent if topic == "up" and one is not None and us >= start_us]
 
-    def samples(self) -> list[Samples]:
+    def samples(self) -> list[wire.Samples]:
         """Return the messages of samples."""
-        return [one for _, one in self.up() if isinstance(one, Samples)]
+        return [one for _, one in self.up() if isinstance(one, wire.Samples)]
 
-    def replies(self, kind: type[Message], start_us: int) -> list[Any]:
+    def replies(self, kind: type[wire.Message], start_us: int) -> list[Any]:
         """Return the messages of a type from a time on."""
         return [one for _, one in self.up(start_us) if isinstance(one, kind)]
 
@@ -65,7 +49,7 @@ def burn(
     *,
     seconds: int,
     breaks: Sequence[tuple[int, int]] = (),
-    said: Sequence[tuple[int, Message]] = (),
+    said: Sequence[tuple[int, wire.Message]] = (),
     acknowledges: bool = True,
     ring_s: int = 60,
     start_us: int = 0,
@@ -80,7 +64,7 @@ def burn(
             "breaks": breaks,
             "ring_s": ring_s,
             "acknowledges": acknowledges,
-            "said": [[us, seal(message.to_bytes()).hex()] for us, message in said],
+            "said": [[us, wire.seal(message.to_bytes()).hex()] for us, message in said],
         },
     )
     run = Run(end=lines.pop())
@@ -93,7 +77,7 @@ def burn(
             run.opened.append(line["us"])
         elif "topic" in line:
             packet = bytes.fromhex(line["packet"])
-            message = None if line["topic"] == "online" else decode_message(unseal(packet))
+            message = None if line["topic"] == "online" else wire.decode_message(unseal(packet))
             assert message is not None or packet == b"1"
             run.sent.append((line["us"], line["topic"], message, line["retain"]))
     return run
@@ -130,7 +114,7 @@ def test_a_connection_begins_with_a_hello_which_the_broker_keeps_too(micropython
     run = burn(micropython, seconds=3)
     (_, online, _, kept), (_, up, first, not_kept), (_, topic, again, kept_too) = run.sent[:3]
     assert (online, kept, up, not_kept, topic, kept_too) == ("online", True, "up", False, "hello", True)
-    assert isinstance(first, Hello)
+    assert isinstance(first, wire.Hello)
     assert first == again
     assert (first.boot, first.device, first.frame_period_ms, first.ring_ms) == (BOOT, "esp-1", 1000, 60_000)
     assert [(one.name, one.kind, one.period_us) for one in first.channels] == [
@@ -149,15 +133,15 @@ def test_nothing_is_lost_over_a_link_that_breaks(micropython: MicroPython) -> No
     for stream, readings in run.taken.items():
         assert sent[stream] == set(range(max(sent[stream]) + 1))
         assert len(readings) - len(sent[stream]) <= 12
-    assert [one.lost for one in run.replies(Status, 0)].count(0) == len(run.replies(Status, 0))
+    assert [one.lost for one in run.replies(wire.Status, 0)].count(0) == len(run.replies(wire.Status, 0))
     assert dict(run.end["wanted"]) == {stream: len(numbers) for stream, numbers in sent.items()}
 
 
 def test_after_a_break_comes_a_hello_and_then_the_oldest_sample_of_any_stream(micropython: MicroPython) -> None:
     run = burn(micropython, seconds=60, breaks=BREAKS[1:2])
     after = run.up(run.opened[-1])
-    assert isinstance(after[0][1], Hello)
-    times = [one.ticks for _, one in after if isinstance(one, Samples)]
+    assert isinstance(after[0][1], wire.Hello)
+    times = [one.ticks for _, one in after if isinstance(one, wire.Samples)]
     assert times[0] <= 20 * S
     assert times == sorted(times)
 
@@ -168,44 +152,52 @@ def test_what_a_full_ring_overwrites_is_said_to_be_lost(micropython: MicroPython
     missing = {stream: set(range(max(numbers))) - numbers for stream, numbers in sent.items()}
     assert len(missing[0]) > 100
     assert run.samples()[-1].oldest_seq > max(missing[run.samples()[-1].stream])
-    (*_, status) = run.replies(Status, 50 * S)
+    (*_, status) = run.replies(wire.Status, 50 * S)
     assert status.lost >= sum(map(len, missing.values()))
-    assert status.flags == DeviceFlag.SAMPLING | DeviceFlag.OVERRAN
+    assert status.flags == wire.DeviceFlag.SAMPLING | wire.DeviceFlag.OVERRAN
 
 
 def test_what_is_not_acknowledged_comes_again_while_the_host_is_heard(micropython: MicroPython) -> None:
-    heard = burn(micropython, seconds=12, acknowledges=False, said=[(S, Ping(1))])
+    heard = burn(micropython, seconds=12, acknowledges=False, said=[(S, wire.Ping(1))])
     assert [one.first_seq for one in heard.samples() if one.stream == 0].count(0) >= 3
     alone = burn(micropython, seconds=12, acknowledges=False)
     assert [one.first_seq for one in alone.samples() if one.stream == 0].count(0) == 1
 
 
 def test_a_stopped_device_takes_nothing_until_it_is_started(micropython: MicroPython) -> None:
-    run = burn(micropython, seconds=20, said=[(5 * S, Stop(BOOT)), (8 * S, Stop(BOOT + 1)), (15 * S, Start(BOOT))])
+    run = burn(
+        micropython,
+        seconds=20,
+        said=[(5 * S, wire.Stop(BOOT)), (8 * S, wire.Stop(BOOT + 1)), (15 * S, wire.Start(BOOT))],
+    )
     assert not [us for us, _, _ in run.taken[0] if 5 * S + 20_000 < us < 15 * S]
     assert [us for us, _, _ in run.taken[0] if us >= 15 * S]
-    stopped, started = [one for one in run.replies(Status, 5 * S) if one.ticks in (5 * S, 15 * S)]
-    assert DeviceFlag.SAMPLING not in stopped.flags
-    assert DeviceFlag.SAMPLING in started.flags
+    stopped, started = [one for one in run.replies(wire.Status, 5 * S) if one.ticks in (5 * S, 15 * S)]
+    assert wire.DeviceFlag.SAMPLING not in stopped.flags
+    assert wire.DeviceFlag.SAMPLING in started.flags
     assert check(run)[0] == set(range(run.end["wanted"][0][1]))
 
 
 @pytest.mark.parametrize(("wanted_us", "period_us"), [(520_000, 500_000), (1_000, 100_000)])
 def test_a_rate_is_kept_as_nearly_as_conversions_come(micropython: MicroPython, wanted_us: int, period_us: int) -> None:
-    run = burn(micropython, seconds=15, said=[(5 * S, SetRate(BOOT, 0, wanted_us))])
-    (hello,) = run.replies(Hello, 5 * S)
+    run = burn(micropython, seconds=15, said=[(5 * S, wire.SetRate(BOOT, 0, wanted_us))])
+    (hello,) = run.replies(wire.Hello, 5 * S)
     assert hello.channels[0].period_us == period_us
     late = [us for us, _, _ in run.taken[0] if us > 6 * S]
     assert len(late) == pytest.approx(9 * S / period_us, abs=1.5)
 
 
 def test_it_answers_pings_and_says_who_it_is_and_counts_what_it_cannot_read(micropython: MicroPython) -> None:
-    said: list[tuple[int, Message]] = [(4 * S, Ping(2**64 - 1)), (4 * S, Identify()), (5 * S, Hello.from_bytes(HELLO))]
+    said: list[tuple[int, wire.Message]] = [
+        (4 * S, wire.Ping(2**64 - 1)),
+        (4 * S, wire.Identify()),
+        (5 * S, wire.Hello.from_bytes(HELLO)),
+    ]
     run = burn(micropython, seconds=15, said=said)
-    (pong,) = run.replies(Pong, 0)
-    assert pong == Pong(BOOT, 2**64 - 1, 4 * S)
-    assert len(run.replies(Hello, 4 * S)) == 1
-    assert run.replies(Status, 6 * S)[-1].rejected == 1
+    (pong,) = run.replies(wire.Pong, 0)
+    assert pong == wire.Pong(BOOT, 2**64 - 1, 4 * S)
+    assert len(run.replies(wire.Hello, 4 * S)) == 1
+    assert run.replies(wire.Status, 6 * S)[-1].rejected == 1
 
 
 HELLO = bytes.fromhex(
@@ -214,10 +206,13 @@ HELLO = bytes.fromhex(
 
 
 def test_it_sends_again_from_where_the_host_wants(micropython: MicroPython) -> None:
-    said: list[tuple[int, Message]] = [(5 * S + 100_000, Resume(BOOT, {0: 12, 3: 0})), (6 * S, Ack(BOOT + 1, {0: 60}))]
+    said: list[tuple[int, wire.Message]] = [
+        (5 * S + 100_000, wire.Resume(BOOT, {0: 12, 3: 0})),
+        (6 * S, wire.Ack(BOOT + 1, {0: 60})),
+    ]
     run = burn(micropython, seconds=8, acknowledges=False, said=said)
     check(run)
-    resumed = [one for us, one in run.up(5 * S + 100_000) if isinstance(one, Samples)]
+    resumed = [one for us, one in run.up(5 * S + 100_000) if isinstance(one, wire.Samples)]
     assert {one.stream: one.first_seq for one in resumed[1::-1]} == {0: 12, 3: 0}
 
 

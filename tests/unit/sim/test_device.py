@@ -6,35 +6,14 @@ from itertools import count
 import numpy as np
 import pytest
 
+import emberline_wire as wire
+from emberline_sim.device import wiring
 from emberline_sim.device.converters import Block, barometer, bridge, cold_junction, thermocouple, thermometer
 from emberline_sim.device.life import DeviceSpec
 from emberline_sim.device.microcontroller import Microcontroller
 from emberline_sim.device.ring import Ring
-from emberline_sim.device.wiring import wire
 from emberline_sim.recording import record
 from emberline_sim.scenario import load_scenario
-from emberline_wire import (
-    Ack,
-    DeviceFlag,
-    Fault,
-    FrameDecoder,
-    Hello,
-    Identify,
-    Kind,
-    Message,
-    Ping,
-    Pong,
-    Resume,
-    Samples,
-    SetRate,
-    Start,
-    Status,
-    Stop,
-    decode_message,
-    encode_frame,
-    seal,
-    unseal,
-)
 from emberline_wire.limits import MAX_FRAME_BYTES, OFFSET_UNIT_US
 
 MASS = bridge(0, "mass", 10.0, 419.0, 84_213)
@@ -52,17 +31,17 @@ def device(
     return Microcontroller(spec or DeviceSpec(), [MASS], even_blocks(seconds) if blocks is None else blocks, count(40))
 
 
-def sent(dev: Microcontroller) -> list[Message]:
-    decoder = FrameDecoder()
-    return [decode_message(body) for frame in iter(dev.next_frame, b"") for body in decoder.feed(frame)]
+def sent(dev: Microcontroller) -> list[wire.Message]:
+    decoder = wire.FrameDecoder()
+    return [wire.decode_message(body) for frame in iter(dev.next_frame, b"") for body in decoder.feed(frame)]
 
 
-def samples(dev: Microcontroller) -> list[Samples]:
-    return [message for message in sent(dev) if isinstance(message, Samples)]
+def samples(dev: Microcontroller) -> list[wire.Samples]:
+    return [message for message in sent(dev) if isinstance(message, wire.Samples)]
 
 
-def tell(dev: Microcontroller, now_s: float, *messages: Message) -> None:
-    dev.receive(b"".join(encode_frame(message.to_bytes()) for message in messages), now_s)
+def tell(dev: Microcontroller, now_s: float, *messages: wire.Message) -> None:
+    dev.receive(b"".join(wire.encode_frame(message.to_bytes()) for message in messages), now_s)
 
 
 # Converters
@@ -79,7 +58,7 @@ def test_counts_come_back_as_grams_within_half_a_count() -> None:
 def test_a_bridge_saturates_at_24_bits_and_says_so() -> None:
     block = MASS.convert(np.arange(3.0), np.array([1e6, -1e6, np.nan]))
     assert block.raw.tolist() == [0x7FFFFF, -0x800000, 0x7FFFFF]
-    assert block.faults.tolist() == [Fault.SATURATED] * 3
+    assert block.faults.tolist() == [wire.Fault.SATURATED] * 3
 
 
 @pytest.mark.parametrize(("step_c", "size"), [(0.25, 2), (1 / 128, 4)])
@@ -87,7 +66,7 @@ def test_thermocouple_codes(step_c: float, size: int) -> None:
     converter = thermocouple(1, "water", 4.0, step_c)
     block = converter.convert(np.arange(3.0), np.array([99.75, -10.0, np.nan]))
     assert (block.raw[:2] * step_c).tolist() == [99.75, -10.0]
-    assert block.faults.tolist() == [0, 0, Fault.OPEN]
+    assert block.faults.tolist() == [0, 0, wire.Fault.OPEN]
     assert converter.dtype.itemsize == size
 
 
@@ -96,7 +75,7 @@ def test_other_converters_say_what_they_are() -> None:
     junction = cold_junction(2, water.channel, 1.0)
     assert (junction.channel.name, junction.channel.kind, junction.channel.serves) == (
         "water_cj",
-        Kind.COLD_JUNCTION,
+        wire.Kind.COLD_JUNCTION,
         1,
     )
     assert thermometer(3, "ambient", 0.5).channel.kind.unit == "c"
@@ -106,7 +85,7 @@ def test_other_converters_say_what_they_are() -> None:
 @pytest.mark.parametrize("name", ["pellets_pot_lifted", "two_cells", "fast_cell"])
 def test_a_recording_wired_to_a_device_can_be_read_back(name: str) -> None:
     recording = record(load_scenario(name))
-    converters, blocks = wire(recording)
+    converters, blocks = wiring.wire(recording)
     read: dict[str, list[Block]] = {converter.channel.name: [] for converter in converters}
     last_s = 0.0
     for block in blocks:
@@ -114,7 +93,7 @@ def test_a_recording_wired_to_a_device_can_be_read_back(name: str) -> None:
         last_s = float(block.t_s[0])
         read[block.channel].append(block)
     for converter in converters:
-        if converter.channel.kind is Kind.COLD_JUNCTION:
+        if converter.channel.kind is wire.Kind.COLD_JUNCTION:
             continue
         channel, source = converter.channel, recording.channels[converter.channel.name]
         raw = np.concatenate([block.raw for block in read[channel.name]])
@@ -132,10 +111,10 @@ def test_it_says_hello_and_its_status_and_then_a_frame_a_second() -> None:
     dev = device()
     dev.advance(0.0)
     hello, status = sent(dev)
-    assert isinstance(hello, Hello)
+    assert isinstance(hello, wire.Hello)
     assert hello.boot == dev.boot == 40
-    assert isinstance(status, Status)
-    assert status.flags is DeviceFlag.SAMPLING
+    assert isinstance(status, wire.Status)
+    assert status.flags is wire.DeviceFlag.SAMPLING
     for now_s in (0.5, 0.99):
         dev.advance(now_s)
         assert sent(dev) == []
@@ -177,7 +156,9 @@ def test_many_samples_take_several_frames_none_too_long(jitter_s: float) -> None
     dev.advance(1.0)
     frames = list(iter(dev.next_frame, b""))
     assert max(map(len, frames)) <= MAX_FRAME_BYTES
-    got = [m for f in frames for b in FrameDecoder().feed(f) if isinstance(m := decode_message(b), Samples)]
+    got = [
+        m for f in frames for b in wire.FrameDecoder().feed(f) if isinstance(m := wire.decode_message(b), wire.Samples)
+    ]
     assert len(got) > 2
     assert [m.first_seq for m in got] == [0, *(m.next_seq for m in got[:-1])]
     assert got[-1].next_seq == 299
@@ -202,8 +183,8 @@ def test_pings_are_answered_with_the_ticks_of_their_arrival() -> None:
     dev = device(spec=DeviceSpec(drift_ppm=100.0))
     dev.advance(2.5)
     sent(dev)
-    tell(dev, 2.5, Ping(987))
-    assert sent(dev) == [Pong(40, 987, int(2.5 * 1_000_100))]
+    tell(dev, 2.5, wire.Ping(987))
+    assert sent(dev) == [wire.Pong(40, 987, int(2.5 * 1_000_100))]
 
 
 def test_what_is_not_acknowledged_is_asked_for_and_comes_again() -> None:
@@ -211,11 +192,11 @@ def test_what_is_not_acknowledged_is_asked_for_and_comes_again() -> None:
     for now_s in (1.0, 2.0, 3.0):
         dev.advance(now_s)
         sent(dev)
-    tell(dev, 3.1, Resume(40, {0: 15}))
+    tell(dev, 3.1, wire.Resume(40, {0: 15}))
     (again,) = samples(dev)
     assert (again.first_seq, again.next_seq, again.oldest_seq) == (15, 30, 0)
-    tell(dev, 3.2, Ack(40, {0: 30}))
-    tell(dev, 3.3, Resume(40, {0: 0}))
+    tell(dev, 3.2, wire.Ack(40, {0: 30}))
+    tell(dev, 3.3, wire.Resume(40, {0: 0}))
     assert samples(dev) == []
     assert dev.waiting == 0
 
@@ -226,7 +207,7 @@ def test_without_an_acknowledgement_it_sends_again_by_itself_while_the_host_is_t
         dev.advance(1.0)
         sent(dev)
         if host:
-            tell(dev, 1.0, Ping(1))
+            tell(dev, 1.0, wire.Ping(1))
         again = []
         for now_s in np.arange(1.1, 6.0, 0.1):
             dev.advance(float(now_s))
@@ -242,10 +223,10 @@ def test_memory_ends_with_the_oldest_overwritten_and_said() -> None:
     tally = dev.tally()["boots"]
     assert isinstance(tally, list)
     assert tally[0]["streams"]["mass"]["overwritten"] == 149
-    tell(dev, 20.0, Identify())
+    tell(dev, 20.0, wire.Identify())
     dev.advance(30.0)
-    status = [m for m in sent(dev) if isinstance(m, Status)][-1]
-    assert DeviceFlag.OVERRAN in status.flags
+    status = [m for m in sent(dev) if isinstance(m, wire.Status)][-1]
+    assert wire.DeviceFlag.OVERRAN in status.flags
     assert status.lost > 149
 
 
@@ -257,21 +238,21 @@ def test_a_reboot_forgets_everything_and_takes_a_new_id() -> None:
     assert dev.boot == 41
     dev.advance(3.2)
     assert dev.next_frame() == b""
-    tell(dev, 3.3, Ping(1))
+    tell(dev, 3.3, wire.Ping(1))
     dev.advance(4.5)
     messages = sent(dev)
-    assert isinstance(messages[0], Hello)
-    (frame,) = [m for m in messages if isinstance(m, Samples)]
+    assert isinstance(messages[0], wire.Hello)
+    (frame,) = [m for m in messages if isinstance(m, wire.Samples)]
     assert (frame.boot, frame.first_seq) == (41, 0)
     assert frame.ticks == pytest.approx(450_000, abs=2)
-    assert not [m for m in messages if isinstance(m, Pong)]
+    assert not [m for m in messages if isinstance(m, wire.Pong)]
 
 
 def test_commands_for_another_boot_are_not_obeyed() -> None:
     dev = device()
     dev.advance(1.0)
     sent(dev)
-    tell(dev, 1.0, Stop(39), Ack(39, {0: 10}), Resume(39, {0: 0}), SetRate(39, 0, 500_000))
+    tell(dev, 1.0, wire.Stop(39), wire.Ack(39, {0: 10}), wire.Resume(39, {0: 0}), wire.SetRate(39, 0, 500_000))
     assert sent(dev) == []
     assert dev.waiting == 10
 
@@ -279,10 +260,10 @@ def test_commands_for_another_boot_are_not_obeyed() -> None:
 def test_stop_and_start() -> None:
     dev = device()
     dev.advance(1.0)
-    tell(dev, 1.0, Stop(40))
+    tell(dev, 1.0, wire.Stop(40))
     dev.advance(2.0)
-    assert [m.flags for m in sent(dev) if isinstance(m, Status)][-1] == 0
-    tell(dev, 2.0, Start(40))
+    assert [m.flags for m in sent(dev) if isinstance(m, wire.Status)][-1] == 0
+    tell(dev, 2.0, wire.Start(40))
     dev.advance(3.0)
     (frame,) = samples(dev)
     assert frame.first_seq == 10
@@ -293,15 +274,15 @@ def test_a_slower_rate_is_obeyed_and_a_faster_one_as_far_as_possible() -> None:
     dev = device()
     dev.advance(1.0)
     sent(dev)
-    tell(dev, 1.0, SetRate(40, 0, 500_000))
+    tell(dev, 1.0, wire.SetRate(40, 0, 500_000))
     (hello,) = sent(dev)
-    assert isinstance(hello, Hello)
+    assert isinstance(hello, wire.Hello)
     assert hello.channels[0].period_us == 500_000
     dev.advance(3.0)
     assert sum(len(frame) for frame in samples(dev)) == 4
-    tell(dev, 3.0, SetRate(40, 0, 1000))
+    tell(dev, 3.0, wire.SetRate(40, 0, 1000))
     (hello,) = sent(dev)
-    assert isinstance(hello, Hello)
+    assert isinstance(hello, wire.Hello)
     assert hello.channels[0].period_us == 100_000
 
 
@@ -309,9 +290,9 @@ def test_noise_from_the_host_is_counted() -> None:
     dev = device()
     dev.advance(0.0)
     sent(dev)
-    dev.receive(b"AT\r\n\x00" + encode_frame(b"\x00"), 0.0)
+    dev.receive(b"AT\r\n\x00" + wire.encode_frame(b"\x00"), 0.0)
     dev.advance(10.0)
-    (status,) = [m for m in sent(dev) if isinstance(m, Status)]
+    (status,) = [m for m in sent(dev) if isinstance(m, wire.Status)]
     assert status.rejected == 2
 
 
@@ -323,8 +304,8 @@ def test_an_acknowledgement_of_what_was_never_sent_is_not_believed() -> None:
     assert ring.waiting == 5
 
 
-def packets(dev: Microcontroller) -> list[Message]:
-    return [decode_message(unseal(packet)) for packet in iter(dev.next_packet, b"")]
+def packets(dev: Microcontroller) -> list[wire.Message]:
+    return [wire.decode_message(wire.unseal(packet)) for packet in iter(dev.next_packet, b"")]
 
 
 def test_packets_hold_the_same_messages_as_frames() -> None:
@@ -338,9 +319,9 @@ def test_a_device_obeys_packets_and_counts_what_is_none() -> None:
     dev = device()
     dev.advance(2.0)
     packets(dev)
-    dev.receive_packet(seal(Identify().to_bytes()), 2.0)
+    dev.receive_packet(wire.seal(wire.Identify().to_bytes()), 2.0)
     dev.receive_packet(b"junk", 2.0)
-    assert [type(message) for message in packets(dev)] == [Hello]
+    assert [type(message) for message in packets(dev)] == [wire.Hello]
     assert dev._status().rejected == 1
 
 
@@ -348,11 +329,11 @@ def test_a_broker_just_connected_to_is_greeted_and_given_all_that_is_not_acknowl
     dev = device()
     dev.advance(5.0)
     packets(dev)
-    dev.receive_packet(seal(Ack(dev.boot, {0: 20}).to_bytes()), 5.3)
+    dev.receive_packet(wire.seal(wire.Ack(dev.boot, {0: 20}).to_bytes()), 5.3)
     dev.connected(5.4)
     first, *rest = packets(dev)
-    assert isinstance(first, Hello)
-    resent = [message for message in rest if isinstance(message, Samples)]
+    assert isinstance(first, wire.Hello)
+    resent = [message for message in rest if isinstance(message, wire.Samples)]
     assert (resent[0].first_seq, resent[-1].next_seq) == (20, 50)
 
 
@@ -362,6 +343,6 @@ def test_the_oldest_samples_are_sent_first_whichever_their_stream() -> None:
     spec = DeviceSpec(ring_s=100.0)
     dev = Microcontroller(spec, [MASS, water], [MASS.convert(t_s, t_s), water.convert(t_s, t_s)], count(40))
     dev.advance(90.0)
-    ticks = [message.ticks for message in packets(dev) if isinstance(message, Samples)]
+    ticks = [message.ticks for message in packets(dev) if isinstance(message, wire.Samples)]
     assert len(ticks) > 10
     assert ticks == sorted(ticks)

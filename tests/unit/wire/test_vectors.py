@@ -8,35 +8,17 @@ import cbor2
 import numpy as np
 import pytest
 
+import emberline_wire as wire
 import emberline_wire.errors
-from emberline_wire import (
-    Ack,
-    Channel,
-    DeviceFlag,
-    FrameDecoder,
-    Hello,
-    Identify,
-    Kind,
-    Message,
-    Ping,
-    Pong,
-    Resume,
-    Samples,
-    SetRate,
-    Start,
-    Status,
-    Stop,
-    WireError,
-    decode_message,
-    encode_frame,
-)
 from emberline_wire.decoding import FROM_DEVICE, FROM_HOST
 from emberline_wire.framing import decode_frame
 
 pytestmark = pytest.mark.usefixtures("both_ways")
 
 VECTORS = Path(__file__).parents[3] / "firmware_protocol" / "vectors"
-PLAIN: dict[str, type[Message]] = {c.__name__: c for c in (Pong, Ping, Identify, Start, Stop, SetRate)}
+PLAIN: dict[str, type[wire.Message]] = {
+    c.__name__: c for c in (wire.Pong, wire.Ping, wire.Identify, wire.Start, wire.Stop, wire.SetRate)
+}
 
 
 def load(name: str, key: str) -> list[Any]:
@@ -44,37 +26,37 @@ def load(name: str, key: str) -> list[Any]:
     return [pytest.param(entry, id=str(entry.get("name", entry))[:60]) for entry in entries]
 
 
-def build(kind: str, fields: dict[str, Any]) -> Message:
+def build(kind: str, fields: dict[str, Any]) -> wire.Message:
     """Return the message of a vector's fields."""
     if kind in PLAIN:
         return PLAIN[kind](**fields)
     if kind in ("Ack", "Resume"):
         wanted = {int(stream): seq for stream, seq in fields["wanted"].items()}
-        return (Ack if kind == "Ack" else Resume)(fields["boot"], wanted)
+        return (wire.Ack if kind == "Ack" else wire.Resume)(fields["boot"], wanted)
     if kind == "Status":
-        return Status(**{**fields, "flags": DeviceFlag(fields["flags"])})
+        return wire.Status(**{**fields, "flags": wire.DeviceFlag(fields["flags"])})
     if kind == "Hello":
-        channels = tuple(Channel(**{**entry, "kind": Kind(entry["kind"])}) for entry in fields["channels"])
-        return Hello(**{**fields, "channels": channels})
+        channels = tuple(wire.Channel(**{**entry, "kind": wire.Kind(entry["kind"])}) for entry in fields["channels"])
+        return wire.Hello(**{**fields, "channels": channels})
     arrays = {
         "values": np.array(fields["values"], dtype=fields["dtype"]),
         "offsets": None if fields["offsets"] is None else np.array(fields["offsets"], dtype=np.uint16),
         "faults": None if fields["faults"] is None else np.array(fields["faults"], dtype=np.uint8),
     }
-    return Samples(**{**{k: v for k, v in fields.items() if k != "dtype"}, **arrays})
+    return wire.Samples(**{**{k: v for k, v in fields.items() if k != "dtype"}, **arrays})
 
 
 @pytest.mark.parametrize("vector", load("frames.json", "frames"))
 def test_a_message_is_sent_as_the_vector_says(vector: dict[str, Any]) -> None:
     message = build(vector["message"], vector["fields"])
     assert message.to_bytes().hex() == vector["body"]
-    assert encode_frame(message.to_bytes()).hex() == vector["frame"]
+    assert wire.encode_frame(message.to_bytes()).hex() == vector["frame"]
 
 
 @pytest.mark.parametrize("vector", load("frames.json", "frames") + load("unusual.json", "frames"))
 def test_a_frame_is_read_as_the_vector_says(vector: dict[str, Any]) -> None:
-    (body,) = FrameDecoder().feed(bytes.fromhex(vector["frame"]))
-    message = decode_message(body)
+    (body,) = wire.FrameDecoder().feed(bytes.fromhex(vector["frame"]))
+    message = wire.decode_message(body)
     assert type(message).__name__ == vector["message"]
     assert message.to_bytes() == build(vector["message"], vector["fields"]).to_bytes()
     assert type(message).from_bytes(body).to_bytes() == message.to_bytes()
@@ -84,15 +66,15 @@ def test_a_frame_is_read_as_the_vector_says(vector: dict[str, Any]) -> None:
 def test_a_malformed_frame_is_refused_with_the_error_named(vector: dict[str, Any]) -> None:
     error = getattr(emberline_wire.errors, vector["error"])
     stuffed = bytes.fromhex(vector["frame"])[1:-1]
-    with pytest.raises(WireError) as caught:
-        decode_message(decode_frame(stuffed))
+    with pytest.raises(wire.WireError) as caught:
+        wire.decode_message(decode_frame(stuffed))
     assert type(caught.value) is error
     assert str(caught.value)
 
 
 @pytest.mark.parametrize("vector", load("streams.json", "streams"))
 def test_frames_are_found_in_a_run_of_bytes_and_the_rest_is_counted(vector: dict[str, Any]) -> None:
-    decoder = FrameDecoder()
+    decoder = wire.FrameDecoder()
     bodies = decoder.feed(bytes.fromhex(vector["bytes"]))
     assert [body.hex() for body in bodies] == vector["bodies"]
     counters = decoder.counters.as_dict()
