@@ -278,8 +278,8 @@ class Keeper:
         await self._announce(opened, [*opened.notes, *turn.said])
         start_ns, phase = opened.trial.start_ns, opened.phase(turn.phase)
         self.board.follow(TrialNow(opened.trial.id, opened.label, start_ns, turn.t_s, phase, turn.estimates))
-        if turn.end_ns is not None:
-            await self._finish(opened, turn.end_ns)
+        if (end_ns := opened.end_ns(turn.end_ns, turn.t_s)) is not None:
+            await self._finish(opened, end_ns)
             return True
         return turn.more
 

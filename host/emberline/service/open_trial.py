@@ -3,8 +3,9 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from emberline.bench.bench_file import parse_bench
 from emberline.bench.plan import parse_plan
-from emberline.curves.events import Event, EventKind, Phase, Retraction
+from emberline.curves.events import Event, EventKind, Phase, Retraction, last
 from emberline.store.records import Trial
 from emberline.trials.corrections import Log, with_corrections
 
@@ -61,6 +62,27 @@ class OpenTrial:
         # A record that began mid-burn has a fire of which no event tells.
         unlit = found is Phase.WAITING or any(event.kind is EventKind.LIT for event in announced)
         return Phase.WAITING if unlit and EventKind.LIT not in kinds else Phase.FLAMING
+
+    def end_ns(self, found_ns: int | None, now_s: float) -> int | None:
+        """Return when the trial has ended by itself, UTC nanoseconds; None while it goes on.
+
+        A flameout that a person took back ends nothing, and one that only a person saw does what a found one does.
+
+        Args:
+            found_ns: When it has ended by what the live run found.
+            now_s: Up to where the live run has looked, seconds from the trial's first sample.
+        """
+        shown, announced = last(tuple(self.shown()), EventKind.FLAMEOUT), last(self.announced, EventKind.FLAMEOUT)
+        if (shown is None) == (announced is None):
+            return found_ns
+        char_s = parse_bench(self.trial.bench_text).trial.end_after_flameout_s
+        if shown is None:
+            taken_back = announced is not None and found_ns == self._after(announced, char_s)
+            return None if taken_back else found_ns
+        return self._after(shown, char_s) if found_ns is None and now_s >= shown.t_s + char_s else found_ns
+
+    def _after(self, out: Event, char_s: float) -> int:
+        return self.trial.start_ns + int((out.t_s + char_s) * 1e9)
 
     def told(self) -> list[Saying]:
         """Return all that viewers are told of it, in the order of its moments."""

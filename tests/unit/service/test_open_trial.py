@@ -71,6 +71,21 @@ def test_a_flameout_that_a_person_takes_back_is_burning_again_also_where_nothing
         assert opened.phase(Phase.CHAR) is Phase.FLAMING
 
 
+def test_a_flameout_that_only_a_person_saw_ends_the_trial_and_one_that_was_taken_back_does_not() -> None:
+    end_ns, out = (800 + 1_800) * 10**9, Event(EventKind.FLAMEOUT, 800.0, 5.0, "rate fell", announced_t_s=840.0)
+    bench = replace(TRIAL, bench_text='[[channel]]\nrole = "mass"\n')
+    found = OpenTrial.of(bench, [LIT, out], [], [])
+    assert found.end_ns(end_ns, 2_600.0) == end_ns
+    found.log = [Correction(1, 0, "Ana", "a gust", DeleteEvent(Target(EventKind.FLAMEOUT, out.t_s)))]
+    assert found.end_ns(end_ns, 2_600.0) is None
+    # The fire of a new batch ends it all the same.
+    assert found.end_ns(1_500 * 10**9, 1_600.0) == 1_500 * 10**9
+    seen = OpenTrial.of(bench, [LIT], [], [Correction(1, 0, "Ana", "", AddEvent(EventKind.FLAMEOUT, 800.0, 1.0))])
+    assert seen.end_ns(None, 2_599.0) is None
+    assert seen.end_ns(None, 2_600.0) == end_ns
+    assert OpenTrial.of(bench, [LIT], [], []).end_ns(None, 9_000.0) is None
+
+
 def test_a_changed_plan_brings_its_label() -> None:
     opened = trial()
     assert opened.correct(replace(TRIAL, plan_text='label = "bark"\n'), [], "", 0.0) == []
