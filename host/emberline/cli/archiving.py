@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from emberline.cli.burns import data_folder
-from emberline.cli.telling import EITHER, archive_option, data_option, epilog, progress, telling
+from emberline.cli.telling import EITHER, SOME_FAILED, archive_option, data_option, epilog, progress, telling
 
 
 @click.command(epilog=epilog("emberline archive /mnt/lab/burns", 3, 4))
@@ -29,7 +29,7 @@ def archive(location: str, data: Path | None) -> None:
     click.echo(f"{location}: {written} trials written, {there} were there as they are{later}")
 
 
-@click.command(epilog=epilog("emberline reanalyse --archive /mnt/lab/burns", 3, 4, 6, 8))
+@click.command(epilog=epilog("emberline reanalyse --archive /mnt/lab/burns", 3, 4, 6, SOME_FAILED))
 @archive_option("Work on what is archived there, instead of the data directory's trials.")
 @click.option(
     "--scheduler",
@@ -80,4 +80,4 @@ def reanalyse(archive: str | None, scheduler: str | None, processes: int, again:
     for name, why in outcome.failed.items():
         click.echo(f"Not worked out: {name}: {why}", err=True)
     if outcome.failed:
-        raise click.exceptions.Exit(8)
+        raise click.exceptions.Exit(SOME_FAILED)

@@ -10,9 +10,7 @@ import click
 
 from emberline.cli.names import bench_names
 from emberline.cli.streams import echo_utf8
-from emberline.cli.telling import data_option, epilog, telling
-
-NO_DAEMON, NOT_RECORDING = 6, 7
+from emberline.cli.telling import NO_DAEMON, NOT_RECORDING, data_option, epilog, telling
 
 
 def _data(option: Path | None) -> Path:

@@ -17,20 +17,22 @@ from emberline.cli.streams import can_draw
 P = ParamSpec("P")
 R = TypeVar("R")
 
+CANNOT_WRITE, NO_DAEMON, NOT_RECORDING, SOME_FAILED = 5, 6, 7, 8
+
 CODES = {
     0: "done",
     1: "interrupted",
     2: "wrong usage, or a file with problems",
     3: "no such store, trial or series",
     4: "the store cannot be used",
-    5: "a file cannot be written",
-    6: "no daemon runs there, it refused, or it failed",
-    7: "a daemon runs there and records nothing",
-    8: "some of several could not be done, the others are",
+    CANNOT_WRITE: "a file cannot be written",
+    NO_DAEMON: "no daemon runs there, it refused, or it failed",
+    NOT_RECORDING: "a daemon runs there and records nothing",
+    SOME_FAILED: "some of several could not be done, the others are",
 }
 """Exit codes of all commands, and what they mean."""
 
-ANY_COMMAND = (0, 1, 2, 5)
+ANY_COMMAND = (0, 1, 2, CANNOT_WRITE)
 """Codes that every command can give: any can be interrupted, be misused, or have no room for its output."""
 
 _NO_WAY_TO_WRITE = {
@@ -133,7 +135,7 @@ class Program(InOrder):
             if exc.filename is None:
                 _give_up_output()
             click.echo(f"Error: cannot write {exc.filename or 'the output'}: {exc.strerror}: {advice}", err=True)
-            sys.exit(5)
+            sys.exit(CANNOT_WRITE)
 
 
 def _give_up_output() -> None:
@@ -186,9 +188,9 @@ def _code_of(error: Exception) -> int | None:
     kinds: tuple[tuple[tuple[type[Exception], ...], int], ...] = (
         ((ConfigError, BenchError, LinkError, ComparisonError, SeriesKnownError), 2),
         ((StoreMissingError, UnknownTrialError, UnknownSeriesError), 3),
-        ((OutputError, ExportError), 5),
+        ((OutputError, ExportError), CANNOT_WRITE),
         ((StoreError,), 4),
-        ((ServiceError,), 6),
+        ((ServiceError,), NO_DAEMON),
     )
     return next((code for kind, code in kinds if isinstance(error, kind)), None)
 
