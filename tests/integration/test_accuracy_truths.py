@@ -79,6 +79,18 @@ def test_a_bench_without_a_load_cell_sees_no_loads_and_gives_no_masses() -> None
     assert "has mass" not in traits_of(bare)
 
 
+def test_a_pot_that_is_lifted_as_the_record_ends_is_not_weighed_coming_off() -> None:
+    recording = usual()
+    off_s = recording.truth.stays[-1].pot_off_s
+    assert off_s is not None
+    assert "lifted" in traits_of(recording)
+    cut = {
+        role: replace(one, t_s=one.t_s[one.t_s < off_s + 1.0], value=one.value[one.t_s < off_s + 1.0])
+        for role, one in recording.channels.items()
+    }
+    assert {"never lifted"} <= traits_of(replace(recording, channels=cut))
+
+
 def test_results_agree_with_the_truth_that_they_come_from() -> None:
     recording = usual()
     truth, results = recording.truth, results_of(recording)

@@ -246,19 +246,19 @@ def _closed(
     window = balance.window
     only = len(scale.loads.stays) == 1
     usual = by_usual_char(scale, plan, flameout) if only else None
+    weighed = _by_weighing(plan, pot, index, window)
     if stay.off is not None:
         witnesses = [balance.lost_by(window[1])]
         if usual is not None:
             witnesses.append(usual.total_g + balance.lost_by(window[1]) - balance.lost_by(usual.until_s))
         closed = by_steps(scale, plan, stay, index, window[1], witnesses)
+        if closed is not None and weighed is not None:
+            words = f"{closed.known_by}, and {weighed.known_by}"
+            closed = replace(closed, total_g=weighted(closed.total_g, weighed.total_g), known_by=words)
         if closed is not None:
             return closed
-    visit = plan.pot.visit(index) if plan.pot is not None else None
-    if visit is not None and visit.water_g is not None and visit.final_water_g is not None:
-        lost = visit.water_g - visit.final_water_g
-        if visit.final_water_delay_s is not None:
-            lost -= _lost_while_cooling(plan, pot, visit.final_water_delay_s, window)
-        return Closed(lost, window[1], "the water was weighed before and afterwards")
+    if weighed is not None:
+        return weighed
     if not only:
         return None
     closed = by_char_weight(scale, plan, window[1], flameout) if stay.off is None else None
@@ -267,6 +267,17 @@ def _closed(
     if closed is None:
         return None
     return replace(closed, total_g=weighted(closed.total_g, balance.lost_by(closed.until_s)))
+
+
+def _by_weighing(plan: Plan, pot: PotCurves, index: int, window: tuple[float, float]) -> Closed | None:
+    """Close the account of a stay by a person's weights of its water, None without both."""
+    visit = plan.pot.visit(index) if plan.pot is not None else None
+    if visit is None or visit.water_g is None or visit.final_water_g is None:
+        return None
+    lost = visit.water_g - visit.final_water_g
+    if visit.final_water_delay_s is not None:
+        lost -= _lost_while_cooling(plan, pot, visit.final_water_delay_s, window)
+    return Closed(lost, window[1], "the water was weighed before and afterwards")
 
 
 def _boiling(t: Array, boil: Event | None, pot: PotCurves, inside: NDArray[np.bool_]) -> NDArray[np.bool_]:

@@ -17,6 +17,8 @@ NEAR_S = 20.0
 ASTRAY_K = 8.0
 """A probe that is so far off is broken, or out of the water."""
 BEGINS_S = 3.0
+SETTLES_S = 5.0
+"""A load that changes sooner before the record's end leaves no reading to weigh it by."""
 ENDS_S = 60.0
 """A record that ends sooner after a flameout or a boil may leave it open."""
 
@@ -112,7 +114,12 @@ def traits_of(recording: Recording) -> set[str]:
     traits = {f"has {role}" for role in channels}
     if truth.stays:
         traits.add("pot")
-        traits.add("never lifted" if truth.stays[-1].pot_off_s is None else "lifted")
+        off_s = truth.stays[-1].pot_off_s
+        # Whoever ends the record as the pot is lifted has no reading without it.
+        end_s = max(
+            (float(channel.t_s[-1]) for channel in recording.channels.values() if len(channel.t_s)), default=0.0
+        )
+        traits.add("never lifted" if off_s is None or off_s > end_s - SETTLES_S else "lifted")
         weighed = scenario.plan.weighs_water or scenario.plan.weighs_char or "pot_mass" in channels
         traits.add("weighed" if weighed else "nothing weighed")
     return traits

@@ -91,6 +91,20 @@ def test_what_a_pot_lost_is_exactly_its_steps() -> None:
     assert lost.std_dev < 1.0
 
 
+def test_water_that_was_weighed_too_counts_beside_the_pots_steps() -> None:
+    final_g = LIFTED.water_g - LIFTED.evaporated_g()
+    by_steps = known("lifted")[1].courses[0].lost_by(LIFTED.n)
+    for off_g, both in ((0.0, True), (40.0, False)):
+        plan = LIFTED.plan(final_water_g=ufloat(final_g - off_g, 0.3, "pot.final_water_g"))
+        (course,) = told(LIFTED, plan).courses
+        lost = course.lost_by(LIFTED.n)
+        assert "going on and coming off" in course.known_by
+        assert "weighed before and afterwards" in course.known_by
+        # Two accounts that agree are surer than one; two that do not are as unsure as they differ.
+        assert abs(lost.nominal_value - LIFTED.evaporated_g()) < 2.0 * lost.std_dev
+        assert (lost.std_dev < by_steps.std_dev) == both
+
+
 def test_a_second_cell_weighs_the_water_itself() -> None:
     pot_alone = KEPT.tare_g + KEPT.water_g - np.cumsum(KEPT.water_rate_g_s)
     stands = KEPT.t_s > (KEPT.pot_on_s or 0.0)
