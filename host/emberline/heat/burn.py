@@ -22,21 +22,29 @@ from emberline.heat.combustion import (
     net_energy_j,
 )
 from emberline.heat.errors import AbsentError
-from emberline.heat.firepower import ASSUMED_CHAR_YIELD, HEAT_TREND, char_lhv_j_g, usual_volatile_heat_j_g
+from emberline.heat.firepower import (
+    ASSUMED_CHAR_YIELD,
+    HEAT_BEND,
+    HEAT_RISE,
+    char_lhv_j_g,
+    usual_volatile_heat_j_g,
+)
 from emberline.heat.fuel_in import FuelIn, assumed
 from emberline.heat.moments import Moments, attempt, uncertain
 
 ASSUMED_AIR_C = (20.0, 6.0)
 """Air temperature where nobody knows it, with standard uncertainty; 6 K is 0.3 % of the heat of drying."""
-UNFINISHED = 0.06
-"""Standard uncertainty, about zero, of the share of what is left at flameout that has not charred yet: volatiles still
-leave at a tenth to a fifth of their flaming rate then (common practice, no source). None where somebody sorted it."""
+UNFINISHED = 0.07
+"""Standard uncertainty, about zero as protocols take it, of the share of what is left at flameout that has not charred
+yet: volatiles still leave at a tenth to a fifth of their flaming rate then, so that it may be 0.05 +- 0.05 (common
+practice, no source). None where somebody sorted it."""
 UNBURNT = 0.005
 """Standard uncertainty, about zero, of the wood left unburnt under the grate and along the wall, as a share of what was
 put in, where nobody looked for it: up to a hundredth or two (common practice, no source)."""
 BEFORE_LIT_S = 120.0
 """How long before `lit` a loss counts as burnt: a match's first flames. What the load cell showed earlier is drift."""
 _SLOPE_REACH_S = 10.0
+_LEAST_PART = 1e-3
 
 
 class Burn:
@@ -259,23 +267,35 @@ class Burn:
         """
         starter_g = self.starter_lost_g(start, end)
         heat_j = self.volatile_heat_j_g * (self.lost_g(start, end) - starter_g)
-        return heat_j * (1.0 + self._off_middle(start, end) * self._heat_trend) + self.fuel.starter_lhv * starter_g
+        rise, bend = self._place(start, end)
+        return heat_j * (1.0 + rise * self._heat_rise + bend * self._heat_bend) + self.fuel.starter_lhv * starter_g
 
     @cached_property
-    def _heat_trend(self) -> UFloat:
-        return uncertain(0.0, HEAT_TREND, "volatile_heat_course")
+    def _heat_rise(self) -> UFloat:
+        return uncertain(0.0, HEAT_RISE, "volatile_heat_course")
 
-    def _off_middle(self, start: UFloat, end: UFloat) -> float:
-        """Return how far a part of the burn lies from its middle: -1 for its first gram, 1 for its last, 0 for all."""
+    @cached_property
+    def _heat_bend(self) -> UFloat:
+        return uncertain(0.0, HEAT_BEND, "volatile_heat_course")
+
+    def _place(self, start: UFloat, end: UFloat) -> tuple[float, float]:
+        """Return the means of the first two Legendre polynomials over a part of the loss: zero for the whole burn.
+
+        A part of a burn of which nobody saw the end counts as its first half.
+        """
         whole = attempt(lambda: self.loss_g)
         if whole is None:
-            return 1.0
+            return -0.5, 0.0
         lit = self.moments.lit
-        done = [
-            nominal_value(self.lost_g(lit, at)) / nominal_value(whole) if nominal_value(at - lit) > 0 else 0.0
+        lost = [
+            nominal_value(self.lost_g(lit, at) - self.starter_lost_g(lit, at)) if nominal_value(at - lit) > 0 else 0.0
             for at in (start, end)
         ]
-        return float(min(max(sum(done) - 1.0, -1.0), 1.0))
+        x = np.clip(np.array(lost) / nominal_value(whole - self.starter_lost_g(lit, self.moments.flameout)), 0.0, 1.0)
+        if x[1] - x[0] < _LEAST_PART:
+            x = np.clip(x.mean() + 0.5 * np.array([-_LEAST_PART, _LEAST_PART]), 0.0, 1.0)
+        rise, bend = (np.diff(integral) / np.diff(x) for integral in (x * x - x, 2.0 * x**3 - 3.0 * x**2 + x))
+        return float(rise[0]), float(bend[0])
 
     def starter_lost_g(self, start: UFloat, end: UFloat) -> UFloat:
         """Starter burnt between two moments; it burns first, ahead of the fuel."""

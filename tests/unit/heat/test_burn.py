@@ -12,7 +12,7 @@ from emberline.bench.plan import Plan
 from emberline.curves.events import EventKind
 from emberline.heat.burn import UNBURNT, UNFINISHED, Burn
 from emberline.heat.errors import AbsentError
-from emberline.heat.firepower import HEAT_TREND
+from emberline.heat.firepower import HEAT_BEND, HEAT_RISE
 from emberline.heat.result import Result
 
 
@@ -170,7 +170,20 @@ def test_a_part_of_a_burn_is_less_sure_of_its_heat_than_the_whole() -> None:
     # What the first half had less, the second has more.
     assert early == pytest.approx(-late, rel=0.05)
     half_j = burn.released_j(lit, middle).nominal_value
-    assert abs(early) == pytest.approx(HEAT_TREND * 0.5 * half_j, rel=0.1)
+    assert abs(early) == pytest.approx(HEAT_RISE * 0.5 * half_j, rel=0.1)
+
+
+def test_the_middle_of_a_burn_is_less_sure_of_its_heat_than_the_whole_too() -> None:
+    burn = Burn(*burn_fixture.usual())
+    lit, out = burn.moments.lit, burn.moments.flameout
+    times = np.linspace(lit.nominal_value, out.nominal_value, 201)
+    whole_g = (burn.lost_g(lit, out) - burn.starter_lost_g(lit, out)).nominal_value
+    lost = [(burn.lost_g(lit, at) - burn.starter_lost_g(lit, at)).nominal_value for at in map(to_affine_scalar, times)]
+    start, end = (to_affine_scalar(float(np.interp(share * whole_g, lost, times))) for share in (0.2, 0.8))
+    middle = burn.released_j(start, end)
+    # By hand: from 0.2 to 0.8 the mean of 6 x² - 6 x + 1 is -0.32, that of 2 x - 1 zero.
+    expected = 0.32 * HEAT_BEND * middle.nominal_value
+    assert abs(Result(middle, "J").budget["volatile_heat_course"]) == pytest.approx(expected, rel=0.02)
 
 
 def test_what_is_left_may_not_all_be_char_unless_it_was_sorted() -> None:

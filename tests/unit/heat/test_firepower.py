@@ -24,8 +24,8 @@ def test_it_is_the_rate_times_the_heat_of_what_leaves() -> None:
     assert power is not None
     # By hand: [(1 - 0.11)(18400 - 0.17 * 29500) - 2443 * 0.11] / [1 - 0.89 * 0.17] = 13720 J/g, at 7.0 / 60 g/s.
     assert power.nominal_value == pytest.approx(7.0 / 60.0 * 13720.0, rel=1e-4)
-    # In quadrature: rate 4.3 %, course of the burn 12 %; yield, heating values and moisture a few percent.
-    assert 0.125 < power.std_dev / power.nominal_value < 0.16
+    # In quadrature: rate 4.3 %, course of the burn 15 %; yield, heating values and moisture a few percent.
+    assert 0.15 < power.std_dev / power.nominal_value < 0.18
 
 
 def test_the_starter_burns_first() -> None:
