@@ -20,6 +20,7 @@ from emberline.store.burn_reader import BurnReader
 from emberline.store.curves import curves_of
 from emberline.store.errors import UnknownTrialError
 from emberline.store.records import Gap, Trial
+from emberline.store.schema import STORE_NAME as STORE_NAME
 from emberline.store.trials import zone_named
 from emberline.trials.alarms.alarm import PastAlarm
 from emberline.trials.calibrating.used import used_calibrations
@@ -30,7 +31,6 @@ if TYPE_CHECKING:
 
 # Detectors load libraries that take seconds on a small computer; what only reads the store does without.
 
-STORE_NAME = "emberline.sqlite3"
 LAST = "last"
 """Stands for the trial that was entered last."""
 FOR_EVER_NS = 10**16

@@ -19,10 +19,10 @@ def _named(names: Callable[["StoreReader"], Iterator[tuple[str, str]]]) -> Compl
 
     def completed(context: click.Context, _: click.Parameter, begun: str) -> list[CompletionItem]:
         # A shell that asks waits for it, and shows whatever is printed: nothing is, and there is nothing to offer then.
-        from emberline.app.stored import STORE_NAME
         from emberline.config import ConfigError, data_directory
         from emberline.store.errors import StoreError
         from emberline.store.reader import StoreReader
+        from emberline.store.schema import STORE_NAME
 
         try:
             store = StoreReader(data_directory(context.params.get("data"), os.environ) / STORE_NAME)

@@ -9,6 +9,9 @@ from pathlib import Path
 
 from emberline.store.errors import StoreForeignError, StorePlaceError, StoreVersionError
 
+STORE_NAME = "emberline.sqlite3"
+"""Name of the store in a data directory."""
+
 APPLICATION_ID = 0x454D4252
 """Stands in the header of every store ("EMBR"), so that another program's database is never taken for one."""
 
