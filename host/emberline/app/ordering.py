@@ -11,6 +11,7 @@ from emberline.app.burns import stored_burns
 from emberline.app.comparing import compare_by
 from emberline.app.output import make_folder
 from emberline.app.stored import STORE_NAME
+from emberline.app.summaries import Stage
 from emberline.service.control_client import ask
 from emberline.store.errors import StoreBusyError, StoreMissingError
 from emberline.store.store import Store
@@ -59,15 +60,21 @@ def plan_series(
     return series
 
 
-def scatter_so_far(data: Path, factors: Sequence[str], result: str) -> float:
+def scatter_so_far(data: Path, factors: Sequence[str], result: str, stage: Stage = lambda _: None) -> float:
     """Return the standard deviation of single burns of one condition, from the trials there are.
+
+    Args:
+        data: Data directory.
+        factors: What makes up a condition.
+        result: The result whose scatter is wanted.
+        stage: Is told what begins.
 
     Raises:
         ComparisonError: No condition has two burns with that result.
         StoreError: There is no store, or it cannot be read.
     """
     try:
-        found = compare_by(stored_burns(data), factors, [result]).compared
+        found = compare_by(stored_burns(data, stage), factors, [result]).compared
     except (ComparisonError, StoreMissingError):
         found = ()
     samples = [one.sample for compared in found for one in compared.groups.values()]

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from emberline.cli.telling import epilog, telling
+from emberline.cli.telling import epilog, progress, telling
 
 _OF_A_BENCH = re.compile(r"^\s*(\[\[?\s*(channel|serial|mqtt|trial)\b|id\s*=)", re.MULTILINE)
 
@@ -38,7 +38,9 @@ def check(file: Path) -> None:
 
     store = is_store(file)
     if store is not None:
-        trials, samples = check_store(store)
+        with progress(None) as stage:
+            stage(f"reading all of {store}")
+            trials, samples = check_store(store)
         click.echo(f"{store} is in order; trials: {trials}, samples: {samples:,}")
     elif _OF_A_BENCH.search(read_text(file, "file")):
         bench = load_bench(file)

@@ -20,7 +20,7 @@ from emberline.cli.calibration_options import (
     sure_option,
 )
 from emberline.cli.names import trial_names
-from emberline.cli.telling import InOrder, bench_option, data_option, epilog, telling
+from emberline.cli.telling import InOrder, bench_option, data_option, epilog, progress, telling
 
 if TYPE_CHECKING:
     from emberline.app.calibrating import Session
@@ -298,5 +298,7 @@ def apply(trials: tuple[str, ...], as_recorded: bool, by: str | None, data: Path
     from emberline.app.calibrating import read_again
 
     for name in trials:
-        trial = read_again(data_folder(data), name, name_of(by), as_recorded=as_recorded)
+        with progress(None) as stage:
+            stage(f"reading trial {name} again")
+            trial = read_again(data_folder(data), name, name_of(by), as_recorded=as_recorded)
         click.echo(f"Trial {trial} is read {'as it was recorded' if as_recorded else 'with the newest calibrations'}.")

@@ -87,7 +87,7 @@ def compare(
     if archive is not None and data is not None:
         raise click.UsageError(EITHER)
     names, rule = results or COMPARED, None
-    with progress(2) as stage:
+    with progress(None) as stage:
         burns = stored_burns(data_folder(data), stage) if archive is None else archived_burns(archive, stage)
         if series is not None:
             planned = standing_of(burns.reader, series).series

@@ -10,7 +10,7 @@ import click
 
 from emberline.cli.names import bench_names
 from emberline.cli.streams import echo_utf8
-from emberline.cli.telling import NO_DAEMON, NOT_RECORDING, data_option, epilog, telling
+from emberline.cli.telling import NO_DAEMON, NOT_RECORDING, data_option, epilog, progress, telling
 
 
 def _data(option: Path | None) -> Path:
@@ -72,7 +72,9 @@ def backup(file: Path, overwrite: bool, data: Path | None) -> None:
     """
     from emberline.app import make_backup
 
-    size = make_backup(_data(data), file, overwrite=overwrite)
+    with progress(None) as stage:
+        stage("copying the store, and checking the copy")
+        size = make_backup(_data(data), file, overwrite=overwrite)
     click.echo(f"Wrote {file}: {size / 1e6:.1f} MB, checked")
 
 

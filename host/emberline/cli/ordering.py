@@ -7,7 +7,7 @@ import click
 
 from emberline.cli.burns import data_folder
 from emberline.cli.names import series_names
-from emberline.cli.telling import data_option, epilog, pairs, telling
+from emberline.cli.telling import data_option, epilog, pairs, progress, telling
 
 DECIDING = "time_to_boil"
 
@@ -96,7 +96,9 @@ def order(
     if (blocks is None) == (show is None):
         raise click.UsageError("say either how often each condition is burnt (--blocks) or which difference to --show")
     if show is not None:
-        scatter = scatter_so_far(folder, list(factors), result) if scatter is None else scatter
+        if scatter is None:
+            with progress(None) as stage:
+                scatter = scatter_so_far(folder, list(factors), result, stage)
         blocks = burns_needed(show, scatter)
         click.echo(
             f"Single burns scatter by {scatter:.3g}: {blocks} burns of each show a difference of {show:g} in "

@@ -196,8 +196,12 @@ def _code_of(error: Exception) -> int | None:
 
 
 @contextmanager
-def progress(steps: int) -> Iterator[Callable[[str], None]]:
-    """Show on a terminal's standard error how far a command is; the function given is told what begins."""
+def progress(steps: int | None) -> Iterator[Callable[[str], None]]:
+    """Show on a terminal's standard error how far a command is; the function given is told what begins.
+
+    Args:
+        steps: How often something begins; None where nobody can tell before.
+    """
     from rich.console import Console
     from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 

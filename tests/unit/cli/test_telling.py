@@ -104,4 +104,7 @@ def test_progress_on_a_terminal_goes_to_standard_error(
         stage("reading the file")
         stage("writing")
     assert "reading the file" in stream.getvalue() or "writing" in stream.getvalue()
+    with progress(None) as stage:
+        stage("reading what nobody has counted")
+    assert "nobody has counted" in stream.getvalue()
     assert capsys.readouterr().out == ""
