@@ -14,7 +14,7 @@ from collections.abc import Callable
 from typing import Any, BinaryIO, TypeVar
 
 from emberline.service.errors import ApartError
-from emberline.service.heaps import keep_heaps_small
+from emberline.service.heaps import keep_heaps_small, leaving_alone_what_stands
 from emberline.service.processes import end_process
 
 T = TypeVar("T")
@@ -154,16 +154,21 @@ def serve(received: BinaryIO, sent: BinaryIO) -> None:
     with contextlib.suppress(EOFError, BrokenPipeError):
         make, arguments = _next(received)
         served = make(*arguments)
-        while True:
-            method, given = _next(received)
-            answer: tuple[bool, Any]
-            try:
-                answer = (False, getattr(served, method)(*given))
-            except Exception as error:  # noqa: BLE001 handed to the caller, whatever it is
-                answer = (True, f"{type(error).__name__}: {error}")
-            data = pickle.dumps(answer)
-            sent.write(LENGTH.pack(len(data)) + data)
-            sent.flush()
+        with leaving_alone_what_stands():
+            while True:
+                _answer(served, received, sent)
+
+
+def _answer(served: object, received: BinaryIO, sent: BinaryIO) -> None:
+    method, given = _next(received)
+    answer: tuple[bool, Any]
+    try:
+        answer = (False, getattr(served, method)(*given))
+    except Exception as error:  # noqa: BLE001 handed to the caller, whatever it is
+        answer = (True, f"{type(error).__name__}: {error}")
+    data = pickle.dumps(answer)
+    sent.write(LENGTH.pack(len(data)) + data)
+    sent.flush()
 
 
 def _next(received: BinaryIO) -> Any:

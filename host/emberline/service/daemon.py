@@ -27,6 +27,7 @@ from emberline.service.guide import Guides
 from emberline.service.health import HealthWatch
 from emberline.service.health_loop import HealthLoop, commit_p99_s
 from emberline.service.health_notify import Notifier
+from emberline.service.heaps import leaving_alone_what_stands
 from emberline.service.housekeeping import Housekeeping
 from emberline.service.ingest import IngestCounts
 from emberline.service.inventory import Inventory
@@ -212,7 +213,8 @@ class Daemon:
                 start(name, work)
             if beside is not None:
                 start(BESIDE, lambda: self._accompany(beside), OnFailure.END)
-            await self._stopped()
+            with leaving_alone_what_stands():
+                await self._stopped()
         finally:
             await self._shut_down(tuple(also or ()))
         if self.again:

@@ -1,12 +1,14 @@
+import gc
 import platform
 import re
 import subprocess
 import sys
+import weakref
 from pathlib import Path
 
 import pytest
 
-from emberline.service.heaps import HEAPS, MOST_FREE_BYTES
+from emberline.service.heaps import HEAPS, MOST_FREE_BYTES, give_back, leaving_alone_what_stands
 
 pytestmark = pytest.mark.skipif(platform.libc_ver()[0] != "glibc", reason="another C library")
 
@@ -42,7 +44,8 @@ def test_threads_share_few_heaps(tmp_path: Path) -> None:
     assert heaps("small", tmp_path / "small") <= HEAPS
 
 
-# Large pieces are freed first, which teaches glibc to keep as much, then many smaller ones.
+# Large pieces are freed first, which teaches glibc to keep as much, then many smaller ones, the topmost first. The list
+# that holds them does not grow: its own pieces would lie among them.
 FREED = """
 import resource, sys
 from pathlib import Path
@@ -55,8 +58,11 @@ before = resident()
 for _ in range(3):
     large = bytes(8_000_000)
     del large
-kept = [b"x" * 60_000 for _ in range(200)]
-del kept
+kept = [None] * 200
+for i in range(200):
+    kept[i] = b"x" * 60_000
+for i in reversed(range(200)):
+    kept[i] = None
 print(resident() - before)
 """
 
@@ -113,3 +119,25 @@ print(len(gc.get_objects()) - before)
 def test_giving_back_leaves_nothing_behind() -> None:
     done = subprocess.run([sys.executable, "-c", OFTEN], check=True, timeout=50.0, capture_output=True)
     assert int(done.stdout) < 50
+
+
+class Circle:
+    def __init__(self) -> None:
+        self.itself = self
+
+
+def test_what_only_holds_itself_is_let_go_before_memory_goes_back() -> None:
+    gone = weakref.ref(Circle())
+    assert gone() is not None
+    give_back()
+    assert gone() is None
+
+
+def test_what_stands_is_not_looked_through_while_a_program_works() -> None:
+    assert gc.get_freeze_count() == 0
+    with leaving_alone_what_stands():
+        assert gc.get_freeze_count() > 0
+        gone = weakref.ref(Circle())
+        give_back()
+        assert gone() is None
+    assert gc.get_freeze_count() == 0
