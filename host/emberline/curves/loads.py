@@ -20,6 +20,8 @@ from emberline.curves.weighed_refuels import misfit
 
 POT_G = 250.0
 """Without a plan, a load from which on it is taken for a pot with water (common practice, no source)."""
+MOST_POT = 1.5
+"""A pot is lifted with no more than so many times its planned weight: a lid, and more water (common practice)."""
 MATCH_G = 20.0
 """Distance within which a step matches a planned weight."""
 MATCH_SHARE = 0.05
@@ -163,10 +165,10 @@ def _matches(size: float, expected: float) -> bool:
 
 def _pot_stands_first(steps: Sequence[MassStep], plan: Plan) -> bool:
     """Tell whether the pot stood there before the record: it is lifted without ever being set down."""
-    heaviest = 0.0
+    heaviest, most_g = 0.0, _most_pot_g(plan.pot)
     for step in steps:
         size = step.size_g.nominal_value
-        if abs(size) < 5.0 * step.size_g.std_dev:
+        if abs(size) < 5.0 * step.size_g.std_dev or -size > most_g:
             continue
         if size > 0:
             # What is lifted with a pot that was set down may have been laid on it since: a lid.
@@ -184,6 +186,14 @@ def _least_pot_g(pot: PotPlan | None) -> float:
         tare = float(pot.tare_g.nominal_value)
         return tare - max(MATCH_G, MATCH_SHARE * tare)
     return POT_G
+
+
+def _most_pot_g(pot: PotPlan | None) -> float:
+    """Return what no pot of the plan weighs, however full; infinity where the plan does not know it."""
+    if pot is None or pot.tare_g is None or pot.visit(0).water_g is None:
+        return float("inf")
+    water_g = max(visit.water_g.nominal_value for visit in (pot.visit(0), *pot.visits) if visit.water_g is not None)
+    return MOST_POT * float(pot.tare_g.nominal_value + water_g)
 
 
 class _Reader:

@@ -192,10 +192,14 @@ class Burn:
 
         For heat, such wood is part of what is left at flameout, and unsure there.
         """
-        moist_g = self.burnt.moist_g
+        return self.burnt.moist_g - self.unsorted_g
+
+    @cached_property
+    def unsorted_g(self) -> UFloat:
+        """Unburnt wood among what was left, about zero; none where somebody sorted it out."""
         if self.plan.fuel.unburnt_g is not None:
-            return moist_g
-        return moist_g + uncertain(0.0, UNBURNT * float(moist_g.nominal_value), "fuel.unburnt_g")
+            return to_affine_scalar(0.0)
+        return uncertain(0.0, UNBURNT * float(self.burnt.moist_g.nominal_value), "fuel.unburnt_g")
 
     # Heat.
 

@@ -140,7 +140,7 @@ def _char_left_g(burn: Burn) -> UFloat:
 
 def _char_yield(burn: Burn) -> UFloat:
     _ = burn.burnt
-    return _char_left_g(burn) / burn.fuel.charge.dry_g
+    return (_char_left_g(burn) - burn.unsorted_g) / burn.fuel.charge.dry_g
 
 
 def _firepower_mean_w(burn: Burn) -> UFloat:

@@ -31,6 +31,8 @@ Array = NDArray[np.float64]
 
 AIR_C = 20.0
 """Temperature of the air where nobody says."""
+COLD = 3.0
+"""Standard uncertainties of a load cell's loss within which it shows no fire."""
 BLIND = "hardly: no probe tells the water's heat, and any share of the load's loss may be steam"
 """How the water is known of which nothing was measured."""
 
@@ -227,6 +229,8 @@ def _from_balance(scale: Scale, pot: PotCurves, plan: Plan, events: Sequence[Eve
     rate, unsure = model.standing(coefficients)
     balance = WaterCourse(window, stay.off is not None, rate, unsure, words)
     closed = _closed(scale, plan, stay, index, flameout, pot, balance)
+    if closed is None and not any(event.kind in (EventKind.LIT, EventKind.FLAMEOUT) for event in events):
+        closed = _by_cold_cell(scale, window)
     if closed is None:
         return balance
     rate, unsure = model.closing(coefficients, closed.total_g, closed.until_s)
@@ -267,6 +271,14 @@ def _closed(
     if closed is None:
         return None
     return replace(closed, total_g=weighted(closed.total_g, balance.lost_by(closed.until_s)))
+
+
+def _by_cold_cell(scale: Scale, window: tuple[float, float]) -> Closed | None:
+    """Close the account of a pot under which nothing burnt by the cell's loss; None where that is more than drift."""
+    lost = scale.lost(*window)
+    if lost.nominal_value > COLD * lost.std_dev:
+        return None
+    return Closed(lost, window[1], "nothing burnt: all that the load cell lost")
 
 
 def _by_weighing(plan: Plan, pot: PotCurves, index: int, window: tuple[float, float]) -> Closed | None:

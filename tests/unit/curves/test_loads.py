@@ -223,6 +223,11 @@ def test_a_pot_that_stood_there_before_the_record_can_be_lifted(plan: Plan) -> N
     assert [event.t_s for event in loads.events if event.kind is EventKind.POT_ON] in ([], [0.0])
 
 
+def test_a_converter_that_begins_saturated_lifts_no_pot() -> None:
+    loads = read(step(0, -2454.0), step(160, 912.0), step(950, -850.0), plan=planned())
+    assert kinds(loads) == ["step", "pot_on", "pot_off"]
+
+
 def test_a_planned_pot_of_which_no_step_tells_stood_there() -> None:
     loads = with_standing_pot(read(step(300, 40.0), plan=planned()))
     assert kinds(loads) == ["pot_on", "refuel"]

@@ -198,6 +198,6 @@ def test_what_is_left_may_not_all_be_char_unless_it_was_sorted() -> None:
 def test_fuel_burnt_is_less_sure_where_nobody_looked_for_unburnt_wood() -> None:
     plan = burn_fixture.with_fuel(burn_fixture.plan(), unburnt_g=ufloat(1.0, 0.1, "fuel.unburnt_g"))
     looked, trusted = Burn(*burn_fixture.usual(plan)), Burn(*burn_fixture.usual())
-    assert Result(trusted.burnt_g, "g").budget["fuel.unburnt_g"] == pytest.approx(UNBURNT * 300.0)
+    assert Result(trusted.burnt_g, "g").budget["fuel.unburnt_g"] == pytest.approx(-UNBURNT * 300.0)
     assert looked.burnt_g.nominal_value == pytest.approx(299.0)
     assert looked.burnt_g.std_dev < trusted.burnt_g.std_dev

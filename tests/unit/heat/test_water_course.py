@@ -156,6 +156,23 @@ def test_water_and_fuel_have_their_own_rates(level: str) -> None:
     assert abs(fuel) < 2.5 * max(float(np.mean(apart.fuel.u_rate_g_s[boils])), 0.004)
 
 
+def test_a_pot_under_which_nothing_burns_loses_no_more_than_the_cell_may_have_missed() -> None:
+    n = 900
+    level = np.ones(n)
+    mass = 1500.0 + np.random.default_rng(5).normal(0.0, 0.02, n)
+    mass[100:] += 900.0
+    steps = (MassStep(99, 102, ufloat(900.0, 0.1, "mass_step"), 900.0, ufloat(100.0, 0.3)),)
+    loss = LossRate(mass - 900.0 * (np.arange(n) >= 100), 0.0 * level, 0.02 * level, 1e-4 * level, 0.02 * level, 1e-9)
+    scale = scale_of(loss, tell_apart(steps, KEPT.plan(), None), default_channel(Role.MASS))
+    pot = PotCurves(15.0 * level, default_channel(Role.WATER), ufloat(98.0, 0.1))
+    (course,) = water_courses(scale, pot, KEPT.plan(), (), n)
+    lost = course.lost_by(float(n))
+    assert "nothing burnt" in course.known_by
+    assert abs(lost.nominal_value) < 0.5
+    # A pot of 15 °C in a dry room loses a third of a gram meanwhile, which is within the cell's drift.
+    assert 0.3 < lost.std_dev < 3.0
+
+
 def test_nothing_leaves_the_pot_while_it_is_elsewhere() -> None:
     _, apart = known("lifted")
     (course,) = apart.courses
