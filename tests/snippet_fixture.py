@@ -26,7 +26,7 @@ BLOCK = re.compile(
 )
 NAMED = re.compile(r"# (?P<name>[\w-]+\.toml)\n")
 CALL = re.compile(r"\s*(?:do\s+)?(?:sudo\s+(?:-u\s+\w+\s+)?)?(?:\S*/)?emberline\s+(?P<rest>.*)")
-LIMIT_S = 55.0
+LIMIT_S = 120.0
 NO_DAEMON = 6
 """Exit code where no daemon runs yet, or no reading has come."""
 NOT_PLUGGED_IN = b"is the device plugged in?"
@@ -120,6 +120,8 @@ class Reader:
                 if snippet.language == "sh" and not snippet.left_out:
                     self.run(snippet)
                     done.append(snippet)
+            for process in self._running:
+                assert process.poll() in (None, 0), f"{process.args!r} of {page.name} failed"
         finally:
             for process in reversed(self._running):
                 _interrupt(process)
@@ -150,6 +152,7 @@ class Reader:
             )
             time.sleep(0.1)
         _interrupt(process)
+        self._running.remove(process)
 
     def _until_done(self, snippet: Snippet, words: str) -> None:
         """Run a snippet to its end; while what stays has not started yet, the program says so, and one tries again."""

@@ -21,6 +21,7 @@ OWN = "host/docs/"
 BESIDE = ("deploy/**/*.md", "firmware_protocol/**/*.md", "host/decisions/*.md", "host/worked_examples/*.md")
 """Pages that stand beside what they describe."""
 FRONT = ("README.md", "DEVELOPERS.md")
+FOR_DEVELOPERS = ("DEVELOPERS.md", "host/decisions/", "host/worked_examples/")
 PLACEHOLDER = re.compile(r"^<!-- made from the code: ([\w -]+) -->$", re.MULTILINE)
 LINK = re.compile(r"\]\(([^)#\s]+)[^)]*\)")
 
@@ -54,7 +55,9 @@ def on_files(files: Files, config: MkDocsConfig) -> Files:
 
 
 def on_page_markdown(markdown: str, page: Page, config: MkDocsConfig, files: Files) -> str:
-    """Put the tables in that are made from the code."""
+    """Put in the tables made from the code, and let a search find makers' pages before developers'."""
+    if page.file.src_uri.startswith(FOR_DEVELOPERS):
+        page.meta["search"] = {"boost": 0.1}
     return PLACEHOLDER.sub(lambda found: MADE[found[1]](), markdown)
 
 

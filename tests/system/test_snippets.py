@@ -20,7 +20,7 @@ HASTENED = {
 }
 
 
-@pytest.mark.timeout(240)
+@pytest.mark.timeout(400)
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.relative_to(ROOT).with_suffix("").as_posix())
 def test_who_follows_a_page_gets_through(page: Path, tmp_path: Path) -> None:
     # What deploy/venv makes: the environment of these tests.
