@@ -8,10 +8,16 @@ from stored_burn import START_NS, plan, recording
 
 
 def fill(folder: Path) -> Path:
-    """Import one burn twice, as of two fuels whose heating value differs; return the data folder."""
+    """Import two burns, of fuels whose heating value differs, the second one's record a reading shorter.
+
+    Return the data folder. Each recording, such as `pine.csv`, has its plan beside it in `pine.toml`.
+    """
     burn = recording(str(folder))
     for fuel, lhv in (("beech", "18200.0"), ("pine", "19400.0")):
-        write_csv(burn, folder / f"{fuel}.csv")
+        table = folder / f"{fuel}.csv"
+        write_csv(burn, table)
+        if fuel == "pine":
+            table.write_text("".join(table.read_text().splitlines(keepends=True)[:-1]))
         text = plan(burn).replace("lhv_dry_j_g = 18200.0", f"lhv_dry_j_g = {lhv}")
         head, fuel_section, rest = text.partition("\n[fuel]")
         assert fuel_section
@@ -19,7 +25,7 @@ def fill(folder: Path) -> Path:
         head = "\n".join(line for line in head.splitlines() if not line.startswith("factors"))
         (folder / f"{fuel}.toml").write_text(f'{head}\nfactors = {{ fuel = "{fuel}" }}\n{fuel_section}{rest}')
         app.import_burn(
-            folder / f"{fuel}.csv",
+            table,
             folder / "data",
             plan_file=folder / f"{fuel}.toml",
             label=f"{fuel}, first burn",

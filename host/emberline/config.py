@@ -9,6 +9,7 @@ from typing import TypeVar
 from emberline.bench.bench_file import Bench, Broker, parse_bench
 from emberline.bench.errors import Problem, TextError
 from emberline.bench.plan import Plan, parse_plan
+from emberline.bench.plan_table import PlanRow, read_plan_table
 
 Parsed = TypeVar("Parsed")
 
@@ -157,6 +158,15 @@ def load_plan(path: Path) -> Plan:
         ConfigError: for a file that cannot be read, or a text with problems, all of them listed.
     """
     return _load(path, parse_plan, "plan")
+
+
+def load_plan_table(path: Path) -> tuple[PlanRow, ...]:
+    """Read a table of plans.
+
+    Raises:
+        ConfigError: for a file that cannot be read, or a table with problems, all of them listed.
+    """
+    return _load(path, read_plan_table, "table of plans")
 
 
 def load_bench(path: Path) -> Bench:

@@ -1,25 +1,53 @@
-"""A trial made of a burn that something else recorded."""
+"""A trial made of a burn that something else recorded; the same readings make one trial, however often they come."""
 
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from enum import Enum
 from pathlib import Path
 
 from emberline import __version__
+from emberline.app.known_burns import known_pack, known_recording
 from emberline.app.output import make_folder
 from emberline.app.stored import STORE_NAME, analysis_of, local_zone
-from emberline.app.summaries import Stage, Summary, write_summary
+from emberline.app.summaries import Stage, Summary, summary_of, write_summary
 from emberline.bench.bench_file import default_bench, parse_bench
 from emberline.bench.errors import TextError
 from emberline.bench.plan import parse_plan
+from emberline.bench.plan_values import PlanValue, changed, plan_values
 from emberline.config import load_bench, load_plan, read_text
 from emberline.links.replay import Recording, read_recording
+from emberline.service.desk import labelled
 from emberline.store.errors import PackError
 from emberline.store.pack import SUFFIX, read_pack, unpack
+from emberline.store.reader import StoreReader
 from emberline.store.records import Trial
 from emberline.store.store import Store
 from emberline.store.trials import zone_named
+from emberline.trials.corrections import Correction, EditPlan
 from emberline.trials.documents import summary_document
+
+BY_IMPORT = "import"
+"""Who changes the plan of a trial that is imported again."""
+
+
+class Standing(Enum):
+    """What an import did."""
+
+    NEW = "new"
+    KNOWN = "known already, left as it is"
+    PLAN = "known already, given the new plan"
+
+
+@dataclass(frozen=True, slots=True)
+class Imported(Summary):
+    """The summary of an imported trial.
+
+    Attributes:
+        standing: What the import did.
+    """
+
+    standing: Standing = Standing.NEW
 
 
 def import_burn(
@@ -32,8 +60,11 @@ def import_burn(
     label: str | None = None,
     stage: Stage = lambda _: None,
     now_ns: Callable[[], int] = time.time_ns,
-) -> Summary:
+) -> Imported:
     """Make a trial of a recorded burn: read it, keep it, analyse it, write its summary.
+
+    Readings that the store has already stay one trial: it is given what the plan says anew, as a correction, or left as
+    it is.
 
     Args:
         source: A text table of anyone's making, or a pack of another store's trial.
@@ -42,7 +73,7 @@ def import_burn(
         plan_file: What a person knows of the burn.
         bench_file: The bench's channels; without it, defaults are assumed and stated in the summary.
         label: A name for the trial; overrules that of the plan.
-        stage: Is told what begins: four times.
+        stage: Is told what begins: four times for a new trial.
         now_ns: The clock.
 
     Raises:
@@ -52,17 +83,39 @@ def import_burn(
         StoreError: It cannot be kept.
         OutputError: The summary's files cannot be written.
     """
-    if source.suffix.lower() == SUFFIX:
-        if columns or bench_file or plan_file:
-            raise PackError(f"{source} brings its own plan and bench: leave --plan, --bench and --column out")
+    if is_pack(source) and plan_file:
+        raise _brings_its_own(source)
+    plan_text = _checked(plan_file, "plan", load_plan)
+    return import_planned(
+        source, data, columns, plan_text, bench_file=bench_file, label=label, stage=stage, now_ns=now_ns
+    )
+
+
+def import_planned(
+    source: Path,
+    data: Path,
+    columns: Mapping[str, str] | None,
+    plan_text: str,
+    *,
+    bench_file: Path | None = None,
+    label: str | None = None,
+    stage: Stage = lambda _: None,
+    now_ns: Callable[[], int] = time.time_ns,
+) -> Imported:
+    """Do what `import_burn` does, with a plan that was read and checked before; an empty text for none."""
+    if is_pack(source):
+        if columns or bench_file or plan_text:
+            raise _brings_its_own(source)
         return _import_pack(source, data, label, stage, now_ns)
     stage("reading the file")
-    plan_text = _checked(plan_file, "plan", load_plan)
     bench_text = _checked(bench_file, "bench file", load_bench)
     plan, bench = parse_plan(plan_text), parse_bench(bench_text) if bench_text else default_bench(())
     zone = local_zone()
     names = {channel.role: channel.name for channel in bench.channels}
     recording = read_recording(source, columns, origin_ns=now_ns(), zone=zone_named(zone), names=names)
+    known = known_recording(data / STORE_NAME, recording, bench_text)
+    if known is not None:
+        return _again(known, data, source.name, plan_text, label, stage, now_ns)
     stage("keeping the samples")
     make_folder(data)
     with Store.open(data / STORE_NAME, now_ns) as store:
@@ -78,7 +131,7 @@ def import_burn(
             bench_text=bench_text,
             plan_text=plan_text,
         )
-        # The same file may be imported again, with another plan: each time is a recording of its own.
+        # The name of a file may come again with other readings: each time is a recording of its own.
         boot = store.next_boot(f"import:{recording.source}")
         store.commit(bench.id, [replace(one, boot=boot) for one in recording.batches.values()], trial=trial.id)
         store.end_trial(trial.id, recording.end_ns)
@@ -86,7 +139,59 @@ def import_burn(
         return _summed(store, trial, data, stage)
 
 
-def _import_pack(source: Path, data: Path, label: str | None, stage: Stage, now_ns: Callable[[], int]) -> Summary:
+def is_pack(source: Path) -> bool:
+    """Tell whether a file is a pack, which brings its own plan and bench."""
+    return source.suffix.lower() == SUFFIX
+
+
+def _brings_its_own(source: Path) -> PackError:
+    return PackError(f"{source} brings its own plan and bench: leave --plan, --bench and --column out")
+
+
+def _again(
+    trial: Trial,
+    data: Path,
+    source: str,
+    plan_text: str,
+    label: str | None,
+    stage: Stage,
+    now_ns: Callable[[], int],
+) -> Imported:
+    """Give a known trial what a plan says anew; what a person changed of it meanwhile stays."""
+    plans = [text for _, text in StoreReader(data / STORE_NAME).plans(trial.id)]
+    values = _said_anew(labelled(trial), plans, plan_text, label)
+    if values:
+        with Store.open(data / STORE_NAME, now_ns) as store:
+            before, log = plan_values(labelled(trial)), store.corrections(trial.id)
+            change = EditPlan({key: (before.get(key), after) for key, after in values.items()})
+            entry = Correction(len(log) + 1, now_ns(), BY_IMPORT, f"{source} was imported again", change)
+            store.add_correction(trial.id, entry, changed(labelled(trial), values))
+            return _summed(store, store.trial(trial.id), data, stage, Standing.PLAN)
+    kept = summary_of(data, trial.id, stage)
+    return Imported(kept.trial, kept.document, kept.folder, kept.listing, Standing.KNOWN)
+
+
+def _said_anew(now: str, plans: list[str], given: str, label: str | None) -> dict[str, PlanValue | None]:
+    """Return the values by which a given plan differs from the first one, where they do not hold already.
+
+    Args:
+        now: The plan as it holds, with its label.
+        plans: The plans as they were entered.
+        given: The plan given now; empty for none.
+        label: The label given now beside it.
+    """
+    holds, values = plan_values(now), dict[str, PlanValue | None]()
+    if given:
+        wanted, first = plan_values(given), plan_values(plans[0]) if plans else {}
+        values = {key: wanted.get(key) for key in {**first, **wanted} if wanted.get(key) != first.get(key)}
+        if any(plan_values(one) == wanted for one in plans):
+            values = {}
+    if label:
+        values["label"] = label
+    return {key: value for key, value in values.items() if key != "format" and holds.get(key) != value}
+
+
+def _import_pack(source: Path, data: Path, label: str | None, stage: Stage, now_ns: Callable[[], int]) -> Imported:
     """Make a trial of a pack, and work its numbers out anew from the samples."""
     stage("reading the pack")
     packed = read_pack(source)
@@ -96,6 +201,9 @@ def _import_pack(source: Path, data: Path, label: str | None, stage: Stage, now_
             parse_bench(packed.bench_text)
     except TextError as exc:
         raise PackError(f"{source} holds a plan or a bench with problems: {exc}") from exc
+    known = known_pack(data / STORE_NAME, source, packed)
+    if known is not None:
+        return _again(known, data, source.name, "", label, stage, now_ns)
     stage("keeping the samples")
     make_folder(data)
     with Store.open(data / STORE_NAME, now_ns) as store:
@@ -103,7 +211,7 @@ def _import_pack(source: Path, data: Path, label: str | None, stage: Stage, now_
         return _summed(store, trial, data, stage)
 
 
-def _summed(store: Store, trial: Trial, data: Path, stage: Stage) -> Summary:
+def _summed(store: Store, trial: Trial, data: Path, stage: Stage, standing: Standing = Standing.NEW) -> Imported:
     """Work out an entered trial, and keep and write what came out."""
     stage("finding events, telling fuel from water")
     analysis = analysis_of(store, trial)
@@ -112,7 +220,7 @@ def _summed(store: Store, trial: Trial, data: Path, stage: Stage) -> Summary:
     stage("drawing the summary")
     summary = write_summary(trial, analysis, document, data)
     store.save_summary(trial.id, summary.text, __version__, summary.listing)
-    return summary
+    return Imported(summary.trial, summary.document, summary.folder, summary.listing, standing)
 
 
 def _checked(path: Path | None, what: str, load: Callable[[Path], object]) -> str:

@@ -36,6 +36,13 @@ def text_of(values: Mapping[str, PlanValue]) -> str:
     Raises:
         PlanError: listing everything wrong with the values.
     """
+    text = unchecked_text(values)
+    parse_plan(text)
+    return text
+
+
+def unchecked_text(values: Mapping[str, PlanValue]) -> str:
+    """Return the text of these values, whether or not it is that of a plan."""
     table: dict[str, object] = {}
     for key, value in values.items():
         section, dot, name = key.partition(".")
@@ -45,9 +52,7 @@ def text_of(values: Mapping[str, PlanValue]) -> str:
         inner = table.setdefault(section, {})
         if isinstance(inner, dict):
             inner[name] = value
-    text = written(table) if table else ""
-    parse_plan(text)
-    return text
+    return written(table) if table else ""
 
 
 def changed(text: str, values: Mapping[str, PlanValue | None]) -> str:

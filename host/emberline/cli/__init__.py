@@ -6,7 +6,7 @@ import click
 
 from emberline.cli.archiving import archive, reanalyse
 from emberline.cli.bench_files import check, init
-from emberline.cli.burns import export, import_, summary, trials
+from emberline.cli.burns import export, summary, trials
 from emberline.cli.calibrating import calibrate
 from emberline.cli.carding import card
 from emberline.cli.comparing import compare
@@ -14,10 +14,12 @@ from emberline.cli.completing import completion
 from emberline.cli.demo import demo
 from emberline.cli.doctor import doctor
 from emberline.cli.figures import figure
+from emberline.cli.importing import import_
 from emberline.cli.keeping import backup, status
 from emberline.cli.linking import link
 from emberline.cli.live import acknowledge, arm, end, note, run, watch
 from emberline.cli.ordering import order
+from emberline.cli.planning import plans
 from emberline.cli.streams import fit_streams
 from emberline.cli.telling import CODES, Program, epilog
 from emberline.cli.versions import version_option
@@ -58,6 +60,7 @@ for command in (
     note,
     acknowledge,
     end,
+    plans,
     import_,
     trials,
     summary,

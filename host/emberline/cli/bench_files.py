@@ -30,11 +30,13 @@ def init(file: Path) -> None:
 def check(file: Path) -> None:
     """Say what is wrong with a file or a store.
 
-    FILE is a bench file or a plan, whose lines are told one by one, or a data folder, a store or a backup, which is
-    read from end to end, also while it records. Its content tells which kind it is; bench.toml if not given.
+    FILE is a bench file, a plan or a table of plans, whose problems are told one by one, or a data folder, a store or a
+    backup, which is read from end to end, also while it records. Its content tells which kind it is, but for a table,
+    which ends in .csv; bench.toml if not given.
     """
     from emberline.app import check_store, is_store
-    from emberline.config import load_bench, load_plan, read_text
+    from emberline.app.plan_tables import TABLE_SUFFIX
+    from emberline.config import load_bench, load_plan, load_plan_table, read_text
 
     store = is_store(file)
     if store is not None:
@@ -42,6 +44,8 @@ def check(file: Path) -> None:
             stage(f"reading all of {store}")
             trials, samples = check_store(store)
         click.echo(f"{store} is in order; trials: {trials}, samples: {samples:,}")
+    elif file.suffix.lower() == TABLE_SUFFIX:
+        click.echo(f"{file}: the table is in order; plans: {len(load_plan_table(file))}")
     elif _OF_A_BENCH.search(read_text(file, "file")):
         bench = load_bench(file)
         channels = ", ".join(channel.name for channel in bench.channels)

@@ -1,4 +1,4 @@
-"""Commands about burns: `import`, `trials`, `summary` and `export`."""
+"""Commands about burns: `trials`, `summary` and `export`."""
 
 import os
 import sys
@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from emberline.cli.streams import echo_utf8
-from emberline.cli.telling import data_option, epilog, pairs, progress, target_options, telling, trial_argument
+from emberline.cli.telling import data_option, epilog, progress, target_options, telling, trial_argument
 
 
 def data_folder(option: Path | None) -> Path:
@@ -15,58 +15,6 @@ def data_folder(option: Path | None) -> Path:
     from emberline.config import data_directory
 
     return data_directory(option, os.environ)
-
-
-@click.command(
-    name="import",
-    epilog=epilog("emberline import burn.csv --plan plan.toml --column t_s=time --column mass=scale_g", 4),
-)
-@click.argument("csv", type=click.Path(path_type=Path))
-@click.option("--plan", type=click.Path(path_type=Path), metavar="FILE", help="What you know of the burn (TOML).")
-@click.option("--bench", type=click.Path(path_type=Path), metavar="FILE", help="Your sensors (TOML).")
-@click.option(
-    "--column",
-    "columns",
-    multiple=True,
-    callback=pairs,
-    metavar="KEY=NAME",
-    help="Column (by name, or by number from 1) for t_s, water, flame, ambient, mass, pot_mass, cell_temperature,"
-    " pressure or co. Repeatable.  [default: guessed from the header]",
-)
-@click.option("--label", help="A name for the trial.  [default: the plan's]")
-@click.option("--json", "json_file", metavar="FILE", help="Write the summary as JSON there too; - for the screen only.")
-@data_option
-@telling
-def import_(
-    csv: Path,
-    plan: Path | None,
-    bench: Path | None,
-    columns: dict[str, str],
-    label: str | None,
-    json_file: str | None,
-    data: Path | None,
-) -> None:
-    """Make a trial of a recorded burn and print its summary.
-
-    CSV is a table of anyone's making, or a zip that `emberline export` wrote. In a table: time in seconds, ISO 8601 or
-    epoch; comma, semicolon or tab; decimal points or commas. A time and one of mass and water are enough. What cannot
-    be read is set aside and counted.
-    """
-    from emberline import app
-    from emberline.cli.terminal import show_summary
-
-    with progress(4) as stage:
-        done = app.import_burn(
-            csv, data_folder(data), columns, plan_file=plan, bench_file=bench, label=label, stage=stage
-        )
-    if json_file == "-":
-        for remark in done.trial.remarks:
-            click.echo(remark, err=True)
-        echo_utf8(done.text)
-        return
-    if json_file is not None:
-        app.write_text(Path(json_file), done.text)
-    show_summary(done)
 
 
 @click.command(epilog=epilog("emberline trials --data burns-2026", 3, 4))

@@ -172,7 +172,15 @@ def watch(bench: str | None, data: Path | None) -> None:
 
 
 @click.command(epilog=epilog("emberline arm --plan plan.toml --label 'chips, run 3'", 3, 4, 6))
-@click.option("--plan", type=click.Path(path_type=Path), metavar="FILE", help="What you know of the burn (TOML).")
+@click.option(
+    "--plan",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="What you know of the burn (TOML), or of many burns, a row each (CSV).",
+)
+@click.option(
+    "--row", type=click.IntRange(2), help="Row of that table, as a spreadsheet counts.  [default: that of the next run]"
+)
 @click.option("--label", help="A name for the trial, where the plan has none.")
 @click.option("--guided", is_flag=True, help="Be asked one thing after the other, with the load cell as the balance.")
 @click.option(
@@ -185,7 +193,13 @@ def watch(bench: str | None, data: Path | None) -> None:
 @data_option
 @telling
 def arm(
-    plan: Path | None, label: str | None, guided: bool, series: str | None, bench: str | None, data: Path | None
+    plan: Path | None,
+    row: int | None,
+    label: str | None,
+    guided: bool,
+    series: str | None,
+    bench: str | None,
+    data: Path | None,
 ) -> None:
     """Open a trial, before the fire is lit.
 
@@ -194,14 +208,16 @@ def arm(
     """
     if guided and (plan, label) != (None, None):
         raise click.UsageError("--guided asks for what --plan and --label say: leave them out")
-    from emberline.config import load_plan, read_text
+    if row is not None and plan is None:
+        raise click.UsageError("--row says which plan of a table: name the table with --plan")
     from emberline.reports.caution import CAUTION_LINE
     from emberline.service.control_client import ask
 
     text = ""
     if plan is not None:
-        load_plan(plan)
-        text = read_text(plan, "plan")
+        from emberline.app.plan_tables import plan_to_arm
+
+        text = plan_to_arm(plan, _data(data), row=row, series=series)
     if series is not None:
         from emberline.app import STORE_NAME
         from emberline.service.series_standing import plan_for_next

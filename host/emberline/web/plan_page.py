@@ -8,6 +8,7 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from emberline.bench.errors import PlanError
+from emberline.bench.plan_fields import GROUPS
 from emberline.bench.plan_values import plan_values
 from emberline.service.daemon import Daemon
 from emberline.service.desk import By, labelled
@@ -33,7 +34,7 @@ def plan_routes(daemon: Daemon) -> list[Route]:
             "plan.html.j2",
             REFUSED if refusals else 200,
             trial=trial,
-            groups=plan_form.GROUPS,
+            groups=GROUPS,
             values=values,
             typed=plan_form.shown(values) if typed is None else typed,
             refusals=refusals or {},

@@ -1,14 +1,19 @@
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from emberline import app
 from emberline.app import STORE_NAME, OutputError
+from emberline.app.importing import Imported, Standing
 from emberline.bench.bench_template import bench_template
 from emberline.bench.channels import Role
+from emberline.bench.plan_values import plan_values
 from emberline.config import ConfigError
 from emberline.links.errors import RecordingError
 from emberline.store.reader import StoreReader
+from emberline.store.store import Store
+from emberline.trials.corrections import Correction, EditPlan
 from unit.app.small_burn import NOON_NS, burn
 
 
@@ -36,19 +41,84 @@ def test_the_summary_says_what_was_assumed_and_set_aside(imported: tuple[Path, a
     assert "Channel mass (assumed" in texts
 
 
-def test_the_same_file_twice_makes_two_whole_trials(tmp_path: Path) -> None:
-    (tmp_path / "burn.csv").write_text(burn(60))
-    first, second = (
-        app.import_burn(tmp_path / "burn.csv", tmp_path / "data", label=label, now_ns=lambda: NOON_NS)
-        for label in ("one", "two")
+def _import(tmp_path: Path, plan: str = "", **more: Any) -> Imported:
+    (tmp_path / "plan.toml").write_text(plan)
+    return app.import_burn(
+        tmp_path / "burn.csv", tmp_path / "data", plan_file=tmp_path / "plan.toml", now_ns=lambda: NOON_NS, **more
     )
-    assert (first.trial.id, second.trial.id) == ("2025-11-25-1", "2025-11-25-2")
+
+
+def test_the_same_readings_stay_one_trial_whatever_the_file_is_called(tmp_path: Path) -> None:
+    (tmp_path / "burn.csv").write_text(burn(60))
+    first = _import(tmp_path)
+    (tmp_path / "copy.csv").write_text(burn(60))
+    stages: list[str] = []
+    copy = app.import_burn(tmp_path / "copy.csv", tmp_path / "data", stage=stages.append)
+    assert (copy.trial.id, copy.text) == (first.trial.id, first.text)
+    assert [one.standing for one in (first, copy)] == [Standing.NEW, Standing.KNOWN]
+    assert stages == ["reading the file"], "nothing was worked out again"
+    assert len(StoreReader(tmp_path / "data" / STORE_NAME).trials()) == 1
+
+
+def test_other_readings_under_the_same_name_are_another_trial(tmp_path: Path) -> None:
+    for changed, number in ((burn(60), 1), (burn(60).replace("800.00", "800.01", 1), 2), (burn(61), 3)):
+        (tmp_path / "burn.csv").write_text(changed)
+        assert _import(tmp_path).trial.id == f"2025-11-25-{number}"
     store = StoreReader(tmp_path / "data" / STORE_NAME)
-    for summary in (first, second):
-        assert sum(len(one) for one in store.trial_batches(summary.trial)) == 120
-    assert first.document["results"] == second.document["results"]
-    assert [one.document["label"] for one in (first, second)] == ["one", "two"]
-    assert app.find_trial(store, "last") == second.trial
+    assert [sum(len(one) for one in store.trial_batches(trial)) for trial in store.trials()] == [120, 120, 122]
+
+
+def test_another_bench_file_makes_another_trial(tmp_path: Path) -> None:
+    (tmp_path / "burn.csv").write_text(burn(60))
+    (tmp_path / "bench.toml").write_text(bench_template())
+    assert _import(tmp_path).trial.id != _import(tmp_path, bench_file=tmp_path / "bench.toml").trial.id
+
+
+def test_a_known_trial_is_given_what_the_plan_says_anew(tmp_path: Path) -> None:
+    (tmp_path / "burn.csv").write_text(burn(60))
+    first = _import(tmp_path, 'label = "a"\n[fuel]\nmass_g = 200.0\nstarter_g = 3.0\n')
+    again = _import(tmp_path, 'label = "b"\n[fuel]\nmass_g = 210.0\n')
+    assert (again.trial.id, again.standing) == (first.trial.id, Standing.PLAN)
+    assert plan_values(again.trial.plan_text) == {"label": "b", "fuel.mass_g": 210.0}
+    (entry,) = again.document["corrections"]
+    assert (entry["do"], entry["who"], entry["why"]) == ("plan", "import", "burn.csv was imported again")
+    assert set(entry["values"]) == {"label", "fuel.mass_g", "fuel.starter_g"}
+    assert _import(tmp_path, 'label = "b"\n[fuel]\nmass_g = 210.0\n').standing is Standing.KNOWN
+    assert _import(tmp_path, label="c").document["label"] == "c"
+
+
+def test_what_a_person_changed_meanwhile_stays(tmp_path: Path) -> None:
+    (tmp_path / "burn.csv").write_text(burn(60))
+    plan = "[fuel]\nmass_g = 200.0\n"
+    first = _import(tmp_path, plan)
+    change = EditPlan({"fuel.mass_g": (200.0, 205.0), "fuel.char_left_g": (None, 30.0)})
+    with Store.open(tmp_path / "data" / STORE_NAME) as store:
+        text = "[fuel]\nmass_g = 205.0\nchar_left_g = 30.0\n"
+        store.add_correction(first.trial.id, Correction(1, NOON_NS, "Ana", "weighed again", change), text)
+    assert _import(tmp_path, plan).standing is Standing.KNOWN
+    again = _import(tmp_path, plan + "starter_g = 3.0\n")
+    assert plan_values(again.trial.plan_text) == {
+        "fuel.mass_g": 205.0,
+        "fuel.char_left_g": 30.0,
+        "fuel.starter_g": 3.0,
+    }
+
+
+def test_a_known_trial_is_found_while_a_daemon_holds_the_store(tmp_path: Path) -> None:
+    (tmp_path / "burn.csv").write_text(burn(60))
+    _import(tmp_path)
+    with Store.open(tmp_path / "data" / STORE_NAME):
+        assert _import(tmp_path).standing is Standing.KNOWN
+
+
+def test_a_pack_is_known_to_the_store_that_made_it_and_to_the_one_that_has_it(tmp_path: Path) -> None:
+    (tmp_path / "burn.csv").write_text(burn(60))
+    first = _import(tmp_path)
+    app.export_trial(tmp_path / "data", "last", tmp_path / "p.zip", raw=False)
+    here = app.import_burn(tmp_path / "p.zip", tmp_path / "data")
+    assert (here.trial.id, here.standing) == (first.trial.id, Standing.KNOWN)
+    standings = [app.import_burn(tmp_path / "p.zip", tmp_path / "other").standing for _ in range(2)]
+    assert standings == [Standing.NEW, Standing.KNOWN]
 
 
 def test_a_bench_file_gives_the_channels_and_its_corrections_apply(tmp_path: Path) -> None:

@@ -1,9 +1,10 @@
 import pytest
 
 from emberline.bench.plan import PlanError, parse_plan
+from emberline.bench.plan_fields import FIELDS
 from emberline.bench.plan_quantities import QUANTITIES
 from emberline.bench.plan_values import changed, plan_values
-from emberline.web.plan_form import FIELDS, Unreadable, problems, read, shown
+from emberline.web.plan_form import Unreadable, problems, read, shown
 
 TEXT = """
 label = "chips, run 3"

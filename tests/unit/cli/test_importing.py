@@ -1,0 +1,57 @@
+"""The command `import`, of one recording and of many."""
+
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from emberline.cli import main
+from unit.app.small_burn import burn
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    (tmp_path / "old").mkdir()
+    for name, seconds in (("a", 60), ("b", 70)):
+        (tmp_path / "old" / f"{name}.csv").write_text(burn(seconds))
+    return tmp_path
+
+
+def run(folder: Path, *arguments: str) -> Result:
+    return CliRunner().invoke(main, ["import", *arguments, "--data", str(folder / "data")])
+
+
+def test_a_folder_twice_and_what_became_of_each(folder: Path) -> None:
+    (folder / "old" / "plans.csv").write_text("file;label;fuel.moisture_wet\na.csv;first;0,11\nb.csv;second;0,12\n")
+    first, again = run(folder, str(folder / "old")), run(folder, str(folder / "old"))
+    assert (first.exit_code, again.exit_code) == (0, 0), first.output + again.output
+    assert [line.partition(", ")[2] for line in first.output.splitlines()[:2]] == ["new", "new"]
+    assert first.output.endswith("2 recordings: 2 new.\n")
+    assert again.output.endswith("2 recordings: 2 known already, left as it is.\n")
+    listed = CliRunner().invoke(main, ["trials", "--data", str(folder / "data")]).output
+    assert [word in listed for word in ("first", "second")] == [True, True]
+    assert len(listed.splitlines()) == 3
+
+
+def test_one_bad_file_does_not_stop_the_others(folder: Path) -> None:
+    (folder / "old" / "0.csv").write_text("nothing\n")
+    (folder / "old" / "b.toml").write_text("[fuel]\nmas_g = 3\n")
+    done = run(folder, str(folder / "old"))
+    assert done.exit_code == 8
+    assert "0.csv: the file has only one column" in done.stderr
+    assert "did you mean mass_g" in done.stderr
+    assert done.stdout.endswith("3 recordings: 2 failed; 1 new.\n")
+
+
+def test_one_recording_prints_its_summary_and_says_that_it_is_known(folder: Path) -> None:
+    source = str(folder / "old" / "a.csv")
+    assert run(folder, source).stdout.startswith("Trial ")
+    again = run(folder, source)
+    assert "known already" in again.stderr
+    assert again.stdout.startswith("Trial ")
+
+
+def test_a_label_is_about_one_recording(folder: Path) -> None:
+    done = run(folder, str(folder / "old"), "--label", "x")
+    assert done.exit_code == 2
+    assert "name one file" in done.stderr
