@@ -136,6 +136,13 @@ async def end_worker_threads() -> None:
     await asyncio.get_running_loop().shutdown_default_executor()
 
 
+@pytest.fixture(autouse=True)
+async def no_worker_left() -> AsyncIterator[None]:
+    """End these threads after each test of a folder whose `conftest.py` takes this in."""
+    yield
+    await end_worker_threads()
+
+
 async def until(condition: Callable[[], bool], what: str, limit_s: float = 60.0) -> None:
     """Wait for a condition that nothing announces, and fail with its name where it does not come."""
     try:

@@ -2,7 +2,6 @@
 
 import asyncio
 import time
-from collections.abc import AsyncIterator
 from functools import partial
 from itertools import pairwise
 from pathlib import Path
@@ -19,18 +18,12 @@ from emberline.service.clock_watch import ClockWatch
 from emberline.store.connection import reading
 from emberline.store.notices import NoticeKind
 from emberline.store.reader import StoreReader
-from live_fixture import CHANNELS, SimulatedBench, end_worker_threads, simulated_bench, until
+from live_fixture import CHANNELS, SimulatedBench, simulated_bench, until
 
 if TYPE_CHECKING:
     from emberline.service.daemon import Daemon
 
 HOUR_NS = 3_600 * 10**9
-
-
-@pytest.fixture(autouse=True)
-async def no_worker_left() -> AsyncIterator[None]:
-    yield
-    await end_worker_threads()
 
 
 class Wall:

@@ -7,7 +7,7 @@ import shutil
 import subprocess
 import urllib.parse
 import urllib.request
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -21,15 +21,9 @@ from emberline.service.forwarding.forwarder import Forwarder
 from emberline.service.forwarding.server_file import TimeSeriesServer
 from emberline.service.health import HealthWatch
 from emberline.store.store import Store
-from live_fixture import end_worker_threads, until
+from live_fixture import until
 
 SECOND_NS = 10**9
-
-
-@pytest.fixture(autouse=True)
-async def no_worker_left() -> AsyncIterator[None]:
-    yield
-    await end_worker_threads()
 
 
 @contextlib.contextmanager

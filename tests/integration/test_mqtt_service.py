@@ -5,7 +5,7 @@ import base64
 import json
 import subprocess
 import time
-from collections.abc import AsyncIterator, Callable
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,7 +20,7 @@ from emberline import app
 from emberline.bench.samples import FLAG_ARRIVAL_STAMPED
 from emberline.links.link import LinkState
 from emberline.store.reader import StoreReader
-from live_fixture import SimulatedBench, end_worker_threads, simulated_bench, until
+from live_fixture import SimulatedBench, simulated_bench, until
 
 if TYPE_CHECKING:
     from emberline.service.daemon import Daemon
@@ -32,12 +32,6 @@ LENGTH_S = 190.0
 """Long enough for faults, too short for a burn."""
 SPEED = 30.0
 LABEL = "A handful of sticks under a cup of water"
-
-
-@pytest.fixture(autouse=True)
-async def no_worker_left() -> AsyncIterator[None]:
-    yield
-    await end_worker_threads()
 
 
 async def record(

@@ -1,7 +1,6 @@
 """Nothing is lost without a word between device and disk: samples sent = samples stored + samples flagged."""
 
 import asyncio
-from collections.abc import AsyncIterator
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,7 +10,7 @@ import pytest
 from conservation import check
 from emberline import app
 from emberline.store.reader import StoreReader
-from live_fixture import SimulatedBench, end_worker_threads, simulated_bench, until
+from live_fixture import SimulatedBench, simulated_bench, until
 
 if TYPE_CHECKING:
     from emberline.service.daemon import Daemon
@@ -21,12 +20,6 @@ pytestmark = pytest.mark.timeout(180)
 
 LENGTH_S = 190.0
 """Long enough for faults, too short for a burn: only transport is tested here."""
-
-
-@pytest.fixture(autouse=True)
-async def no_worker_left() -> AsyncIterator[None]:
-    yield
-    await end_worker_threads()
 
 
 async def record(bench: SimulatedBench, data: Path) -> None:

@@ -3,27 +3,18 @@
 import asyncio
 import contextlib
 import json
-from collections.abc import AsyncIterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-
-import pytest
 
 from emberline import app
 from emberline.service.errors import RequestError
 from emberline.store.reader import StoreReader
-from live_fixture import SimulatedBench, end_worker_threads, simulated_bench
+from live_fixture import SimulatedBench, simulated_bench
 
 if TYPE_CHECKING:
     from emberline.service.daemon import Daemon
 
 LENGTH_S = 560.0
-
-
-@pytest.fixture(autouse=True)
-async def no_worker_left() -> AsyncIterator[None]:
-    yield
-    await end_worker_threads()
 
 
 async def burn_live(bench: SimulatedBench, data: Path) -> None:

@@ -4,7 +4,7 @@ import asyncio
 import json
 import sys
 import urllib.request
-from collections.abc import AsyncIterator, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +18,7 @@ from conversation_fixture import said_by
 from daemon_fixture import EMBERLINE, daemon_process
 from emberline.app import STORE_NAME
 from emberline.store.reader import StoreReader
-from live_fixture import end_worker_threads, simulated_bench, until
+from live_fixture import simulated_bench, until
 from receiver_fixture import receiving
 from tipping_fixture import tipping_options
 
@@ -30,12 +30,6 @@ with open(sys.argv[1], "a", encoding="utf-8") as file:
     about = [os.environ[f"EMBERLINE_ALARM_{key}"] for key in ("HAPPENING", "KIND")]
     file.write(" ".join(about) + " " + sys.stdin.buffer.read().decode())
 """
-
-
-@pytest.fixture(autouse=True)
-async def no_worker_left() -> AsyncIterator[None]:
-    yield
-    await end_worker_threads()
 
 
 @pytest.mark.timeout(150)

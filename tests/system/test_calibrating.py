@@ -3,7 +3,6 @@
 import asyncio
 import json
 import sys
-from collections.abc import AsyncIterator
 from pathlib import Path
 from typing import Any
 
@@ -16,16 +15,10 @@ from emberline.bench.mass_fit import MassFit
 from emberline.bench.probe_fit import ProbeFit
 from emberline.store.reader import StoreReader
 from guided_fixture import DURATION_S, HandledBench, handled_bench
-from live_fixture import end_worker_threads, short_burn, until
+from live_fixture import short_burn, until
 
 SPEED = 30.0
 """Slow enough that a load lies for seconds when somebody looks again."""
-
-
-@pytest.fixture(autouse=True)
-async def no_worker_left() -> AsyncIterator[None]:
-    yield
-    await end_worker_threads()
 
 
 async def weighs(bench: HandledBench, it: Conversation, laid_g: list[float]) -> None:

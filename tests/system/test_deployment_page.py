@@ -9,7 +9,6 @@ import shutil
 import subprocess
 import sys
 import urllib.request
-from collections.abc import AsyncIterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -20,7 +19,7 @@ from daemon_fixture import DaemonProcess
 from emberline.bench.bench_file import parse_bench
 from emberline.config import broker_access, load_bench
 from emberline.service.forwarding.server_file import load_server
-from live_fixture import end_worker_threads, simulated_bench
+from live_fixture import simulated_bench
 from snippet_fixture import snippets
 
 ROOT = Path(__file__).parents[2]
@@ -42,12 +41,6 @@ ELSEWHERE = {
 """Commands that are not run as they stand, by how they begin, and why."""
 PLACES = ("/opt/", "/etc/", "/var/lib/")
 TIMEOUT_S = 60.0
-
-
-@pytest.fixture(autouse=True)
-async def no_worker_left() -> AsyncIterator[None]:
-    yield
-    await end_worker_threads()
 
 
 def commands() -> list[str]:

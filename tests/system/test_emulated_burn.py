@@ -20,7 +20,7 @@ from daemon_fixture import DaemonProcess, daemon_process
 from emberline.app import STORE_NAME
 from emberline.store.reader import StoreReader
 from emulated_fixture import Parts
-from live_fixture import DEVICE, SimulatedBench, end_worker_threads, short_burn, simulated_bench, until
+from live_fixture import DEVICE, SimulatedBench, short_burn, simulated_bench, until
 
 pytestmark = pytest.mark.timeout(500)
 
@@ -51,12 +51,6 @@ counts_per_unit = 419.0
 port = "{port}"
 baud = 57600
 """
-
-
-@pytest.fixture(autouse=True)
-async def no_worker_left() -> AsyncIterator[None]:
-    yield
-    await end_worker_threads()
 
 
 def scenario(folder: Path) -> Path:

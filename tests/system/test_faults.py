@@ -28,7 +28,7 @@ import os
 import signal
 import socket
 import sqlite3
-from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
+from collections.abc import Awaitable, Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -46,7 +46,7 @@ from emberline.service.keeper import first_sample_ns
 from emberline.store.errors import StoreError
 from emberline.store.reader import StoreReader
 from emberline_wire import Loss
-from live_fixture import SimulatedBench, end_worker_threads, simulated_bench
+from live_fixture import SimulatedBench, simulated_bench
 
 # A burn with its summary takes a fifth of this where nobody else wants the machine.
 pytestmark = pytest.mark.timeout(300)
@@ -61,12 +61,6 @@ SPEED, LINE_SPEED = 20.0, 60.0
 """Pace of the bench where programs are struck, which takes real time; and where only its line is, which takes none."""
 MOMENT_S = 1.2
 """Real seconds for which something is away."""
-
-
-@pytest.fixture(autouse=True)
-async def no_worker_left() -> AsyncIterator[None]:
-    yield
-    await end_worker_threads()
 
 
 @dataclass

@@ -7,7 +7,6 @@ import pty
 import select
 import signal
 import time
-from collections.abc import AsyncIterator
 from contextlib import AbstractAsyncContextManager
 from pathlib import Path
 
@@ -19,18 +18,11 @@ from emberline.app.stored import STORE_NAME
 from emberline.bench.plan import parse_plan
 from emberline.store.reader import StoreReader
 from guided_fixture import FUEL_G, POT_G, STARTER_G, STOVE_G, WATER_G, HandledBench, handled_bench
-from live_fixture import end_worker_threads
 
 
 def guided(bench: HandledBench) -> AbstractAsyncContextManager[Conversation]:
     """Return a guided burn at a bench, from its first question on."""
     return conversation("arm", "--guided", "--data", str(bench.daemon.data))
-
-
-@pytest.fixture(autouse=True)
-async def no_worker_left() -> AsyncIterator[None]:
-    yield
-    await end_worker_threads()
 
 
 @pytest.mark.timeout(240)

@@ -22,16 +22,10 @@ from emberline.service.control_client import ask
 from emberline.service.errors import NoDaemonError, RequestError
 from emberline.store.notices import NoticeKind
 from emberline.store.reader import StoreReader
-from live_fixture import SimulatedBench, end_worker_threads, simulated_bench
+from live_fixture import SimulatedBench, simulated_bench
 
 # Some twenty seconds each where nobody else wants the machine.
 pytestmark = pytest.mark.timeout(240)
-
-
-@pytest.fixture(autouse=True)
-async def no_worker_left() -> AsyncIterator[None]:
-    yield
-    await end_worker_threads()
 
 
 @pytest.fixture

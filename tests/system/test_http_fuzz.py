@@ -3,7 +3,6 @@
 import asyncio
 import contextlib
 import re
-from collections.abc import AsyncIterator
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -14,15 +13,8 @@ from benchmarks.http_fuzz.running import errors_in, run
 from browser_fixture import pages_of
 from daemon_fixture import daemon_process
 from emberline.web.door import TOKEN_FILE
-from live_fixture import end_worker_threads
 
 KNOWN = {"bench": ("bench",), "trial": ("2025-11-25-1",)}
-
-
-@pytest.fixture(autouse=True)
-async def no_worker_left() -> AsyncIterator[None]:
-    yield
-    await end_worker_threads()
 
 
 @pytest.mark.timeout(240)

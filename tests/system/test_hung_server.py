@@ -1,6 +1,5 @@
 """The short form of `deploy/bench forwarding`: a server that hangs delays no commit, and has every row afterwards."""
 
-from collections.abc import AsyncIterator
 from pathlib import Path
 
 import numpy as np
@@ -10,13 +9,6 @@ from benchmarks.forwarding.acknowledged import Acknowledged, quantile
 from benchmarks.forwarding.running import Plan, run
 from broker_fixture import Broker
 from emberline_wire import Ack, Samples, seal
-from live_fixture import end_worker_threads
-
-
-@pytest.fixture(autouse=True)
-async def no_worker_left() -> AsyncIterator[None]:
-    yield
-    await end_worker_threads()
 
 
 @pytest.mark.timeout(240)

@@ -14,13 +14,7 @@ from daemon_fixture import EMBERLINE
 from emberline import app
 from emberline.bench.plan import parse_plan
 from emberline.store.reader import StoreReader
-from live_fixture import SimulatedBench, end_worker_threads, simulated_bench
-
-
-@pytest.fixture(autouse=True)
-async def no_worker_left() -> AsyncIterator[None]:
-    yield
-    await end_worker_threads()
+from live_fixture import SimulatedBench, simulated_bench
 
 
 @asynccontextmanager

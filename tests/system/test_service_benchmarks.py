@@ -2,7 +2,7 @@
 
 import math
 import random
-from collections.abc import AsyncIterator, Callable
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -12,15 +12,8 @@ from benchmarks.outage import running as outage
 from benchmarks.service.verdict import Bar, at_most, tell
 from benchmarks.soak.course import Course
 from broker_fixture import Broker
-from live_fixture import end_worker_threads
 
 KILLS = 4
-
-
-@pytest.fixture(autouse=True)
-async def no_worker_left() -> AsyncIterator[None]:
-    yield
-    await end_worker_threads()
 
 
 @pytest.mark.timeout(240)

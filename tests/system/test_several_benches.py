@@ -3,7 +3,6 @@
 import asyncio
 import json
 import sqlite3
-from collections.abc import AsyncIterator
 from contextlib import AsyncExitStack, closing
 from pathlib import Path
 
@@ -15,17 +14,11 @@ from conversation_fixture import said_by
 from daemon_fixture import DaemonProcess, daemon_process
 from emberline.app import STORE_NAME
 from emberline.store.reader import StoreReader
-from live_fixture import SPEED, SimulatedBench, end_worker_threads, simulated_bench
+from live_fixture import SPEED, SimulatedBench, simulated_bench
 
 BURN_S = 560.0
 NAMES = ("yard", "shed", "barn")
 EVENTS = {"lit", "pot_on", "boil", "pot_off", "flameout"}
-
-
-@pytest.fixture(autouse=True)
-async def no_worker_left() -> AsyncIterator[None]:
-    yield
-    await end_worker_threads()
 
 
 def bench_file(folder: Path, name: str, place: str) -> str:

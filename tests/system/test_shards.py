@@ -2,7 +2,6 @@
 
 import asyncio
 import json
-from collections.abc import AsyncIterator
 from contextlib import AsyncExitStack
 from pathlib import Path
 
@@ -17,7 +16,7 @@ from emberline.bench.samples import SampleBatch
 from emberline.service.sharding import Shard
 from emberline.store.reader import StoreReader
 from integration.test_forwarding import answers, exported, victoria_metrics
-from live_fixture import SimulatedBench, end_worker_threads, simulated_bench, until
+from live_fixture import SimulatedBench, simulated_bench, until
 
 pytestmark = pytest.mark.timeout(300)
 
@@ -27,12 +26,6 @@ SHARDS = 3
 EARLY, LATE = ("shed", "barn"), ("yard", "cellar")
 """Benches whose hellos the broker has kept when the daemons come, and benches that come later."""
 NAMES = (*EARLY, *LATE)
-
-
-@pytest.fixture(autouse=True)
-async def no_worker_left() -> AsyncIterator[None]:
-    yield
-    await end_worker_threads()
 
 
 def number_of(bench: str) -> int:

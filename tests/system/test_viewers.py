@@ -1,19 +1,11 @@
 """The short form of `deploy/bench viewers`: people watch, and no sample is lost."""
 
-from collections.abc import AsyncIterator
 from pathlib import Path
 
 import pytest
 
 from benchmarks.viewers import running
 from benchmarks.viewers.running import Plan, run
-from live_fixture import end_worker_threads
-
-
-@pytest.fixture(autouse=True)
-async def no_worker_left() -> AsyncIterator[None]:
-    yield
-    await end_worker_threads()
 
 
 @pytest.mark.timeout(180)

@@ -1,16 +1,10 @@
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from emberline.store.store import Store
-from live_fixture import end_worker_threads
-
-
-@pytest.fixture(autouse=True)
-async def no_worker_left() -> AsyncIterator[None]:
-    yield
-    await end_worker_threads()
+from live_fixture import no_worker_left as no_worker_left
 
 
 @pytest.fixture

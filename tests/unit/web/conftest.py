@@ -1,4 +1,4 @@
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -8,14 +8,8 @@ from emberline.service.board import Board
 from emberline.service.clock import Clock
 from emberline.service.ingest import IngestCounts
 from emberline.store.store import Store
-from live_fixture import end_worker_threads
+from live_fixture import no_worker_left as no_worker_left
 from unit.store.made_up import NOON_NS, SECOND_NS
-
-
-@pytest.fixture(autouse=True)
-async def no_worker_left() -> AsyncIterator[None]:
-    yield
-    await end_worker_threads()
 
 
 @pytest.fixture

@@ -17,14 +17,8 @@ from emberline.service.ingest import IngestCounts
 from emberline.service.metrics import BenchFigures, Figures
 from emberline.web import server as module
 from emberline.web.server import Address, serve_pages
-from live_fixture import end_worker_threads, until
+from live_fixture import until
 from unit.store.made_up import NOON_NS
-
-
-@pytest.fixture(autouse=True)
-async def no_worker_left() -> AsyncIterator[None]:
-    yield
-    await end_worker_threads()
 
 
 @pytest.fixture

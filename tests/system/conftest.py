@@ -1,0 +1,3 @@
+"""Whole programs, asked from asyncio."""
+
+from live_fixture import no_worker_left as no_worker_left
