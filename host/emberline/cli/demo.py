@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from emberline.cli.telling import epilog, telling
+from emberline.cli.telling import epilog, progress, telling
 
 if TYPE_CHECKING:
     from emberline.service.daemon import Daemon
@@ -139,10 +139,12 @@ class _Demo:
     async def _ready(self, bench: asyncio.subprocess.Process) -> bool:
         """Wait until the simulated bench has its port; return whether it has."""
         stop_s = time.monotonic() + START_LIMIT_S
-        while not (self.folder / "port").exists():
-            if bench.returncode is not None or time.monotonic() > stop_s:
-                return False
-            await asyncio.sleep(DRAWN_EVERY_S)
+        with progress(None) as stage:
+            stage("simulating the burn")
+            while not (self.folder / "port").exists():
+                if bench.returncode is not None or time.monotonic() > stop_s:
+                    return False
+                await asyncio.sleep(DRAWN_EVERY_S)
         return True
 
     async def _beside(self, daemon: "Daemon", bench: asyncio.subprocess.Process) -> None:
