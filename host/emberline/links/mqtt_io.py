@@ -1,13 +1,13 @@
-"""The thread that owns a connection to a broker: messages in, stamped on arrival; messages and acknowledgements out.
+"""A connection to a broker: messages in, stamped on arrival; messages and acknowledgements out.
 
-One object is one connection; a lost one is replaced by a new object, so that no acknowledgement ever goes to a
-connection that its message did not come from. Nothing is acknowledged here of its own accord.
+A thread makes it, since that may take long; the event loop moves it on. One object is one connection; a lost one is
+replaced by a new object, so that no acknowledgement ever goes to a connection that its message did not come from.
+Nothing is acknowledged here of its own accord.
 """
 
 import asyncio
 import contextlib
 import logging
-import select
 import socket
 import ssl
 import threading
@@ -16,49 +16,30 @@ from collections.abc import Callable, Sequence
 
 from paho.mqtt import client as paho
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
-from paho.mqtt.packettypes import PacketTypes
-from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from emberline.config import BrokerAccess, ConfigError
+from emberline.config import BrokerAccess
 from emberline.links.errors import LinkError, LinkLostError
 from emberline.links.from_thread import EventLoopSide
+from emberline.links.mqtt_connect import RECEIVE_MAXIMUM, connect
 from emberline.links.mqtt_messages import Letter, Packet
-from emberline.links.mqtt_refusals import BrokerRefusedError, not_granted, refused, unreached
+from emberline.links.mqtt_refusals import not_granted, refused
 
 LOG = logging.getLogger(__name__)
 
-KEEPALIVE_S = 5
-"""A broker that says nothing for twice as long is given up."""
-SESSION_S = 7 * 86_400
-"""How long a broker keeps messages for a host that is away."""
 MESSAGE_S = 7 * 86_400
 """Lifetime that devices give their messages (PROTOCOL.md); what is left of it on arrival tells how long one waited."""
-RECEIVE_MAXIMUM = 1_000
-"""Messages that a broker may have under way unacknowledged; minutes of a bench, and the brake when the disk is full."""
 MAX_HELD = 4 * RECEIVE_MAXIMUM
 """Messages that may wait for the event loop; a broker that sends more breaks the agreement, and is not read."""
-MAX_PACKET_BYTES = 128 * 1024
-"""Larger messages a broker keeps to itself. Our own have 512 bytes at most; the rest is room for SenML."""
+AT_ONCE = 64
+"""Messages that are read before anything else has its turn."""
 MAX_UNSENT = 200
 """Messages that may wait for the broker's acknowledgement; more are not taken on."""
 OPEN_LIMIT_S = 10.0
-CONNECT_LIMIT_S = 5.0
 CLOSE_LIMIT_S = 1.0
-STEP_S = 0.25
+LOOK_S = 1.0
 PARTING_S = 0.5
-
-
-class _Encrypted(ssl.SSLSocket):
-    """Closes itself where the two sides do not come to terms; paho forgets such a socket."""
-
-    def do_handshake(self, block: bool = False) -> None:
-        try:
-            super().do_handshake(block)
-        except OSError:
-            self.close()
-            raise
 
 
 class BrokerIO:
@@ -80,22 +61,21 @@ class BrokerIO:
         self._topics = list(topics)
         self._will = will
         self._now_ns = now_ns
+        self._loop = asyncio.get_running_loop()
         self._loop_side = EventLoopSide()
         self._news = asyncio.Event()
-        self._ended = asyncio.Event()
-        self._lock = threading.Lock()
+        self._tried = asyncio.Event()
+        self._moved = asyncio.Event()
+        self._client: paho.Client | None = None
         self._received: list[Packet] = []
+        self._heard = 0
+        self._reading = False
         self._orders: deque[Letter | int] = deque()
         self._unconfirmed: dict[int, Letter] = {}
-        self._in_hand = 0
         self._closing = False
         self._ready = False
         self._failure: LinkError | None = None
-        self._bell, self._ear = socket.socketpair()
-        self._bell.setblocking(False)
-        self._ear.setblocking(False)
-        # A daemon thread: a connection that hangs must not keep the program from ending.
-        self._thread = threading.Thread(target=self._work, name=f"mqtt {name}", daemon=True)
+        self._timer: asyncio.TimerHandle | None = None
 
     @classmethod
     async def open(
@@ -122,7 +102,8 @@ class BrokerIO:
             LinkError: It cannot be reached, or not within the limit.
         """
         link = cls(access, name, topics, will, now_ns)
-        link._thread.start()
+        # A daemon thread: an attempt that hangs must not keep the program from ending.
+        threading.Thread(target=link._connect, name=f"mqtt {name}", daemon=True).start()
         try:
             async with asyncio.timeout(limit_s):
                 await link._loop_side.opened
@@ -144,171 +125,187 @@ class BrokerIO:
             async with asyncio.timeout(limit_s):
                 await self._news.wait()
         self._news.clear()
-        with self._lock:
-            packets, self._received = self._received, []
+        packets, self._received = self._received, []
         if self._failure is not None:
             if not packets:
                 raise self._failure
             self._news.set()
-        self._ring()
+        elif not self._reading:
+            self._read_on()
         return packets
 
     @property
     def room(self) -> int:
         """How many messages can still be taken on."""
-        with self._lock:
-            return max(0, MAX_UNSENT - len(self._unconfirmed) - len(self._orders) - self._in_hand)
+        return max(0, MAX_UNSENT - len(self._unconfirmed) - len(self._orders))
 
     def send(self, letter: Letter) -> bool:
         """Have a message sent soon; return whether it was taken on. Never waits."""
         if not self.room:
             return False
         self._orders.append(letter)
-        self._ring()
+        self._obey()
         return True
 
     def acknowledge(self, numbers: Sequence[int]) -> None:
         """Tell the broker that messages are stored."""
         self._orders.extend(numbers)
-        if numbers:
-            self._ring()
+        self._obey()
 
-    async def close(self, limit_s: float = CLOSE_LIMIT_S) -> bool:
-        """Say good-bye and close; after the limit (real seconds) give the thread up. Return whether it closed."""
+    async def close(self) -> None:
+        """Send what is left, say good-bye and close; an answer that does not come is not waited for longer than 1 s."""
         self._closing = True
-        self._ring()
-        try:
-            async with asyncio.timeout(limit_s):
-                await self._ended.wait()
-        except TimeoutError:
-            LOG.warning("the connection to %s did not close within %.0f s and was given up", self._where, limit_s)
-            return False
-        self._thread.join()
-        return True
+        if self._client is not None and self._failure is None:
+            await self._part(self._client)
+        self._let_go()
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(CLOSE_LIMIT_S):
+                await self._tried.wait()
+        if not self._tried.is_set():
+            LOG.warning("an attempt to reach %s did not end within %.0f s; it is given up", self._where, CLOSE_LIMIT_S)
 
     @property
     def _where(self) -> str:
         return f"{self._access.host}:{self._access.port}"
 
-    def _ring(self) -> None:
-        with contextlib.suppress(OSError):  # full, which wakes as well, or closed
-            self._bell.send(b"\0")
+    # The thread, which waits for names to be found, for the broker to answer and for encryption to be agreed
 
-    # The thread
-
-    def _work(self) -> None:
-        client = None
+    def _connect(self) -> None:
         try:
-            client = self._connected()
-            while not self._closing and self._failure is None:
-                self._step(client, STEP_S)
-            if self._failure is None:
-                self._part(client)
+            client = paho.Client(
+                CallbackAPIVersion.VERSION2, self._name, protocol=MQTTProtocolVersion.MQTTv5, manual_ack=True
+            )
+            client.on_connect = self._on_connect
+            client.on_subscribe = self._on_subscribe
+            client.on_disconnect = self._on_disconnect
+            client.on_message = self._on_message
+            client.on_publish = self._on_publish
+            connect(client, self._access, self._will)
         except LinkError as error:
-            self._fail(error)
+            self._loop_side.tell(self._fail, error)
         except Exception as error:  # whatever a hostile broker brings about must end in a new connection
             LOG.debug("the connection to %s failed", self._where, exc_info=True)
-            self._fail(LinkLostError(f"the connection to {self._where} broke: {error}"))
+            self._loop_side.tell(self._fail, LinkLostError(f"the connection to {self._where} broke: {error}"))
+        else:
+            self._loop_side.tell(self._take_over, client)
         finally:
-            self._let_go(client)
-            self._loop_side.tell(self._news.set)
-            self._loop_side.tell(self._ended.set)
+            self._loop_side.tell(self._tried.set)
 
-    def _connected(self) -> paho.Client:
-        client = paho.Client(
-            CallbackAPIVersion.VERSION2, self._name, protocol=MQTTProtocolVersion.MQTTv5, manual_ack=True
-        )
-        client.on_connect = self._on_connect
-        client.on_subscribe = self._on_subscribe
-        client.on_disconnect = self._on_disconnect
-        client.on_message = self._on_message
-        client.on_publish = self._on_publish
-        client.connect_timeout = CONNECT_LIMIT_S
-        client.max_inflight_messages_set(0)
-        if self._will is not None:
-            client.will_set(self._will.topic, self._will.payload, qos=1, retain=self._will.retain)
-        properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
-        properties.SessionExpiryInterval = SESSION_S
-        properties.ReceiveMaximum = RECEIVE_MAXIMUM
-        properties.MaximumPacketSize = MAX_PACKET_BYTES
-        try:
-            client.username_pw_set(self._access.user(), self._access.password())
-            context = self._access.tls_context()
-            if context is not None:
-                context.sslsocket_class = _Encrypted
-                client.tls_set_context(context)
-            client.connect(self._access.host, self._access.port, KEEPALIVE_S, clean_start=False, properties=properties)
-        except ConfigError as error:
-            raise BrokerRefusedError(str(error)) from error
-        except (OSError, ValueError) as error:
-            raise unreached(self._where, self._access.host, error) from error
-        return client
+    # The event loop, which moves the connection on
 
-    def _step(self, client: paho.Client, limit_s: float) -> None:
-        self._obey(client)
-        peer = client.socket()
-        if peer is None:
-            self._fail(LinkLostError(f"the connection to {self._where} broke"))
+    def _take_over(self, client: paho.Client) -> None:
+        """Go on with a client that is connected: the library's callbacks tell when its socket is to be written."""
+        self._client = client
+        if self._closing:
+            self._let_go()
             return
-        with self._lock:
-            reading = len(self._received) < MAX_HELD
-        if not reading and not self._ready:
-            # The grant comes behind what the broker kept for this program: that has to be taken away first.
-            self._be_ready()
-        pending = reading and isinstance(peer, ssl.SSLSocket) and peer.pending() > 0
-        readable, _, _ = select.select(
-            [self._ear, peer] if reading else [self._ear],
-            [peer] if client.want_write() else [],
-            [],
-            0.0 if pending else limit_s,
-        )
-        if self._ear in readable:
-            with contextlib.suppress(BlockingIOError):
-                self._ear.recv(4096)
-        if pending or peer in readable:
-            client.loop_read()
-        if client.socket() is not None and client.want_write():
-            client.loop_write()
-        if client.socket() is not None:
-            client.loop_misc()
+        client.on_socket_close = lambda _client, _data, peer: self._forget(peer)
+        client.on_socket_register_write = lambda *_: self._write_soon()
+        self._read_on()
+        self._guarded(self._write)
+        self._guarded(self._look)
 
-    def _obey(self, client: paho.Client) -> None:
-        while self._orders and (self._ready or self._closing):
-            with self._lock:
-                order, self._in_hand = self._orders.popleft(), 1
+    def _guarded(self, work: Callable[[paho.Client], object]) -> None:
+        """Do some work for a connection that stands; what fails ends in a new connection."""
+        client = self._client
+        if client is None or self._failure is not None:
+            return
+        try:
+            work(client)
+        except Exception as error:  # noqa: BLE001 whatever a hostile broker brings about
+            self._fail(LinkLostError(f"the connection to {self._where} broke: {error}"))
+        if client.socket() is None and not self._closing:
+            self._fail(LinkLostError(f"the connection to {self._where} broke"))
+        self._moved.set()
+
+    def _read_on(self) -> None:
+        peer = None if self._client is None else self._client.socket()
+        if peer is not None and not self._reading:
+            self._reading = True
+            self._loop.add_reader(peer, self._guarded, self._read)
+            # What an encrypted connection has taken in already shows on no socket.
+            self._loop.call_soon(self._guarded, self._read)
+
+    def _read(self, client: paho.Client) -> None:
+        """Take in what has come, some of it at a time and as far as there is room for it."""
+        heard = -1
+        for _ in range(AT_ONCE):
+            peer = client.socket()
+            if peer is None or not self._reading:
+                return
+            if self._heard == heard and not (isinstance(peer, ssl.SSLSocket) and peer.pending()):
+                return
+            heard = self._heard
+            client.loop_read()
+            if client.socket() is not None and len(self._received) >= MAX_HELD:
+                self._loop.remove_reader(peer)
+                self._reading = False
+                if not self._ready:
+                    # The grant comes behind what the broker kept for this program: that has to be taken away first.
+                    self._be_ready()
+        self._loop.call_soon(self._guarded, self._read)
+
+    def _write_soon(self) -> None:
+        self._loop.call_soon(self._guarded, self._write)
+
+    def _write(self, client: paho.Client) -> None:
+        """Send what waits, the rest of it when the socket takes more."""
+        if client.want_write():
+            client.loop_write()
+        if (peer := client.socket()) is None:
+            return
+        if client.want_write():
+            self._loop.add_writer(peer, self._guarded, self._write)
+        else:
+            self._loop.remove_writer(peer)
+
+    def _look(self, client: paho.Client) -> None:
+        """Keep the connection alive, and find out whether it is."""
+        client.loop_misc()
+        self._timer = self._loop.call_later(LOOK_S, self._guarded, self._look)
+
+    def _obey(self) -> None:
+        client = self._client
+        while client is not None and self._orders and (self._ready or self._closing):
+            order = self._orders.popleft()
             if isinstance(order, int):
                 client.ack(order, 1)
-                self._in_hand = 0
                 continue
             sent = client.publish(order.topic, order.payload, qos=1 if order.sure else 0, retain=order.retain)
-            with self._lock:
-                self._in_hand = 0
-                if order.sure:
-                    self._unconfirmed[sent.mid] = order
+            if order.sure:
+                self._unconfirmed[sent.mid] = order
 
-    def _part(self, client: paho.Client) -> None:
+    async def _part(self, client: paho.Client) -> None:
         """Send what is left, the last acknowledgements first of all, and then the good-bye."""
-        self._obey(client)
-        steps = int(PARTING_S / 0.05)
-        for _ in range(steps):
-            if client.socket() is None or not (client.want_write() or self._unconfirmed):
-                break
-            self._step(client, 0.05)
+        self._obey()
+        await self._while(lambda: client.want_write() or bool(self._unconfirmed))
         client.disconnect()
-        for _ in range(steps):
-            if client.socket() is None or not client.want_write():
-                break
-            self._step(client, 0.05)
+        await self._while(client.want_write)
 
-    def _let_go(self, client: paho.Client | None) -> None:
+    async def _while(self, goes_on: Callable[[], bool]) -> None:
+        """Wait while the connection stands and something goes on, but not for long."""
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(PARTING_S):
+                while self._client is not None and self._client.socket() is not None and goes_on():
+                    self._moved.clear()
+                    await self._moved.wait()
+
+    def _let_go(self) -> None:
+        if self._timer is not None:
+            self._timer.cancel()
+        client, self._client = self._client, None
         peer = None if client is None else client.socket()
         if peer is not None:
+            self._forget(peer)
             with contextlib.suppress(OSError):
                 peer.close()
-        self._bell.close()
-        self._ear.close()
 
-    # What the broker says, in the thread
+    def _forget(self, peer: object) -> None:
+        """Have the event loop watch a socket no longer that is about to be closed."""
+        self._reading = False
+        if isinstance(peer, socket.socket) and peer.fileno() >= 0:
+            self._loop.remove_reader(peer)
+            self._loop.remove_writer(peer)
 
     def _on_connect(
         self, client: paho.Client, _data: object, flags: paho.ConnectFlags, reason: ReasonCode, _props: object
@@ -334,6 +331,7 @@ class BrokerIO:
     def _be_ready(self) -> None:
         self._ready = True
         self._loop_side.tell_opened()
+        self._obey()
 
     def _on_disconnect(
         self, _client: paho.Client, _data: object, flags: paho.DisconnectFlags, reason: ReasonCode, _props: object
@@ -353,6 +351,7 @@ class BrokerIO:
 
     def _on_message(self, client: paho.Client, _data: object, message: paho.MQTTMessage) -> None:
         now_ns = self._now_ns()
+        self._heard += 1
         properties = message.properties
         left_s = getattr(properties, "MessageExpiryInterval", None)
         number = message.mid if message.qos else 0
@@ -374,11 +373,11 @@ class BrokerIO:
             content=str(getattr(properties, "ContentType", "")),
             number=number,
         )
-        with self._lock:
-            self._received.append(packet)
-        self._loop_side.tell(self._news.set)
+        self._received.append(packet)
+        self._news.set()
 
     def _on_publish(self, _client: paho.Client, _data: object, number: int, reason: ReasonCode, _props: object) -> None:
+        self._heard += 1
         letter = self._unconfirmed.pop(number, None)
         if letter is None:
             return
@@ -390,10 +389,11 @@ class BrokerIO:
                 reason,
             )
         if letter.done is not None:
-            self._loop_side.tell(letter.done)
+            letter.done()
 
     def _fail(self, error: LinkError) -> None:
         if self._failure is None:
             self._failure = error
         self._loop_side.tell_opened(self._failure)
-        self._loop_side.tell(self._news.set)
+        self._news.set()
+        self._let_go()
