@@ -6,12 +6,15 @@ have no hole, whatever was missed: a break of the network, a phone asleep, or re
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from itertools import takewhile
+from typing import TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from emberline.service.watch import SECOND_NS
 from emberline.trials.live_readings import Readings
+
+T = TypeVar("T", bound=np.generic)
 
 RATE = "burning_rate"
 """Name of the estimated series; the others have those of their roles."""
@@ -22,23 +25,32 @@ MOST_POINTS = 1_500
 
 LOOK_EVERY = 64
 """Changes between two looks for what is too old."""
+ROOM_S = 256
+"""Seconds for which there is room at least; a fourth is added where it is full."""
 
-Second = dict[str, tuple[float, int]]
-"""Sum and number of the values of each series in one second."""
+
+@dataclass
+class _Series:
+    """Sums and numbers of the values of one series, a place for each second."""
+
+    sums: NDArray[np.float64]
+    counts: NDArray[np.uint32]
 
 
 @dataclass
 class Course:
-    """The course of one bench.
+    """The course of one bench, in arrays that begin with the second `_first`: a daemon may have a thousand.
 
     Attributes:
         version: Grows with every change.
     """
 
     version: int = 0
-    _seconds: dict[int, Second] = field(default_factory=dict)
-    _changed: dict[int, int] = field(default_factory=dict)
-    """Version at which each second changed last, in the order of these."""
+    _first: int = 0
+    _length: int = 0
+    _changed: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    """Version at which each second changed last; 0 for one that nothing is known of."""
+    _series: dict[str, _Series] = field(default_factory=dict)
 
     def take(self, readings: Iterable[Readings]) -> None:
         """Take in the readings of one commit."""
@@ -46,30 +58,32 @@ class Course:
         for one in readings:
             known = np.isfinite(one.value)
             seconds, where = np.unique(one.t_ns[known] // SECOND_NS, return_inverse=True)
-            sums, counts = np.bincount(where, one.value[known]), np.bincount(where)
-            name = one.channel.role.value
-            for second, added, number in zip(seconds.tolist(), sums.tolist(), counts.tolist(), strict=True):
-                total, count = self._second(second).get(name, (0.0, 0))
-                self._seconds[second][name] = (total + added, count + number)
+            if len(seconds):
+                sums = np.bincount(where, one.value[known]).astype(np.float64)
+                counts = np.bincount(where)
+                self._add(one.channel.role.value, seconds, sums, counts)
 
     def estimate(self, t_ns: int, rate_g_min: float) -> None:
         """Take in the burning rate as it was estimated for a moment, in place of an earlier one for that second."""
         self.version += 1
-        self._second(t_ns // SECOND_NS)[RATE] = (rate_g_min, 1)
+        second = np.array([t_ns // SECOND_NS])
+        (place,) = self._places(second)
+        if place >= 0:
+            series = self._of(RATE)
+            series.sums[place], series.counts[place] = rate_g_min, 1
 
     def keep(self, since_ns: int) -> None:
         """Let go of what is older than a moment; it is looked for now and then."""
         if self.version % LOOK_EVERY == 0:
-            least = max(since_ns // SECOND_NS, max(self._seconds, default=0) - MOST_S)
-            self._seconds = {second: values for second, values in self._seconds.items() if second >= least}
-            self._changed = {second: version for second, version in self._changed.items() if second >= least}
+            self._drop_before(max(since_ns // SECOND_NS, self._first + self._length - MOST_S))
 
     def add(self, earlier: "Course") -> None:
         """Take in another course of the same bench, made from other readings."""
         self.version += 1
-        for second, values in earlier._seconds.items():
-            own = self._second(second)
-            own.update(_sum((own, values)))
+        for name, series in earlier._series.items():
+            (there,) = np.nonzero(series.counts[: earlier._length])
+            if len(there):
+                self._add(name, there + earlier._first, series.sums[there], series.counts[there])
 
     def since(self, version: int, start_ns: int) -> dict[str, list[float | None]]:
         """Return the seconds from a moment on that have changed since a version.
@@ -83,28 +97,74 @@ class Course:
         Returns:
             The middle of each second as `t`, seconds of the epoch, and each series by its name, None for gaps.
         """
-        newer = takewhile(lambda second: self._changed[second] > version, reversed(self._changed))
-        seconds = sorted(second for second in newer if (second + 1) * SECOND_NS > start_ns)
-        width = -(-len(seconds) // MOST_POINTS) if version == 0 and seconds else 1
-        blocks = [seconds[low : low + width] for low in range(0, len(seconds), width)]
-        document: dict[str, list[float | None]] = {"t": [(block[0] + block[-1] + 1) / 2.0 for block in blocks]}
-        for index, block in enumerate(blocks):
-            for name, (total, count) in _sum(self._seconds[second] for second in block).items():
-                document.setdefault(name, [None] * len(blocks))[index] = round(total / count, 2)
+        (places,) = np.nonzero(self._changed[: self._length] > version)
+        places = places[(places + self._first + 1) * SECOND_NS > start_ns]
+        if not len(places):
+            return {"t": []}
+        width = -(-len(places) // MOST_POINTS) if version == 0 else 1
+        lows = np.arange(0, len(places), width)
+        highs = np.minimum(lows + width, len(places)) - 1
+        document: dict[str, list[float | None]] = {
+            "t": ((places[lows] + places[highs] + 1) / 2.0 + self._first).tolist()
+        }
+        for name, series in self._series.items():
+            counts = np.add.reduceat(series.counts[places], lows)
+            if counts.any():
+                sums = np.add.reduceat(series.sums[places], lows)
+                pairs = zip(sums.tolist(), counts.tolist(), strict=True)
+                document[name] = [round(total / count, 2) if count else None for total, count in pairs]
         return document
 
-    def _second(self, second: int) -> Second:
-        """Return a second to be changed."""
-        self._changed.pop(second, None)
-        self._changed[second] = self.version
-        return self._seconds.setdefault(second, {})
+    def _add(
+        self, name: str, seconds: NDArray[np.int64], sums: NDArray[np.float64], counts: NDArray[np.integer]
+    ) -> None:
+        """Add to a series in some seconds, each of them once."""
+        places = self._places(seconds)
+        kept, series = places >= 0, self._of(name)
+        series.sums[places[kept]] += sums[kept]
+        series.counts[places[kept]] += counts[kept].astype(np.uint32)
+
+    def _of(self, name: str) -> _Series:
+        size = len(self._changed)
+        return self._series.setdefault(name, _Series(np.zeros(size), np.zeros(size, dtype=np.uint32)))
+
+    def _places(self, seconds: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Return the places of seconds that are about to change, below 0 for those long past; makes room for them."""
+        high = int(seconds.max())
+        newest = max(high + 1, self._first + self._length if self._length else 0)
+        low = int(seconds[seconds >= newest - MOST_S].min(initial=high))
+        if not self._length:
+            self._first = low
+        elif low < self._first or newest - self._first > MOST_S:
+            self._move(max(min(low, self._first), newest - MOST_S))
+        self._length = max(self._length, high + 1 - self._first)
+        if self._length > len(self._changed):
+            self._resize(0, self._length + max(ROOM_S, self._length // 4))
+        places = seconds - self._first
+        self._changed[places[places >= 0]] = self.version
+        return places
+
+    def _drop_before(self, second: int) -> None:
+        if self._length and second > self._first:
+            self._move(min(second, self._first + self._length))
+
+    def _move(self, first: int) -> None:
+        """Have the arrays begin with another second; what lies before it goes."""
+        by = self._first - first
+        self._length = max(0, self._length + by)
+        self._resize(by, self._length + ROOM_S)
+        self._first = first
+
+    def _resize(self, by: int, size: int) -> None:
+        """Give all arrays another size and move what is in them by so many places."""
+        self._changed = _resized(self._changed, by, size)
+        for series in self._series.values():
+            series.sums, series.counts = _resized(series.sums, by, size), _resized(series.counts, by, size)
 
 
-def _sum(seconds: Iterable[Second]) -> Second:
-    """Return the sums and numbers of several seconds together."""
-    together: Second = {}
-    for values in seconds:
-        for name, (total, count) in values.items():
-            before, number = together.get(name, (0.0, 0))
-            together[name] = (before + total, number + count)
-    return together
+def _resized(values: NDArray[T], by: int, size: int) -> NDArray[T]:
+    made = np.zeros(size, dtype=values.dtype)
+    kept = values[max(0, -by) : max(0, size - by)]
+    start = max(0, by)
+    made[start : start + len(kept)] = kept[: max(0, size - start)]
+    return made

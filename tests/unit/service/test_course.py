@@ -78,3 +78,45 @@ def test_an_earlier_course_is_taken_in() -> None:
     seen = course.version
     course.add(earlier)
     assert course.since(seen, 0) == {"t": [100.5, 101.5], "mass": [900.0, 900.0]}
+
+
+def test_an_hour_of_a_bench_takes_little_memory() -> None:
+    """As objects, an hour took megabytes: a thousand benches would have had to share gigabytes."""
+    course = Course()
+    for second in range(3600):
+        for role in (Role.WATER, Role.FLAME, Role.AMBIENT, Role.MASS):
+            course.take(readings(role, [float(second), second + 0.5], [1.0, 2.0]))
+        course.keep(0)
+    assert len(course.since(0, 0)["t"]) == 1200
+    kept = [course._changed, *(array for one in course._series.values() for array in (one.sums, one.counts))]
+    assert sum(array.nbytes for array in kept) < 300_000
+
+
+def test_a_time_far_ahead_costs_no_more_memory_than_a_day_and_leaves_what_comes_after_it() -> None:
+    course = Course()
+    course.take(readings(Role.MASS, [100.0], [1.0]))
+    course.take(readings(Role.MASS, [4e9], [2.0]))
+    course.take(readings(Role.MASS, [101.0, 4e9 + 1.0], [9.0, 3.0]))
+    assert course.since(0, 0) == {"t": [4e9 + 0.5, 4e9 + 1.5], "mass": [2.0, 3.0]}
+    assert len(course._changed) < 1.3 * module.MOST_S
+
+
+def test_it_is_what_a_dictionary_of_seconds_would_hold() -> None:
+    dice = np.random.default_rng(20251128)
+    course, plain = Course(), dict[int, list[float]]()
+    for _ in range(400):
+        start_s = int(dice.integers(1_000, 2_000))
+        times_s = start_s + np.sort(dice.uniform(0.0, 4.0, 7))
+        values = dice.uniform(-5.0, 5.0, 7)
+        course.take(readings(Role.MASS, times_s.tolist(), values.tolist()))
+        course.keep(0)
+        for t_s, value in zip(times_s.tolist(), values.tolist(), strict=True):
+            plain.setdefault(int(t_s), []).append(value)
+    document = course.since(0, 0)
+    assert document["t"] == [second + 0.5 for second in sorted(plain)]
+    by_second = dict(zip(document["t"], document["mass"], strict=True))
+    assert len(by_second) > 700
+    for middle, value in by_second.items():
+        assert middle is not None
+        assert value is not None
+        assert abs(value - float(np.mean(plain[int(middle)]))) < 0.006
