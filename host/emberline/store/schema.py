@@ -4,6 +4,7 @@ import os
 import sqlite3
 from collections.abc import Callable, Sequence
 from contextlib import closing, suppress
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
 
@@ -16,6 +17,7 @@ APPLICATION_ID = 0x454D4252
 """Stands in the header of every store ("EMBR"), so that another program's database is never taken for one."""
 
 
+@cache
 def migrations() -> tuple[str, ...]:
     """Return the SQL of all steps; step `i` leads from version `i` to `i + 1`."""
     folder = files("emberline.store") / "migrations"
