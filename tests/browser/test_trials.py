@@ -44,13 +44,15 @@ class Site:
 @pytest_asyncio.fixture(scope="module", loop_scope="module")
 async def site(tmp_path_factory: pytest.TempPathFactory) -> AsyncIterator[Site]:
     folder = tmp_path_factory.mktemp("trials")
-    burn = recording(str(folder))
-    write_csv(burn, folder / "burn.csv")
-    write_plan(burn, folder / "plan.toml")
-    names = [
-        app.import_burn(folder / "burn.csv", folder / "data", plan_file=folder / "plan.toml", label=label).trial.id
-        for label in ("sticks, to look at", "sticks, to correct")
-    ]
+    names = []
+    # The same readings twice would be one trial.
+    for label, length_s in (("sticks, to look at", 780.0), ("sticks, to correct", 790.0)):
+        burn = recording(str(folder), length_s)
+        write_csv(burn, folder / "burn.csv")
+        write_plan(burn, folder / "plan.toml")
+        names.append(
+            app.import_burn(folder / "burn.csv", folder / "data", plan_file=folder / "plan.toml", label=label).trial.id
+        )
     words = ("--port", str(folder / "no-device"), "--http", "127.0.0.1:0")
     async with daemon_process(folder / "data", *words) as daemon:
         url = await pages_of(daemon.log)
