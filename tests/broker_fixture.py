@@ -24,7 +24,7 @@ max_inflight_messages 0
 max_queued_messages 100000
 max_queued_bytes 0
 log_dest file {folder}/broker.log
-log_type all
+log_type {log}
 connection_messages true
 """
 OPEN_TO_ALL = "allow_anonymous true\n"
@@ -58,24 +58,32 @@ class Broker:
 
     host = "127.0.0.1"
 
-    def __init__(self, folder: Path, *, more: str = OPEN_TO_ALL, persistence: bool = False) -> None:
+    def __init__(self, folder: Path, *, more: str = OPEN_TO_ALL, persistence: bool = False, log: str = "all") -> None:
         """Describe a broker; `start` runs it.
 
         Args:
             folder: An empty folder of its own.
             more: Further lines of its configuration, after the listener's.
             persistence: Whether it remembers sessions and messages across a restart.
+            log: What it writes into its log.
         """
         self.folder = folder
         self.port = free_port()
         self._more = more
         self._persistence = persistence
+        self._log = log
         self._process: subprocess.Popen[bytes] | None = None
 
     @property
     def address(self) -> str:
         """`HOST:PORT`."""
         return f"{self.host}:{self.port}"
+
+    @property
+    def pid(self) -> int:
+        """Number of its process."""
+        assert self._process is not None
+        return self._process.pid
 
     @property
     def running(self) -> bool:
@@ -89,7 +97,7 @@ class Broker:
         user = "user root\n" if os.geteuid() == 0 else ""
         config = self.folder / "broker.conf"
         persistence = "true" if self._persistence else "false"
-        text = CONFIG.format(port=self.port, folder=self.folder, persistence=persistence)
+        text = CONFIG.format(port=self.port, folder=self.folder, persistence=persistence, log=self._log)
         config.write_text(user + text + self._more, encoding="utf-8")
         self._process = subprocess.Popen(
             [mosquitto(), "-c", str(config)],

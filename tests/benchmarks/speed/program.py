@@ -13,6 +13,8 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
+from benchmarks.benches.burns import Burns
+from benchmarks.benches.running import devices_on
 from benchmarks.service.timing import in_turns
 from benchmarks.service.verdict import Bar, at_most
 from benchmarks.soak.running import needs, started_rss_mb
@@ -122,13 +124,8 @@ async def _burning(folder: Path, number: int) -> AsyncIterator[Broker]:
     broker = Broker(folder / "broker")
     broker.start()
     try:
-        words = (sys.executable, "-m", "benchmarks.speed.benches", broker.address, str(number))
-        process = await asyncio.create_subprocess_exec(*words, stdin=asyncio.subprocess.DEVNULL)
-        try:
+        async with devices_on(broker, number, float("inf"), Burns.ALL):
             yield broker
-        finally:
-            process.kill()
-            await process.wait()
     finally:
         broker.kill()
 

@@ -1,0 +1,123 @@
+"""The benchmark of many benches measures what it says: its packets are MQTT, its frames are those of a burn."""
+
+import socket
+from pathlib import Path
+
+import pytest
+from paho.mqtt import client as paho
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+
+from benchmarks.benches import packets
+from benchmarks.benches.__main__ import judged_by
+from benchmarks.benches.baseline import cores
+from benchmarks.benches.burns import EACH, KEPT_S, Burns, groups
+from benchmarks.benches.running import Found, Needs, run
+from broker_fixture import Broker
+from emberline_wire import Samples, decode_message, unseal
+from live_fixture import end_worker_threads
+
+
+def test_packets_are_split_wherever_the_bytes_are_cut() -> None:
+    sent = packets.publish(b"a/down", 7, b"x" * 300) + b"\x40\x02\x00\x07" + packets.publish(b"b/down", 8, b"y")
+    for size in (1, 2, 3, 50, 1000):
+        splitter, found = packets.Splitter(), list[packets.Incoming]()
+        for at in range(0, len(sent), size):
+            found += splitter.feed(sent[at : at + size])
+        assert [one.kind for one in found] == [packets.PUBLISH, packets.PUBACK, packets.PUBLISH]
+        assert [(one.topic, one.payload) for one in (found[0], found[2])] == [
+            (b"a/down", b"x" * 300),
+            (b"b/down", b"y"),
+        ]
+
+
+def test_a_client_library_reads_a_message_as_it_was_meant(broker: Broker) -> None:
+    """The library is the other implementation of the standard that the packets are held against."""
+    heard: list[paho.MQTTMessage] = []
+    reader = paho.Client(CallbackAPIVersion.VERSION2, "reader", protocol=MQTTProtocolVersion.MQTTv5)
+    reader.on_message = lambda _client, _data, message: heard.append(message)
+    granted: list[int] = []
+    reader.on_subscribe = lambda *_: granted.append(1)
+    reader.connect(broker.host, broker.port)
+    reader.subscribe("emberline/v1/+/up", qos=1)
+    while not granted:
+        reader.loop(0.1)
+    with socket.create_connection((broker.host, broker.port)) as device:
+        device.sendall(packets.connect("load", 60))
+        device.sendall(packets.publish(b"emberline/v1/bench-7/up", 9, b"frame", packets.EXPIRY))
+        while not heard:
+            reader.loop(0.1)
+    reader.disconnect()
+    (message,) = heard
+    assert (message.topic, message.payload, message.qos) == ("emberline/v1/bench-7/up", b"frame", 1)
+    assert message.properties is not None
+    assert 604_000 < getattr(message.properties, "MessageExpiryInterval", 0) <= 604_800
+
+
+def test_benches_that_burn_send_the_burn_and_idle_ones_what_was_before_it() -> None:
+    mass: dict[Burns, list[int]] = {}
+    for burns in Burns:
+        hello, made = groups(5, burns, 60.0)
+        place = [channel.name for channel in hello.channels].index("mass")
+        mass[burns] = []
+        for number in range(300):
+            second = made[0].second(number)
+            frame = decode_message(unseal(second.packets[place]))
+            assert isinstance(frame, Samples)
+            assert frame.first_seq == EACH * number
+            assert frame.next_seq == second.next_seq == EACH * (number + 1)
+            assert frame.oldest_seq == EACH * max(0, number - KEPT_S + 1)
+            mass[burns].append(int(frame.values[0]))
+    assert mass[Burns.ALL] == mass[Burns.SPREAD]  # the first group is lit first
+    assert mass[Burns.ALL][-1] < mass[Burns.IDLE][-1] - 1_000
+    assert set(mass[Burns.IDLE][20:]) == set(mass[Burns.IDLE][:20])
+
+
+def told(lags_s: list[list[float]], stored: int) -> Found:
+    needs = Needs(
+        t_s=[0.0, 10.0, 20.0],
+        daemon_s=[0.0, 5.0, 10.0],
+        started_s=[0.0, 5.0, 15.0],
+        broker_s=[0.0, 1.0, 2.0],
+        devices_s=[0.0, 1.0, 2.0],
+        daemon_mb=[90.0, 100.0, 110.0],
+        all_mb=[200.0, 210.0, 220.0],
+    )
+    devices = {
+        "samples_sent": 1000,
+        "samples_sent_again": 0,
+        "packets_sent": 100,
+        "late_s": 0.0,
+        "lag_s": lags_s,
+    }
+    return Found(1000, devices, stored, 0, 0, needs, 90.0)
+
+
+def test_what_is_missed_is_judged() -> None:
+    _, bars = judged_by(told([[0.2, 0.4, 0.5]] * 3, 1000), 0.5)
+    assert all(bar.holds for bar in bars)
+    _, bars = judged_by(told([[0.2, 0.4, 0.5], [0.3, 1.2, 2.0], [0.9, 1.5, 2.0], [9.0, 9.0, 9.0]], 990), 0.5)
+    missed = {bar.name: bar.value for bar in bars if not bar.holds}
+    assert missed == pytest.approx(
+        {
+            "samples unaccounted for": 10,
+            "lag of 99 of 100, worst minute": 9.0,
+            "lag, last minute over first": 4.5,
+        }
+    )
+
+
+def test_the_baseline_takes_longer_for_more_benches(tmp_path: Path) -> None:
+    (tmp_path / "few").mkdir()
+    (tmp_path / "many").mkdir()
+    assert cores(tmp_path / "few", 10) < cores(tmp_path / "many", 400)
+
+
+@pytest.mark.timeout(180)
+async def test_twenty_benches_are_recorded_without_a_loss(tmp_path: Path, broker: Broker) -> None:
+    del broker  # skips where there is no such program; the benchmark runs its own
+    found = await run(tmp_path, 20, 8.0, Burns.ALL)
+    assert found.devices["samples_sent"] == 20 * 8 * 4 * EACH
+    assert (found.unaccounted, found.lost) == (0, 0)
+    assert found.devices["samples_acknowledged"] == found.devices["samples_sent"]
+    assert found.needs.daemon_s[-1] > found.needs.daemon_s[0]
+    await end_worker_threads()
