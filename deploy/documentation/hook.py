@@ -14,7 +14,7 @@ from mkdocs.config.defaults import MkDocsConfig
 from mkdocs.structure.files import File, Files
 from mkdocs.structure.pages import Page
 
-from documentation import commands, keys, words
+from documentation import commands, keys, python, words
 
 ROOT = Path(__file__).parents[2]
 OWN = "host/docs/"
@@ -30,6 +30,7 @@ MADE: Mapping[str, Callable[[], str]] = {
     "overview of commands": commands.overview,
     "exit codes": commands.exit_codes,
     "plan": keys.plan_keys,
+    "python": python.python,
     "bench file": keys.bench_keys,
     "results": words.results,
     "roles": words.roles,

@@ -14,8 +14,9 @@ numpy arrays of one length: `pandas.DataFrame(table)` takes it as it is. What is
 """
 
 from emberline.bench.errors import BenchError, BenchFileError, PlanError
+from emberline.config import ConfigError
 from emberline.lab.comparison import Comparison
-from emberline.lab.store import Store, open_archive, open_store
+from emberline.lab.store import Store, open_archive, open_store, units
 from emberline.lab.tables import Table
 from emberline.lab.trial import Trial, overlay
 from emberline.store.errors import StoreError, StoreMissingError, UnknownTrialError
@@ -26,6 +27,7 @@ __all__ = [
     "BenchFileError",
     "Comparison",
     "ComparisonError",
+    "ConfigError",
     "PlanError",
     "Store",
     "StoreError",
@@ -36,4 +38,5 @@ __all__ = [
     "open_archive",
     "open_store",
     "overlay",
+    "units",
 ]

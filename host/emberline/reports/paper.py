@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
 
 from emberline.bench.channels import Role
 from emberline.curves.events import EventKind
@@ -26,6 +27,8 @@ DPI = 600.0
 """Of a figure in pixels, as journals ask for."""
 GROUP_COLOURS = ("#175676", "#b5480f", "#5c6b1e", "#7a4a8c", "#26221d", "#c08a1c", "#3d8a86", "#9a6a55")
 """Told apart in print and by most who confuse red and green: their lightness differs between neighbours."""
+KEY_LETTERS = 8
+"""Room that a line and its gaps take in a key, in letters."""
 GROUP_DASHES = ("-", (0, (5, 1.5)), (0, (1.5, 1.2)), (0, (6, 1.5, 1.2, 1.5)))
 
 
@@ -89,7 +92,12 @@ def overlay_figure(groups: Mapping[str, Sequence["Analysis"]], size: Size) -> Fi
         axes[-1].set_xlim(max(-3.0, min(end[0] for end in ends)), max(end[1] for end in ends))
         axes[-1].set_xlabel("minutes from lit")
         if len(groups) > 1:
-            axes[0].legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=len(groups), frameon=False)
+            named = {
+                label: handle for ax in axes for handle, label in zip(*ax.get_legend_handles_labels(), strict=True)
+            }
+            letters = size.width_in * POINTS_PER_INCH / (0.6 * size.font_pt)
+            columns = max(1, min(len(named), int(letters / (max(map(len, named)) + KEY_LETTERS))))
+            figure.legend(named.values(), named, loc="outside upper right", ncols=columns, frameon=False)
     return figure
 
 
@@ -108,6 +116,7 @@ def comparison_figure(comparison: Comparison, size: Size) -> Figure:
             figure.subplots(max(len(rows), 1), 1, squeeze=False)[:, 0].tolist(), rows, strict=False
         ):
             draw_dots(ax, compared, size.font_pt)
+            ax.xaxis.set_major_locator(MaxNLocator(6 if size.named_times else 3, steps=[1, 2, 2.5, 5, 10]))
             unit = {"": " (%)", "1": ""}.get(compared.unit, f" ({compared.unit})")
             ax.set_title(f"{result_title(compared.result)}{unit}", loc="left", fontsize=size.font_pt, weight="bold")
     return figure

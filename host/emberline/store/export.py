@@ -30,9 +30,14 @@ def by_second(analysis: "Analysis") -> Columns:
     """Return a trial on its 1 Hz grid: the channels, and what the ledger makes of them.
 
     The columns are `t_s`, each channel by role and unit, `fuel_g`, `water_g`, `burning_rate_g_min`,
-    `u_burning_rate_g_min`, `firepower_w` and `phase`; NaN where a value is not known.
+    `u_burning_rate_g_min`, `firepower_w`, `phase` and `event`, the kinds of the events in that second; NaN where a
+    value is not known.
     """
     account, grid = analysis.account, analysis.grid
+    events = [""] * len(account.t_s)
+    for event in analysis.events:
+        if 0.0 <= event.t_s < len(events):
+            events[int(event.t_s)] += f"{' ' * bool(events[int(event.t_s)])}{event.kind.value}"
     channels = {column_name(role): grid.columns[role].value for role in Role if role in grid.columns}
     return {
         "t_s": account.t_s,
@@ -43,6 +48,7 @@ def by_second(analysis: "Analysis") -> Columns:
         "u_burning_rate_g_min": account.u_burning_rate_g_min,
         "firepower_w": analysis.results.firepower_w,
         "phase": [phase.value for phase in account.phase],
+        "event": events,
     }
 
 

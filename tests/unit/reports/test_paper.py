@@ -1,3 +1,5 @@
+from itertools import pairwise
+
 import matplotlib as mpl
 import numpy as np
 import pytest
@@ -23,15 +25,32 @@ def test_figures_have_the_width_of_a_column(size: Size) -> None:
         assert figure.get_facecolor() == (1.0, 1.0, 1.0, 1.0)
 
 
+def test_numbers_below_a_narrow_comparison_do_not_overlap() -> None:
+    compared = compare({"a": burns("a", 1490.0, 1502.0), "b": burns("b", 2344.0, 2352.0)}, ["time_to_boil"])
+    figure = comparison_figure(compared, NARROW)
+    figure.draw_without_rendering()
+    boxes = [label.get_window_extent() for label in figure.axes[0].get_xticklabels() if label.get_text()]
+    assert all(left.x1 < right.x0 for left, right in pairwise(boxes))
+
+
 def test_burns_of_a_group_share_a_colour_and_one_name() -> None:
     figure = overlay_figure({"a": [make_burn(), make_burn(seconds=1800)], "b": [make_burn()]}, WIDE)
-    water, rate = figure.axes
+    _, rate = figure.axes
     curves = [line for line in rate.lines if line.get_marker() == "None"]
     assert [line.get_color() for line in curves] == [GROUP_COLOURS[0], GROUP_COLOURS[0], GROUP_COLOURS[1]]
-    key = water.get_legend()
-    assert key is not None
+    (key,) = figure.legends
     assert [text.get_text() for text in key.get_texts()] == ["a", "b"]
     assert np.asarray(curves[0].get_xdata())[0] < 0.0, "minutes count from lit"
+
+
+@pytest.mark.parametrize("size", [WIDE, NARROW])
+def test_long_names_of_groups_stay_within_the_figure(size: Size) -> None:
+    figure = overlay_figure({f"a group with a rather long name, {n}": [make_burn()] for n in range(4)}, size)
+    figure.draw_without_rendering()
+    (key,) = figure.legends
+    box = key.get_window_extent()
+    assert box.x0 >= 0.0
+    assert box.x1 <= size.width_in * figure.dpi
 
 
 def test_boil_and_flameout_are_dots_on_their_curves() -> None:
