@@ -118,7 +118,7 @@ def _still(compared: Compared, difference: Difference, wished: float | None) -> 
             return f"{more} more {'burn' if more == 1 else 'burns'} of each would show {words}"
         smallest = smallest_shown(difference)
     except ComparisonError as error:
-        return str(error)
+        return f"for {words}, {error}"
     return f"one of {_aim(smallest, compared.unit)} would most likely have been shown"
 
 

@@ -229,12 +229,12 @@ def more_burns(difference: Difference, wished: float) -> int:
         wished: The difference to be shown.
 
     Raises:
-        ComparisonError: More burns would be needed than anybody makes.
+        ComparisonError: More burns would be needed than anybody makes, or no number of them would do.
     """
-    needed = burns_needed(wished, scatter_of(difference))
+    needed = burns_needed(wished, scatter_of(difference), difference.u_shared)
     return max(0, needed - min(difference.sample_a.n, difference.sample_b.n))
 
 
 def smallest_shown(difference: Difference) -> float:
     """Return the smallest difference that as many burns show in most series."""
-    return resolved(scatter_of(difference), min(difference.sample_a.n, difference.sample_b.n))
+    return resolved(scatter_of(difference), min(difference.sample_a.n, difference.sample_b.n), difference.u_shared)
