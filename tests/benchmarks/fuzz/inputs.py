@@ -78,7 +78,13 @@ def senml() -> tuple[bytes, ...]:
     return (*named, *labelled)
 
 
-PLAN = (ROOT / "host" / "docs" / "how-to" / "plan.md").read_text(encoding="utf-8").partition("```toml\n")[2].partition("```")[0].encode()
+PLAN = (
+    (ROOT / "host" / "docs" / "how-to" / "plan.md")
+    .read_text(encoding="utf-8")
+    .partition("```toml\n")[2]
+    .partition("```")[0]
+    .encode()
+)
 BENCH = bench_template().encode()
 MORE_PLAN = b"""
 factors = { fuel = "chips", holes = "12" }
