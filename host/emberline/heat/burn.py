@@ -125,10 +125,12 @@ class Burn:
         self._expect_load_cell()
         _ = self.moments.burn_time_s
         begin_s = max(float(self.moments.lit.nominal_value) - BEFORE_LIT_S, self._record_s[0])
-        start = to_affine_scalar(begin_s)
-        left = (
-            self.fuel.charge.moist_g + self.fuel.starter_g - self.lost_g(start, self.moments.flameout) - self._unburnt_g
+        before = self.lost_g(to_affine_scalar(begin_s), self.moments.lit)
+        # What the load cell gained before was no fuel that came back.
+        lost = self.lost_g(self.moments.lit, self.moments.flameout) + max(
+            before, to_affine_scalar(0.0), key=nominal_value
         )
+        left = self.fuel.charge.moist_g + self.fuel.starter_g - lost - self._unburnt_g
         if left.nominal_value < -2.0 * left.std_dev:
             raise AbsentError(
                 "the load cell lost more than the fuel put in: check fuel.mass_g, the refuels and the load cell's span"

@@ -23,12 +23,12 @@ from emberline.curves.burning_rate import LossRate, noise_of, smooth
 from emberline.curves.events import Event, EventKind
 from emberline.curves.flameout import find_flameout
 from emberline.curves.grid import Column, Grid
-from emberline.curves.hidden_refuels import uncovered
 from emberline.curves.ignition import begun_mid_burn, find_lit
 from emberline.curves.load_words import loads_by_words, no_pot_stood
 from emberline.curves.loads import Loads, Stay, with_standing_pot
 from emberline.curves.mass_steps import MassStep, find_steps, masked
 from emberline.curves.pot_cools import turn_to_cooling
+from emberline.curves.refuel_weights import by_weights
 from emberline.curves.robust import without_spikes
 from emberline.curves.words import Word, with_words
 from emberline.heat.scale import Scale, scale_of
@@ -106,7 +106,6 @@ def read_record(grid: Grid, channels: Mapping[Role, Channel], plan: Plan, *, wor
     noise = noise_of(level)
     lit = find_lit(level, noise, flame, flame_lag_s=flame_lag)
     burning_at_start = lit is None and begun_mid_burn(level, noise, flame)
-    loss = smooth(bare) if bare is not None else None
     lits = _by_words(EventKind.LIT, () if lit is None else (lit,), words)
     events += lits
     lit_s = lits[0].t_s if lits else None
@@ -114,8 +113,10 @@ def read_record(grid: Grid, channels: Mapping[Role, Channel], plan: Plan, *, wor
     own_cell = _own_cell(grid, channels, plan, words)
     on_main = words if own_cell is None else [word for word in words if word.kind not in POTS]
     loads = loads_by_words(found, plan, lit_s, on_main, burning_at_start=burning_at_start)
-    if len(steps := uncovered(loads, plan)) > len(found):
+    if mass is not None and (steps := by_weights(loads, plan)) != loads.steps:
         loads = loads_by_words(steps, plan, lit_s, on_main, burning_at_start=burning_at_start)
+        bare = masked(mass, steps)
+    loss = smooth(bare) if bare is not None else None
     water_c = smooth_water(water, n)
     # A pot of which no step tells stood there all the time.
     stood = plan.pot is not None and not loads.stays and _warmed(water_c) and not no_pot_stood(words)

@@ -50,7 +50,7 @@ def test_spoonfuls_over_a_boiling_pot_stand_out_from_its_even_pace() -> None:
     assert end == 408
 
 
-@pytest.mark.parametrize("for_s", [16, 28, 60])
+@pytest.mark.parametrize("for_s", [8, 12, 28, 60])
 def test_a_pot_that_boils_up_and_is_lifted_soon_was_handled_only_then(for_s: int) -> None:
     values = burn(noise_g=0.05) - 1.2 * np.clip(np.arange(600.0) - 300.0, 0.0, for_s)
     values[300 + for_s :] -= 1600.0

@@ -1,6 +1,8 @@
-"""Weighed fuel that went in by the handling that lifted the pot, set it down or took its lid off.
+"""Steps of the load as a person's weights of the refuels have them.
 
-On the load cell such a handling is one change; the weight tells its two parts apart.
+A refuel weighs what the person weighed: so what was put in and what the curve is levelled by are the same, and what is
+left of the fuel does not hang on either. Fuel may have gone in by the handling that lifted the pot, set it down or took
+its lid off; on the load cell that is one change, whose two parts the weight tells apart.
 """
 
 from dataclasses import replace
@@ -16,8 +18,8 @@ LID_MATCH_G = 5.0
 """Distance within which what is left of a load matches the plan's lid."""
 
 
-def uncovered(loads: Loads, plan: Plan) -> tuple[MassStep, ...]:
-    """Return all steps, with weighed fuel that hid in another handling as a step of its own.
+def by_weights(loads: Loads, plan: Plan) -> tuple[MassStep, ...]:
+    """Return all steps: weighed refuels with their weights, those that hid in another handling as steps of their own.
 
     A refuel of which only a part was seen hid beside it. One of which nothing was seen hid in the only handling of the
     pot between the refuels before and after it.
@@ -35,8 +37,13 @@ def uncovered(loads: Loads, plan: Plan) -> tuple[MassStep, ...]:
     if lid_g is not None:
         lids = [step for step in loads.steps if LEAST_HIDDEN_G - lid_g < step.size_g.nominal_value < 0.0]
     pairs = paired(loads.refuels, weighed, (*pots, *lids))
-    hidden = []
+    hidden: list[tuple[MassStep, UFloat]] = []
+    sizes: dict[int, UFloat] = {}
     for pair in pairs:
+        if pair.weighed is not None and pair.host is None:
+            found_g = sum(float(step.size_g.nominal_value) for step in pair.loads)
+            mass_g = weighed[pair.weighed]
+            sizes |= {step.start_s: mass_g * float(step.size_g.nominal_value) / found_g for step in pair.loads}
         if pair.host is None or pair.rest_g is None:
             continue
         left_g = abs(float((pair.host.size_g - pair.rest_g).nominal_value))
@@ -53,7 +60,10 @@ def uncovered(loads: Loads, plan: Plan) -> tuple[MassStep, ...]:
     steps: list[MassStep] = []
     for step in loads.steps:
         parts = [fuel_g for host, fuel_g in hidden if host is step]
-        steps += [step] if len(parts) != 1 else _split(step, parts[0])
+        if step in loads.refuels and step.start_s in sizes:
+            steps.append(replace(step, size_g=sizes[step.start_s]))
+        else:
+            steps += [step] if len(parts) != 1 else _split(step, parts[0])
     return tuple(steps)
 
 

@@ -1,11 +1,11 @@
-"""Weighed fuel that went in by a handling of the pot."""
+"""Steps of the load by the weights of refuels, some of which went in by a handling of the pot."""
 
 import pytest
 from uncertainties import ufloat
 
 from emberline.bench.plan import Plan, PotPlan, RefuelPlan, VisitPlan
 from emberline.curves.events import EventKind
-from emberline.curves.hidden_refuels import uncovered
+from emberline.curves.refuel_weights import by_weights
 from emberline.curves.loads import Loads, tell_apart
 from emberline.curves.mass_steps import MassStep
 
@@ -27,7 +27,7 @@ def planned(*refuels_g: float | None, lid_g: float | None = None) -> Plan:
 
 
 def again(plan: Plan, *steps: MassStep) -> Loads:
-    return tell_apart(uncovered(tell_apart(steps, plan, 60.0), plan), plan, 60.0)
+    return tell_apart(by_weights(tell_apart(steps, plan, 60.0), plan), plan, 60.0)
 
 
 def sizes(loads: Loads, kind: EventKind) -> list[float]:
@@ -38,7 +38,7 @@ def test_a_refuel_between_two_others_went_in_as_the_pot_was_lifted() -> None:
     plan = planned(20.0, 25.0, 22.0)
     lifted = step(700, -1305.0 + 25.0)
     loads = again(plan, step(120, POT_G), step(500, 20.2), lifted, step(900, 21.8))
-    assert sizes(loads, EventKind.REFUEL) == pytest.approx([20.2, 25.0, 21.8])
+    assert sizes(loads, EventKind.REFUEL) == pytest.approx([20.0, 25.0, 22.0])
     assert sizes(loads, EventKind.POT_OFF) == pytest.approx([-1305.0])
     # Pot and fuel together are what the cell showed, as surely as it did.
     both = [one.size_g for one in loads.steps if one.start_s == lifted.start_s]
@@ -63,7 +63,15 @@ def test_what_a_refuel_lacks_went_in_as_the_lid_was_taken_off() -> None:
 def test_a_tug_beside_a_small_refuel_is_no_lid() -> None:
     plan = planned(68.0, lid_g=84.0)
     steps = (step(120, POT_G), step(400, -12.0), step(407, 48.0))
-    assert uncovered(tell_apart(steps, plan, 60.0), plan) == steps
+    assert by_weights(tell_apart(steps, plan, 60.0), plan) == steps
+
+
+def test_a_weighed_refuel_weighs_what_was_weighed_in_all_its_handfuls() -> None:
+    plan = planned(49.7)
+    steps = by_weights(tell_apart((step(120, POT_G), step(500, 12.0), step(508, 36.0)), plan, 60.0), plan)
+    handfuls = [one.size_g for one in steps[1:]]
+    assert [size_g.nominal_value for size_g in handfuls] == pytest.approx([49.7 / 4.0, 49.7 * 3.0 / 4.0])
+    assert sum(handfuls).std_dev == pytest.approx(0.1)
 
 
 @pytest.mark.parametrize(
@@ -82,4 +90,6 @@ def test_a_tug_beside_a_small_refuel_is_no_lid() -> None:
     ],
 )
 def test_where_it_cannot_be_told_nothing_is_uncovered(plan: Plan, steps: tuple[MassStep, ...]) -> None:
-    assert uncovered(tell_apart(steps, plan, 60.0), plan) == steps
+    told = by_weights(tell_apart(steps, plan, 60.0), plan)
+    sizes_g = [one.size_g.nominal_value for one in told]
+    assert sizes_g == pytest.approx([one.size_g.nominal_value for one in steps])
