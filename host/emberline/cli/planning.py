@@ -5,13 +5,19 @@ from pathlib import Path
 import click
 
 from emberline.cli.burns import data_folder
+from emberline.cli.names import series_names
 from emberline.cli.telling import data_option, epilog, target_options, telling
 
 
 @click.command(epilog=epilog("emberline plans --to plans.csv", 3, 4))
 @target_options(".csv")
 @click.option("--stored", is_flag=True, help="With the plans of all stored trials.")
-@click.option("--series", metavar="NAME", help="With a row for each run of this planned series that is not made yet.")
+@click.option(
+    "--series",
+    metavar="NAME",
+    shell_complete=series_names,
+    help="With a row for each run of this planned series that is not made yet.",
+)
 @data_option
 @telling
 def plans(target: Path, stored: bool, series: str | None, overwrite: bool, data: Path | None) -> None:

@@ -5,9 +5,15 @@ import numpy as np
 import pandas as pd
 import pytest
 
+import stored_burn
 from emberline import app, lab
+from emberline.app.live import live_summary
 from emberline.bench.bench_template import bench_template
 from emberline.config import ConfigError
+from emberline.curves.events import Event, EventKind
+from emberline.store.store import Store
+from emberline.trials.corrections import Correction, MoveEvent, Target
+from stored_burn import BENCH, START_NS, plan, recording
 
 
 @pytest.fixture
@@ -56,6 +62,37 @@ def test_recomputed_with_nothing_changed_it_is_what_is_stored(data: Path) -> Non
         again = trial.recompute()
         assert again is not trial
         assert json.dumps(again.summary) == json.dumps(trial.summary)
+
+
+def test_so_it_is_of_a_live_trial_of_a_corrected_one_and_of_a_pack(data: Path, tmp_path: Path) -> None:
+    burn, folder = recording(str(data.parent)), tmp_path / "data"
+    folder.mkdir()
+    with Store.open(folder / app.STORE_NAME) as store:
+        live = store.create_trial(bench=BENCH, start_ns=START_NS, plan_text=plan(burn)).id
+        stored_burn.fill(store, burn)
+        store.end_trial(live, START_NS + int(burn.scenario.duration_s) * 10**9)
+        boil = Event(EventKind.BOIL, 200.0, 2.0, "found", announced_t_s=215.0)
+        store.save_events(live, [boil])
+        keep(store, folder, live)
+        app.export_trial(folder, live, tmp_path / "live.zip", raw=False)
+    moved = app.import_burn(data.parent / "beech.csv", folder, plan_file=data.parent / "beech.toml").trial.id
+    packed = app.import_burn(tmp_path / "live.zip", tmp_path / "elsewhere").trial.id
+    with Store.open(folder / app.STORE_NAME) as store:
+        found = next(event for event in store.events(moved) if event.kind is EventKind.FLAMEOUT)
+        change = MoveEvent(Target(EventKind.FLAMEOUT, found.t_s), found.t_s - 4.0, 1.0)
+        store.add_correction(moved, Correction(1, START_NS, "Ana", "saw it", change))
+        keep(store, folder, moved)
+    for place, name in ((folder, live), (folder, moved), (tmp_path / "elsewhere", packed)):
+        trial = lab.open_store(place).trial(name)
+        assert trial.summary["events"]
+        assert json.dumps(trial.recompute().summary) == json.dumps(trial.summary)
+
+
+def keep(store: Store, folder: Path, trial: str) -> None:
+    """Work a trial's summary out and keep it, as a daemon does."""
+    done = live_summary(folder, trial, provisional=False)
+    store.save_events(trial, done.events, done.retracted)
+    store.save_summary(trial, done.document, done.version, done.listing)
 
 
 def test_other_plan_values_change_what_rests_on_them_and_nothing_stored(
