@@ -2,6 +2,7 @@ import builtins
 import csv
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ import pytest
 from burn_fixture import plan, usual
 from emberline.bench.channels import Role, default_channel
 from emberline.bench.samples import FLAG_FAULT, Curve, SampleBatch
+from emberline.curves.events import Event, EventKind
 from emberline.curves.grid import grid_of
 from emberline.heat.results import compute_results
 from emberline.links.replay import read_recording
@@ -52,6 +54,7 @@ def test_a_row_a_second_with_channels_ledger_and_phase(tmp_path: Path) -> None:
         "u_burning_rate_g_min",
         "firepower_w",
         "phase",
+        "event",
     ]
     assert len(got) == given.grid.n
     assert float(got[300]["t_s"]) == given.account.t_s[300]
@@ -59,6 +62,15 @@ def test_a_row_a_second_with_channels_ledger_and_phase(tmp_path: Path) -> None:
     assert got[300]["phase"] == given.account.phase[300].value
     assert got[300]["water_c"] == ""  # the probe was silent by then
     assert "nan" not in (tmp_path / "burn.csv").read_text().lower()
+
+
+def test_each_event_stands_in_the_second_in_which_it_lies_also_beside_another(tmp_path: Path) -> None:
+    given = analysis()
+    late = Event(EventKind.NOTE, 1e9, 0.0, "after the end")
+    beside = Event(EventKind.STEP, given.events[2].t_s + 0.4, 0.5, "a lid")
+    write(by_second(replace(given, events=(*given.events, beside, late))), tmp_path / "burn.csv")
+    found = {row: cells["event"] for row, cells in enumerate(rows(tmp_path / "burn.csv")) if cells["event"]}
+    assert found == {60: "lit", 120: "pot_on", 480: "boil step", 700: "pot_off", 960: "flameout"}
 
 
 def mixed() -> list[SampleBatch]:
