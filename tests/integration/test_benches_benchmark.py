@@ -4,11 +4,12 @@ import socket
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from paho.mqtt import client as paho
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
 from benchmarks.benches import packets
-from benchmarks.benches.__main__ import judged_by
+from benchmarks.benches.__main__ import judged_by, main
 from benchmarks.benches.baseline import cores
 from benchmarks.benches.burns import EACH, KEPT_S, Burns, groups
 from benchmarks.benches.running import Found, Needs, run
@@ -121,3 +122,11 @@ async def test_twenty_benches_are_recorded_without_a_loss(tmp_path: Path, broker
     assert found.devices["samples_acknowledged"] == found.devices["samples_sent"]
     assert found.needs.daemon_s[-1] > found.needs.daemon_s[0]
     await end_worker_threads()
+
+
+def test_the_command_says_what_it_does_and_refuses_numbers_that_are_none() -> None:
+    runner = CliRunner()
+    assert "spread" in runner.invoke(main, ["--help"]).output
+    refused = runner.invoke(main, ["--burns", "all", "--ramp", "10,many"])
+    assert refused.exit_code == 2
+    assert "write numbers with commas" in refused.output

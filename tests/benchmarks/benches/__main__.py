@@ -25,8 +25,8 @@ LEAST_S = 0.2
 @click.option("--minutes", type=click.FloatRange(0.1), help=f"So long.  [default: {MINUTES:g}]")
 @click.option(
     "--burns",
-    type=click.Choice(Burns),
-    default=Burns.SPREAD,
+    type=click.Choice([one.value for one in Burns]),
+    default=Burns.SPREAD.value,
     show_default=True,
     help="idle: nothing burns. spread: lit one after the other over half the time. all: lit in the first minute.",
 )
@@ -39,7 +39,7 @@ def main(
     *,
     benches: int | None,
     minutes: float | None,
-    burns: Burns,
+    burns: str,
     quick: bool,
     ramp: str | None,
     json_file: Path | None,
@@ -60,12 +60,12 @@ def main(
         raise click.UsageError(f"--ramp {ramp}: write numbers with commas between them") from None
     for number in numbers:
         with tempfile.TemporaryDirectory(prefix="emberline-benches-") as name:
-            found = asyncio.run(run(Path(name), number, 60.0 * length_min, burns))
+            found = asyncio.run(run(Path(name), number, 60.0 * length_min, Burns(burns)))
             before = f"{number} benches: " if ramp else ""
             more, judged = judged_by(found, cores(Path(name), number), before)
         figures |= more
         bars += judged
-    tell(f"benches, {burns.value}, {length_min:g} min", figures, bars, json_file)
+    tell(f"benches, {burns}, {length_min:g} min", figures, bars, json_file)
 
 
 def judged_by(found: Found, plain_cores: float, before: str = "") -> tuple[dict[str, object], list[Bar]]:
