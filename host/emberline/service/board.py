@@ -1,6 +1,7 @@
 """What is known of a bench now, for whoever watches; the newest state wins, announcements are kept in order."""
 
 import asyncio
+import statistics
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -243,7 +244,8 @@ class Board:
     def _show(self, readings: Readings) -> None:
         channel, newest_ns = readings.channel, int(readings.t_ns[-1])
         values = readings.value[readings.t_ns >= newest_ns - int(SHOWN_S * 1e9)]
-        value = float(np.nanmedian(values)) if np.isfinite(values).any() else None
+        finite = values[np.isfinite(values)].tolist()
+        value = statistics.median(finite) if finite else None
         period_s = self._period_s(channel.source or channel.name)
         stale_s = max(self._stale_s(), 5.0 * period_s + self.clock.slack_s)
         u = None if value is None else channel.u_reading(value)
