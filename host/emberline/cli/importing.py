@@ -109,6 +109,8 @@ def _import_all(files: "Sequence[BurnFile]", data: Path, columns: Mapping[str, s
     from emberline.store.errors import PackError
 
     counts: Counter[str] = Counter()
+    # Said when the progress bar is gone, which what is printed meanwhile would tear.
+    said: list[tuple[str, bool]] = []
     with progress(len(files)) as stage:
         for number, file in enumerate(files, 1):
             stage(f"{file.source.name}, {number} of {len(files)}")
@@ -120,10 +122,12 @@ def _import_all(files: "Sequence[BurnFile]", data: Path, columns: Mapping[str, s
                 # These are about one file; a store that cannot be used is about all of them.
                 counts["failed"] += 1
                 told = "" if file.source.name in str(exc) else f"{file.source.name}: "
-                click.echo(f"Error: {told}{exc}", err=True)
+                said.append((f"Error: {told}{exc}", True))
                 continue
             counts[done.standing.value] += 1
-            click.echo(f"{file.source.name}: trial {done.trial.id}, {done.standing.value}")
+            said.append((f"{file.source.name}: trial {done.trial.id}, {done.standing.value}", False))
+    for line, is_error in said:
+        click.echo(line, err=is_error)
     sums = "; ".join(f"{count} {what}" for what, count in counts.items())
     click.echo(f"{len(files)} recordings: {sums}.")
     return counts["failed"]

@@ -1,10 +1,13 @@
 """The command `import`, of one recording and of many."""
 
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
 
+from emberline.cli import importing as module
 from emberline.cli import main
 from unit.app.small_burn import burn
 
@@ -49,6 +52,22 @@ def test_one_recording_prints_its_summary_and_says_that_it_is_known(folder: Path
     again = run(folder, source)
     assert "known already" in again.stderr
     assert again.stdout.startswith("Trial ")
+
+
+def test_nothing_is_printed_while_the_progress_bar_stands(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    shown: list[str] = []
+
+    @contextmanager
+    def progress(_: int) -> Iterator[Callable[[str], None]]:
+        shown.append("bar")
+        yield lambda text: None
+        shown.append("gone")
+
+    monkeypatch.setattr(module, "progress", progress)
+    monkeypatch.setattr("click.echo", lambda text, err=False: shown.append(text))
+    assert run(folder, str(folder / "old")).exit_code == 0
+    assert shown[:2] == ["bar", "gone"]
+    assert len(shown) == 5
 
 
 def test_a_label_is_about_one_recording(folder: Path) -> None:
