@@ -116,9 +116,10 @@ def _from_mass(fall: Fall, steaming: NDArray[np.bool_] | None, turn: Turn | None
     t_s, u_s = _end_of_loss(fall)
     words = f"mass loss {_in_words(fall)}, the fall ending at {fall.foot_s:.0f} s; {MASS_ONLY_WORDS}"
     if turn is not None and abs(turn.t_s - t_s) < AGREES * float(np.hypot(turn.u_s, u_s)):
-        # Two witnesses of one end, each by its own weight: their errors have nothing in common.
-        by_load = turn.u_s**2 / (turn.u_s**2 + u_s**2)
-        t_s, u_s = by_load * t_s + (1.0 - by_load) * turn.t_s, u_s * by_load**0.5
+        # Two witnesses of one end, each by its own weight; where they disagree, neither is sure to be the better.
+        by_load, apart_s = turn.u_s**2 / (turn.u_s**2 + u_s**2), abs(turn.t_s - t_s)
+        t_s = by_load * t_s + (1.0 - by_load) * turn.t_s
+        u_s = max(u_s * by_load**0.5, apart_s / 2.0)
         words += f"; the pot's water turned from {turn.before_k_s * 60:+.1f} to {turn.after_k_s * 60:+.1f} K/min"
     k = int(t_s)
     if steaming is not None and 0 <= k < len(steaming) and steaming[max(0, k - 60) : k + 1].any():

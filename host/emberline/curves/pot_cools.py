@@ -33,14 +33,11 @@ LEAST_TURN_K_S = 0.006
 """Least change of the slope, 0.4 K a minute."""
 TOGETHER = 6.0
 """Readings that count as one: a flame wavers over half a minute (ours)."""
-OUT_SHARE = 1.0
-"""Share of the fall of heat at which flame ends, as of the fall of the rate (`fast_loss.FLAMEOUT_SHARE`)."""
-U_OUT_SHARE = 0.4
-"""Its standard uncertainty."""
-U_LEAST_S = 40.0
-"""Standard uncertainty however sharply the water turns: stove and pot go on giving their own heat."""
-
-
+LIVES_ON_S, U_LIVES_ON_S = 100.0, 150.0
+"""Mean and standard deviation of the time by which a flame outlives the fall of its heat: none where a bed ends at
+once, minutes where low flames dwindle over a heap and no longer reach the pot (simulations of three makers)."""
+U_LENGTH_SHARE = 0.4
+"""Standard uncertainty of the end of the fall, as a share of its length."""
 STRETCH_S, FASTER = 90, 1.3
 """Seconds over which a later slope is taken, and by how much it may be steeper."""
 
@@ -106,7 +103,7 @@ def turn_to_cooling(water_c: Array, begin: int, end: int) -> Turn | None:
     best = int(np.argmin(cost))
     noise = max(mad_sd(residual[best]), 0.03)
     weight = np.exp(-0.5 * (cost - cost[best]) / (noise**2 * TOGETHER))
-    moment = onset_of + OUT_SHARE * length_of
+    moment = onset_of + length_of
     mean_s = float(np.average(moment, weights=weight))
     spread_s = float(np.sqrt(np.average((moment - mean_s) ** 2, weights=weight)))
     # Over a flame that lives on, low, water cools slowly, and faster once that is gone too.
@@ -116,5 +113,5 @@ def turn_to_cooling(water_c: Array, begin: int, end: int) -> Turn | None:
     if np.isfinite(slopes).any() and float(np.nanmin(slopes)) < FASTER * after:
         return None
     length_s = float(np.average(length_of, weights=weight))
-    u_s = float(np.linalg.norm([spread_s, U_OUT_SHARE * length_s, U_LEAST_S]))
-    return Turn(mean_s, u_s, float(before[best]), after)
+    u_s = float(np.linalg.norm([spread_s, U_LENGTH_SHARE * length_s, U_LIVES_ON_S]))
+    return Turn(mean_s + LIVES_ON_S, u_s, float(before[best]), after)

@@ -172,6 +172,12 @@ def test_water_that_turned_to_cooling_is_weighed_with_the_load() -> None:
     assert both.u_s == pytest.approx(alone.u_s / 2.0**0.5, rel=0.01)
     assert "turned from +0.0 to -3.0 K/min" in both.evidence
     assert MASS_ONLY_WORDS in both.evidence
+    # Where they disagree by more, neither is sure to be the better.
+    apart = find_flameout(
+        rates(falls_over_s=200.0), LIT_S, (), None, turn=replace(turn, t_s=alone.t_s - 2.5 * alone.u_s)
+    )
+    assert apart is not None
+    assert apart.u_s == pytest.approx(1.25 * alone.u_s, rel=0.01)
     # What turned at quite another time was another fire's end, or cold water.
     other = find_flameout(rates(falls_over_s=200.0), LIT_S, (), None, turn=replace(turn, t_s=300.0))
     assert other == alone

@@ -5,7 +5,7 @@ import pytest
 from numpy.typing import NDArray
 
 from column_fixture import seconds
-from emberline.curves.pot_cools import LEAST_HOT_C, turn_to_cooling
+from emberline.curves.pot_cools import LEAST_HOT_C, LIVES_ON_S, turn_to_cooling
 
 Array = NDArray[np.float64]
 OUT_S = 1_500.0
@@ -32,8 +32,8 @@ def test_the_end_of_flame_is_where_the_fall_of_heat_ends(flame_w: float, falls_o
     # Once it still warms when the flame dies, once it boils.
     turn = turn_to_cooling(water(heat(2200, [(OUT_S - falls_over_s, flame_w), (OUT_S, 30.0)])), 0, 2200)
     assert turn is not None
-    assert abs(turn.t_s - OUT_S) < 2.0 * turn.u_s
-    assert abs(turn.t_s - OUT_S) < 40.0
+    assert abs(turn.t_s - LIVES_ON_S - OUT_S) < 40.0
+    assert turn.t_s - 1.96 * turn.u_s < OUT_S < turn.t_s + 1.96 * turn.u_s
     assert turn.after_k_s < -0.02
     assert turn.before_k_s > turn.after_k_s
 
@@ -42,20 +42,20 @@ def test_the_longer_a_flame_dies_the_less_is_known() -> None:
     sharp, slow = (turn_to_cooling(water(heat(2400, [(OUT_S - s, 500.0), (OUT_S, 20.0)])), 0, 2400) for s in (20, 350))
     assert sharp is not None
     assert slow is not None
-    assert slow.u_s > 1.5 * sharp.u_s
+    assert slow.u_s > sharp.u_s + 10.0
 
 
 def test_where_the_record_ends_does_not_matter() -> None:
     whole = water(heat(2600, [(OUT_S - 60.0, 500.0), (OUT_S, 20.0)]))
     moments = [turn_to_cooling(whole[:n], 0, n) for n in (1750, 1900, 2600)]
-    assert [turn is not None and abs(turn.t_s - OUT_S) < 40.0 for turn in moments] == [True] * 3
+    assert [turn is not None and abs(turn.t_s - LIVES_ON_S - OUT_S) < 40.0 for turn in moments] == [True] * 3
 
 
 def test_a_fire_that_burns_low_has_not_ended() -> None:
     # The water cools slowly over what is left of the fire, and faster once that is gone too.
     low = heat(3000, [(1200.0, 800.0), (1260.0, 200.0), (2400.0, 200.0), (2430.0, 10.0)])
     turn = turn_to_cooling(water(low), 0, 3000)
-    assert turn is None or abs(turn.t_s - 2430.0) < 60.0
+    assert turn is None or abs(turn.t_s - LIVES_ON_S - 2430.0) < 60.0
 
 
 def test_water_over_a_steady_fire_never_turns() -> None:
