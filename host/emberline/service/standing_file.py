@@ -1,17 +1,26 @@
 """How far each device is stored, in a small file beside the store.
 
-It is written after each commit and before the device is told. Should it be lost, the device sends all that it keeps and
-the store leaves out what it has, so nothing hangs on it but the evenness of sample times across a restart.
+It is written now and then, at the end, and with the first commit of each boot before the device is told: from it a
+host that was away knows whose frames a broker has kept for it. It may be older than the store, or lost: the device
+sends what it keeps and the store leaves out what it has, so nothing else hangs on it but the evenness of sample times
+across a restart.
 """
 
 import contextlib
 import json
 import logging
+import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 LOG = logging.getLogger(__name__)
 
+
+EVERY_S = 30.0
+"""Least time between two writings of the same boot, real seconds: those of many benches cost more than commits."""
+Make = Callable[[], dict[str, Any] | None]
+"""Returns what is to be written, None where nothing is known."""
 
 PREFIX, SUFFIX = "link-", ".json"
 
@@ -29,6 +38,9 @@ class StandingFile:
         self._path = folder / f"{PREFIX}{bench}{SUFFIX}"
         self._unfinished = self._path.with_suffix(".unfinished")
         self._told = False
+        self._boot: int | None = None
+        self._written_s = float("-inf")
+        self._latest: Make | None = None
 
     def read(self) -> dict[str, Any] | None:
         """Return what was written last, None where there is nothing or it is damaged."""
@@ -40,11 +52,27 @@ class StandingFile:
 
     def forget(self) -> None:
         """Have the device send all that it keeps: what is known of its clock does not hold for a clock set anew."""
+        self._latest = None
         with contextlib.suppress(OSError):
             self._path.unlink(missing_ok=True)
 
-    def write(self, document: dict[str, Any]) -> None:
+    def keep(self, boot: int, make: Make) -> None:
+        """Take note of how far a boot is stored now, and write it where that is due."""
+        self._latest = make
+        if boot != self._boot or time.monotonic() - self._written_s >= EVERY_S:
+            self._boot = boot
+            self.close()
+
+    def close(self) -> None:
+        """Write what was noted last."""
+        make, self._latest = self._latest, None
+        document = None if make is None else make()
+        if document is not None:
+            self._write(document)
+
+    def _write(self, document: dict[str, Any]) -> None:
         """Replace it whole; a disk that refuses is reported once and does no harm."""
+        self._written_s = time.monotonic()
         try:
             self._unfinished.write_text(json.dumps(document), encoding="utf-8")
             self._unfinished.replace(self._path)
