@@ -2,7 +2,8 @@
 
 The equations are those of the Water Boiling Test 4.2.3 (2014, high power, steps 1 to 8) and of ISO 19867-1:2018 (heat
 balance; efficiency with and without credit for char), from memory of both documents. They hold for one fill of fuel and
-one visit of the pot that ends while the stove flames.
+one visit of the pot that begins after lit and ends while the stove flames. Of the table only the scale, the probe and
+the seconds of the events are used.
 
     emberline export last --to burn.csv
     python check_by_hand.py burn.csv plan.toml
@@ -28,7 +29,7 @@ def column(name):
     return np.array([float(row[name] or "nan") for row in rows])
 
 
-t_s, water_c, fuel_g, water_g = (column(name) for name in ("t_s", "water_c", "fuel_g", "water_g"))
+t_s, water_c, mass_g = column("t_s"), column("water_c"), column("mass_g")
 second_of = {kind: at for at, row in enumerate(rows) for kind in row["event"].split()}
 lit, pot_on, boil, pot_off, flameout = (second_of[kind] for kind in ("lit", "pot_on", "boil", "pot_off", "flameout"))
 
@@ -36,18 +37,32 @@ lit, pot_on, boil, pot_off, flameout = (second_of[kind] for kind in ("lit", "pot
 burn_time_s = t_s[flameout] - t_s[lit]
 time_to_boil_s = t_s[boil] - t_s[max(lit, pot_on)]
 
-# %% Fuel: what the load cell lost, and what was left as char
+
+# %% Loads: lines through the seconds before and after, drawn to the moment; the hand on the pot needs some seconds
+def step_g(at):
+    """Return by how much the scale's load rose at a row."""
+    before, after = slice(at - 20, at - 2), slice(at + 4, at + 22)
+    lines = [np.polyfit(t_s[part] - t_s[at], mass_g[part], 1) for part in (before, after)]
+    return lines[1][1] - lines[0][1]
+
+
+def scale_g(at):
+    """Return what the scale shows at a row, by a line through the ten seconds around it."""
+    near = slice(at - 5, at + 6)
+    return np.polyfit(t_s[near] - t_s[at], mass_g[near], 1)[1]
+
+
+# %% Fuel: the pot stands there neither at lit nor at flameout, so the scale tells the loss; what is not lost is char
 fuel = plan["fuel"]
 moist_g, moisture, starter_g = fuel["mass_g"], fuel["moisture_wet"], fuel["starter_g"]
 lhv_dry, lhv_char, lhv_starter = fuel["lhv_dry_j_g"], fuel["char_lhv_j_g"], fuel["starter_lhv_j_g"]
-lost_g = fuel_g[lit] - fuel_g[flameout]
-char_g = fuel_g[flameout]
+lost_g = scale_g(lit) - scale_g(flameout)
+char_g = moist_g + starter_g - lost_g
 burning_rate_g_min = 60.0 * lost_g / burn_time_s
 
-# %% Water: warmed from the pot's first second to its last, and evaporated (4.186 J/(g K) and 2260 J/g, as in the WBT)
-first, last = pot_on + 1, pot_off - 1
-evaporated_g = water_g[first] - water_g[last]
-start_c, end_c = np.median(water_c[pot_on - 10 : pot_on]), np.median(water_c[last - 10 : last])
+# %% Water: warmed, and evaporated by what was set on less what was lifted (4.186 J/(g K) and 2260 J/g, as in the WBT)
+evaporated_g = step_g(pot_on) + step_g(pot_off)
+start_c, end_c = np.median(water_c[pot_on - 10 : pot_on]), np.median(water_c[pot_off - 10 : pot_off])
 heat_j = 4.186 * plan["pot"]["water_g"] * (end_c - start_c) + 2260.0 * evaporated_g
 
 # %% Energy of the fuel as fired (ISO 18125: 2443 J evaporate a gram of its moisture at 25 °C), of starter and char
