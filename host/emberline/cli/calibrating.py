@@ -179,9 +179,9 @@ def drift(
 ) -> None:
     """Find how a load cell drifts as it warms.
 
-    In a run in which nothing is laid on or taken off, its zero goes with its temperature. The bench needs a thermometer
-    on the cell (role `cell_temperature`). Warm the empty bench as a burn does, by ten kelvin or so, and let it cool
-    again: that shows hysteresis too. The drift is then taken off every burn.
+    How its zero goes with its temperature is found in a run in which nothing is laid on or taken off. The bench needs a
+    thermometer on the cell (role `cell_temperature`). Warm the empty bench as a burn does, by ten kelvin or so, and let
+    it cool again: that shows hysteresis too. The drift is then taken off every burn.
     """
     from emberline.app import calibrating as app
     from emberline.bench.channels import Role

@@ -32,9 +32,9 @@ def _data(option: Path | None) -> Path:
 def status(as_json: bool, bench: str | None, data: Path | None) -> None:
     """Say whether each bench records, and why not.
 
-    It records, records with gaps, or does not record, since when, and why. The last commit to the disk decides. Gaps
-    are losses since the trial began, or since the daemon did. Of several benches, the one that fares worst decides the
-    exit code.
+    A bench records, records with gaps, or does not record, since when, and why. The last commit to the disk decides.
+    Gaps are losses since the trial began, or since the daemon did. Of several benches, the one that fares worst decides
+    the exit code.
     """
     from emberline.app import health_of
 
