@@ -6,6 +6,7 @@ such as `fuel.mass_g`, `u_` keys such as `fuel.u_mass_g`, factors such as `facto
 """
 
 import csv
+import io
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -123,7 +124,7 @@ def _split(text: str) -> tuple[list[str], list[tuple[int, list[str]]], str]:
     first = next((line for line in text.splitlines() if line.strip()), "")
     separator = next((one for one in "\t;," if one in first), ",")
     try:
-        lines = list(csv.reader(text.splitlines(keepends=True), delimiter=separator, strict=True))
+        lines = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True))
     except csv.Error as exc:
         raise PlanError(
             (Problem(f"this is no table: {exc}; a quotation mark within a cell is written twice"),)

@@ -9,6 +9,9 @@ _SURE = re.compile(r"[+-]?(\d{4,}|0*|0+)([.,])\d+([eE][+-]?\d+)?|[+-]?\d*([.,])(
 _GROUPED = re.compile(r"[+-]?\d{1,3}(?:([.,])\d{3})+")
 _BOTH = re.compile(r"[+-]?\d{1,3}(?:,\d{3})+(\.)\d+|[+-]?\d{1,3}(?:\.\d{3})+(,)\d+")
 
+LONGEST = 40
+"""Characters of a number."""
+
 
 class NoNumberError(ValueError):
     """A cell holds no number, or one that can be read in two ways; the message says what to write."""
@@ -48,6 +51,8 @@ def number_in(cell: str, marks: frozenset[str]) -> int | float:
         NoNumberError: There is none, or `1,234` could be two.
     """
     text = _tidy(cell)
+    if len(text) > LONGEST:
+        raise NoNumberError(f"{cell.strip()[:LONGEST]!r}… is longer than any number that is meant")
     if _PLAIN.fullmatch(text) and not re.search("[eE]", text):
         return int(text)
     if _PLAIN.fullmatch(text):

@@ -15,6 +15,7 @@ from emberline.bench.bench_file import SerialPort, parse_bench
 from emberline.bench.bench_proposal import ProposedChannel, proposal_text
 from emberline.bench.errors import Problem, TextError
 from emberline.bench.plan import parse_plan
+from emberline.bench.plan_table import read_plan_table
 from emberline.bench.samples import FLAG_FAULT
 from emberline.bench.text_lines import TextLines
 from emberline.curves.checkup.findings import findings_of
@@ -226,7 +227,7 @@ def targets() -> list[Target]:
     )
     frames, bodies, senml = inputs.frames(), inputs.bodies(), inputs.senml()
     streams = one_after_the_other(damaged(frames), 5)
-    documents, tables, lines = inputs.DOCUMENTS, inputs.TABLES, inputs.LINES
+    documents, tables, lines, plans = inputs.DOCUMENTS, inputs.TABLES, inputs.LINES, inputs.PLAN_TABLES
     return [
         Target("serial line to frames", _frames, either(streams, as_it_is), 0.18),
         Target("frame body to message", _message, either(damaged(bodies), as_it_is), 0.25),
@@ -235,7 +236,8 @@ def targets() -> list[Target]:
         Target("lines of an unknown sketch, text", _unknown_lines, either(damaged(lines), reworded(lines)), 0.01),
         Target("packet of a broker to its claim", _claim, either(damaged(inputs.packets()), as_it_is), 0.12),
         Target("SenML, JSON and CBOR", _senml, either(damaged(senml), reworded(senml), as_it_is), 0.12),
-        Target("plan, TOML", _toml(parse_plan), either(damaged(plan), reworded(plan)), 0.04),
+        Target("plan, TOML", _toml(parse_plan), either(damaged(plan), reworded(plan)), 0.03),
+        Target("table of plans, CSV", _toml(read_plan_table), either(damaged(plans), reworded(plans)), 0.01),
         Target("bench file, TOML", _toml(parse_bench), either(damaged(bench), reworded(bench)), 0.03),
         Target("recorded table, CSV", _table, either(damaged(tables), reworded(tables), as_it_is), 0.03),
         Target("standing of a device, JSON", _standing, either(damaged(documents), reworded(documents)), 0.05),

@@ -49,6 +49,11 @@ def test_no_number(cell: str) -> None:
         number_in(cell, POINT)
 
 
+def test_a_number_of_thousands_of_digits_is_none() -> None:
+    with pytest.raises(NoNumberError, match="longer than any number"):
+        number_in("9" * 5_000, POINT)
+
+
 def test_a_tables_marks_are_those_that_are_certain() -> None:
     assert decimal_marks(["0,11", "18.400", "330"], ";") == COMMA
     assert decimal_marks(["0.11", "18,400"], ",") == POINT
