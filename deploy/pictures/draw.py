@@ -1,8 +1,8 @@
-"""Draws the pictures of README.md from a real run of `emberline demo`, next to this file.
+"""Draws the pictures of README.md and of the site from simulated burns, next to this file.
 
-While the demo runs, this watches its daemon as `emberline watch` does and keeps the readout as it stands when the pot
-is about to boil: that becomes `readout.svg`. When the demo is over, a browser photographs the page of its summary:
-`summary.png`.
+While `emberline demo` runs, this watches its daemon as `emberline watch` does and keeps the readout as it stands when
+the pot is about to boil: that becomes `readout.svg`. When the demo is over, a browser photographs the page of its
+summary: `summary.png`. Others are photographs of the program's pages (`pages.py`) and curves (`curves.py`).
 """
 
 import shutil
@@ -13,6 +13,8 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
+from curves import draw_boil, draw_ledger
+from pages import draw_pages
 from PIL import Image
 from rich.console import Console
 
@@ -64,8 +66,12 @@ class PictureError(Exception):
 
 
 def main() -> None:
-    """Run the demo and draw both pictures."""
+    """Draw all pictures."""
     with tempfile.TemporaryDirectory() as name:
+        draw_boil(Path(name), HERE / "boil.svg")
+        draw_ledger(Path(name), HERE / "ledger.svg")
+        for target in draw_pages(Path(name), HERE, browser()):
+            reduce(target)
         folder = Path(name) / "burn"
         program = Path(sys.executable).with_name("emberline")
         command = [str(program), "demo", "--scenario", SCENARIO, "--speed", SPEED, "--data", str(folder)]
@@ -125,12 +131,22 @@ def save_readout(document: Document, events: list[Document], target: Path) -> No
 
 def photograph(page: Path, target: Path) -> None:
     """Photograph the top of a page."""
-    browser = shutil.which("chromium") or shutil.which("chromium-browser")
-    if browser is None:
-        raise PictureError("no chromium on this machine: install it, and draw again")
     options = ["--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars"]
     options += [f"--window-size={PAGE_PX[0]},{PAGE_PX[1]}", f"--screenshot={target}", page.as_uri()]
-    subprocess.run([browser, *options], check=True, timeout=BROWSER_LIMIT_S, capture_output=True)  # noqa: S603
+    subprocess.run([browser(), *options], check=True, timeout=BROWSER_LIMIT_S, capture_output=True)  # noqa: S603
+    reduce(target)
+
+
+def browser() -> str:
+    """Return the browser that photographs."""
+    found = shutil.which("chromium") or shutil.which("chromium-browser")
+    if found is None:
+        raise PictureError("no chromium on this machine: install it, and draw again")
+    return found
+
+
+def reduce(target: Path) -> None:
+    """Keep the few colours that a page of text and curves has."""
     with Image.open(target) as image:
         few = image.convert("RGB").quantize(COLOURS, dither=Image.Dither.NONE)
     few.save(target, optimize=True)
