@@ -43,20 +43,26 @@ def burn_files(named: Sequence[Path], plan: Path | None = None) -> list[BurnFile
     Raises:
         ConfigError: A table of plans or the plan has problems, a folder cannot be read or holds no recording.
     """
-    sources = [one for name in named for one in (_in_folder(name, plan) if name.is_dir() else [name])]
+    sources = list(
+        dict.fromkeys(one for name in named for one in (_in_folder(name, plan) if name.is_dir() else [name]))
+    )
     if plan is not None and plan.suffix.lower() != TABLE_SUFFIX:
         load_plan(plan)
         text = read_text(plan, "plan")
         return [BurnFile(one, "" if is_pack(one) and len(sources) > 1 else text) for one in sources]
     tables: dict[Path, tuple[PlanRow, ...]] = {}
     found = []
-    for source in dict.fromkeys(sources):
+    for source in sources:
         table = source.with_name(TABLE_BESIDE) if plan is None else plan
         if table not in tables:
             tables[table] = load_plan_table(table) if plan is not None or table.is_file() else ()
         row = next((one for one in tables[table] if Path(one.file).name == source.name), None)
         try:
-            found.append(BurnFile(source, _plan_text(source, table, row)))
+            text = _plan_text(source, table, row)
+            if plan is not None and not text and sources == list(named) and not is_pack(source):
+                # In a folder there may be others; who names a recording and a table means its row.
+                raise ConfigError(table, f"{table} has no row for {source.name}: write that name under file")
+            found.append(BurnFile(source, text))
         except ConfigError as exc:
             found.append(BurnFile(source, problem=exc))
     return found + _without_recording(tables, [one for one in named if one.is_dir()], {one.name for one in sources})

@@ -125,7 +125,8 @@ def _import_all(files: "Sequence[BurnFile]", data: Path, columns: Mapping[str, s
                 said.append((f"Error: {told}{exc}", True))
                 continue
             counts[done.standing.value] += 1
-            said.append((f"{file.source.name}: trial {done.trial.id}, {done.standing.value}", False))
+            bare = "" if done.trial.plan_text else ", without a plan"
+            said.append((f"{file.source.name}: trial {done.trial.id}, {done.standing.value}{bare}", False))
     for line, is_error in said:
         click.echo(line, err=is_error)
     sums = "; ".join(f"{count} {what}" for what, count in counts.items())

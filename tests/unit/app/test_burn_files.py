@@ -42,6 +42,16 @@ def test_a_table_of_another_name_is_named(folder: Path) -> None:
     assert labels(burn_files([folder], folder / "november.csv")) == {"a.csv": None, "b.csv": None, "c.TSV": "third"}
 
 
+def test_a_recording_that_its_table_does_not_have_is_told(folder: Path) -> None:
+    (folder / "november.csv").write_text("file,label\nc.TSV,third\n")
+    told = problems(burn_files([folder / "a.csv", folder / "c.TSV"], folder / "november.csv"))
+    assert ["has no row for a.csv" in one for one in told] == [True]
+
+
+def test_a_recording_named_twice_is_one(folder: Path) -> None:
+    assert len(burn_files([folder, folder / "a.csv"])) == 3
+
+
 def test_one_plan_for_all(folder: Path) -> None:
     (folder / "all.toml").write_text('label = "all"')
     (folder / "a.toml").write_text('label = "own"')

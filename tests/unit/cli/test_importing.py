@@ -43,7 +43,7 @@ def test_one_bad_file_does_not_stop_the_others(folder: Path) -> None:
     assert done.exit_code == 8
     assert "0.csv: the file has only one column" in done.stderr
     assert "did you mean mass_g" in done.stderr
-    assert done.stdout.endswith("3 recordings: 2 failed; 1 new.\n")
+    assert done.stdout.endswith(", new, without a plan\n3 recordings: 2 failed; 1 new.\n")
 
 
 def test_one_recording_prints_its_summary_and_says_that_it_is_known(folder: Path) -> None:
