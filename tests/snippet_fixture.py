@@ -16,6 +16,7 @@ import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import BinaryIO
 
 import click
 
@@ -171,7 +172,7 @@ class Reader:
             time.sleep(0.2)
         assert process.returncode == 0, f"{snippet}\n{words}\n{out.decode()}{err.decode()}"
 
-    def _start(self, words: str, stdout: int | object, stderr: int) -> subprocess.Popen[bytes]:
+    def _start(self, words: str, stdout: int | BinaryIO, stderr: int) -> subprocess.Popen[bytes]:
         environment = {name: value for name, value in os.environ.items() if not name.startswith("EMBERLINE_")}
         environment["PATH"] = f"{Path(sys.executable).parent}:{environment['PATH']}"
         return subprocess.Popen(
@@ -179,7 +180,7 @@ class Reader:
             cwd=self.folder,
             env=environment | {"HOME": str(self.folder)},
             stdin=subprocess.DEVNULL,
-            stdout=stdout,  # type: ignore[call-overload]
+            stdout=stdout,
             stderr=stderr,
         )
 

@@ -6,10 +6,11 @@ tables of the contracts in DEVELOPERS.md; a key without a meaning there stops th
 """
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 from unittest import mock
 
 from documentation.tables import code, table
@@ -84,10 +85,10 @@ def _listening(heard: list[Key]) -> Iterator[None]:
     def uncertain(section: Section, key: str, quantity: Quantity) -> None:
         hear(section, key, _range("number", quantity), _assumed(quantity))
 
-    def choice(section: Section, key: str, choices: object) -> None:
+    def choice(section: Section, key: str, choices: Iterable[str]) -> None:
         hear(section, key, "one of " + ", ".join(code(f'"{word}"') for word in _listed(choices)))
 
-    def choices(section: Section, key: str, choices: object) -> None:
+    def choices(section: Section, key: str, choices: Iterable[str]) -> None:
         hear(section, key, "list of " + ", ".join(code(f'"{word}"') for word in _listed(choices)))
 
     def words(section: Section, key: str) -> dict[str, str]:
@@ -100,7 +101,7 @@ def _listening(heard: list[Key]) -> Iterator[None]:
     def sections(parent: Section, key: str) -> list[Section]:
         return [Section(parent._reading, (*parent._path, key, 0), {})]
 
-    heard_by = {
+    heard_by: dict[str, Any] = {
         "text": plain("text"),
         "flag": plain("flag"),
         "texts": plain("texts"),
@@ -117,8 +118,8 @@ def _listening(heard: list[Key]) -> Iterator[None]:
         yield
 
 
-def _listed(choices: object) -> list[str]:
-    return [str(word) for word in choices]  # type: ignore[attr-defined]
+def _listed(choices: Iterable[str]) -> list[str]:
+    return [str(word) for word in choices]
 
 
 def _range(kind: str, quantity: Quantity) -> str:
