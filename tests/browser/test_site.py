@@ -9,9 +9,9 @@ from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
 import pytest
-from playwright.async_api import Browser, Request, expect
+from playwright.async_api import Browser, expect
 
-from browser_fixture import SIZES, Size
+from browser_fixture import SIZES, Size, visiting
 
 pytestmark = pytest.mark.timeout(180)
 ROOT = Path(__file__).parents[2]
@@ -99,30 +99,15 @@ def is_place(page: Seen, fragment: str) -> bool:
 @pytest.mark.asyncio(loop_scope="module")
 @pytest.mark.parametrize("size", SIZES, ids=lambda size: size.name)
 async def test_it_is_read_and_searched_from_the_disk(browser: Browser, site: Path, size: Size, artifacts: Path) -> None:
-    context = await browser.new_context(viewport={"width": size.width, "height": size.height}, has_touch=size.touch)
-    try:
-        page = await context.new_page()
-        far: list[str] = []
-        faults: list[str] = []
-
-        def asked(request: Request) -> None:
-            if urlsplit(request.url).scheme not in ("file", "data", "blob", "about"):
-                far.append(request.url)
-
-        page.on("request", asked)
-        page.on("pageerror", lambda error: faults.append(str(error)))
-        await page.goto((site / "index.html").as_uri())
+    async with visiting(browser, f"{site.as_uri()}/", size, artifacts) as visit:
+        page = visit.page
+        await visit.open("index.html")
         if size.touch:
             await page.click("label[for=__search].md-header__button")
-        words = page.locator("input.md-search__input")
-        await words.press_sequentially("carbon monoxide")
+        await page.locator("input.md-search__input").press_sequentially("carbon monoxide")
         await expect(page.locator(".md-search-result__item").first).to_be_visible(timeout=60_000.0)
-        await page.screenshot(path=artifacts / f"site-search-{size.name}.png")
+        await visit.keep("site-search")
         for name in ("tutorial/first-burn", "reference/commands", "reference/plan", "explanation/events"):
-            await page.goto((site / f"{name}.html").as_uri())
+            await visit.open(f"{name}.html")
             wide = await page.evaluate("document.documentElement.scrollWidth")
             assert wide <= size.width, f"{name} is {wide} pixels wide on a screen of {size.width}"
-        assert far == []
-        assert faults == []
-    finally:
-        await context.close()
