@@ -33,7 +33,7 @@ LEAST_TURN_K_S = 0.006
 """Least change of the slope, 0.4 K a minute."""
 TOGETHER = 6.0
 """Readings that count as one: a flame wavers over half a minute (ours)."""
-LIVES_ON_S, U_LIVES_ON_S = 100.0, 150.0
+LIVES_ON_S, U_LIVES_ON_S = 75.0, 140.0
 """Mean and standard deviation of the time by which a flame outlives the fall of its heat: none where a bed ends at
 once, minutes where low flames dwindle over a heap and no longer reach the pot (simulations of three makers)."""
 U_LENGTH_SHARE = 0.4
