@@ -89,7 +89,8 @@ BENCH = bench_template().encode()
 PLAN_TABLES = (
     (
         b"file;label;factors.holes;fuel.mass_g;fuel.moisture_wet;fuel.lhv_dry_j_g;pot.lid;refuel.1.mass_g\n"
-        b'# of the recording;"its; name";;;;;;\na.csv;"Buche, ""trocken""";12;310,5;0,11;18.400;yes;60\nb.csv;;8;;;;no;\n'
+        b'# of the recording;"its; name";;;;;;\n'
+        b'a.csv;"Buche, ""trocken""";12;310,5;0,11;18.400;yes;60\nb.csv;;8;;;;no;\n'
     ),
     (
         b"file,series,run,fuel.u_mass_g,fuel.mass_g,pot.visit.1.water_g,pot.visit.2.water_g,place.altitude_m\r\n"

@@ -5,9 +5,9 @@ from uncertainties import ufloat
 
 from emberline.bench.plan import Plan, PotPlan, RefuelPlan, VisitPlan
 from emberline.curves.events import EventKind
-from emberline.curves.refuel_weights import by_weights
 from emberline.curves.loads import Loads, tell_apart
 from emberline.curves.mass_steps import MassStep
+from emberline.curves.refuel_weights import by_weights
 
 POT_G = 1400.0
 
