@@ -1,17 +1,19 @@
 """How far each device is stored, in a small file beside the store.
 
-It is written now and then, at the end, and with the first commit of each boot before the device is told: from it a
-host that was away knows whose frames a broker has kept for it. It may be older than the store, or lost: the device
-sends what it keeps and the store leaves out what it has, so nothing else hangs on it but the evenness of sample times
-across a restart.
+It is written with the first commit of each boot, now and then, and at the end: from it a host that was away knows whose
+frames a broker has kept for it. It may be older than the store, or lost: the device sends what it keeps and the store
+leaves out what it has, so nothing else hangs on it but the evenness of sample times across a restart. A thread writes
+it: on a busy disk each file takes long, and the event loop of many benches would wait for all of them.
 """
 
+import asyncio
 import contextlib
 import json
 import logging
-import time
+import threading
 from collections.abc import Callable
 from pathlib import Path
+from time import monotonic
 from typing import Any
 
 LOG = logging.getLogger(__name__)
@@ -41,6 +43,8 @@ class StandingFile:
         self._boot: int | None = None
         self._written_s = float("-inf")
         self._latest: Make | None = None
+        self._newest = 0
+        self._lock = threading.Lock()
 
     def read(self) -> dict[str, Any] | None:
         """Return what was written last, None where there is nothing or it is damaged."""
@@ -53,26 +57,36 @@ class StandingFile:
     def forget(self) -> None:
         """Have the device send all that it keeps: what is known of its clock does not hold for a clock set anew."""
         self._latest = None
-        with contextlib.suppress(OSError):
+        with self._lock, contextlib.suppress(OSError):
+            self._newest += 1
             self._path.unlink(missing_ok=True)
 
     def keep(self, boot: int, make: Make) -> None:
         """Take note of how far a boot is stored now, and write it where that is due."""
         self._latest = make
-        if boot != self._boot or time.monotonic() - self._written_s >= EVERY_S:
-            self._boot = boot
-            self.close()
+        if boot != self._boot or monotonic() - self._written_s >= EVERY_S:
+            self._boot, self._written_s = boot, monotonic()
+            if (document := self._taken()) is not None:
+                self._newest += 1
+                asyncio.get_running_loop().run_in_executor(None, self._write, document, self._newest)
 
     def close(self) -> None:
         """Write what was noted last."""
-        make, self._latest = self._latest, None
-        document = None if make is None else make()
-        if document is not None:
-            self._write(document)
+        if (document := self._taken()) is not None:
+            self._newest += 1
+            self._write(document, self._newest)
 
-    def _write(self, document: dict[str, Any]) -> None:
-        """Replace it whole; a disk that refuses is reported once and does no harm."""
-        self._written_s = time.monotonic()
+    def _taken(self) -> dict[str, Any] | None:
+        make, self._latest = self._latest, None
+        return None if make is None else make()
+
+    def _write(self, document: dict[str, Any], number: int) -> None:
+        """Replace it whole, unless something newer is to be written; a disk that refuses is told once, and harmless."""
+        with self._lock:
+            if number == self._newest:
+                self._replace(document)
+
+    def _replace(self, document: dict[str, Any]) -> None:
         try:
             self._unfinished.write_text(json.dumps(document), encoding="utf-8")
             self._unfinished.replace(self._path)

@@ -2,6 +2,7 @@
 
 import logging
 import sqlite3
+import sys
 import time
 from collections import deque
 from collections.abc import Callable, Iterator
@@ -36,6 +37,9 @@ WRITE_LIMIT_S = 120.0
 """Longest wait for a write; a commit takes milliseconds, merging the blocks of a long trial a few seconds."""
 OPEN_LIMIT_S = 900.0
 """Longest wait for a store to open: all of it is read once, at 20 MB/s on a slow card."""
+TURN_S = 0.0005
+"""Longest time for which the writer waits for its turn after each statement, where another thread computes: Python's
+usual 5 ms let a busy event loop hold a commit of ten statements up for 50 ms."""
 SHARED_EVERY_S = 0.05
 """Least time between two transactions that several jobs share: what comes meanwhile goes with the next one."""
 
@@ -63,6 +67,8 @@ class Writer:
         self._suspect = False
         self._waiting: deque[_Waiting] = deque()
         self._shared_s = float("-inf")
+        if sys.getswitchinterval() > TURN_S:
+            sys.setswitchinterval(TURN_S)
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="store-writer")
         try:
             self._connection = self._thread.submit(_open_for_writing, path).result(timeout=OPEN_LIMIT_S)

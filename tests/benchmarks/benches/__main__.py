@@ -65,6 +65,8 @@ def main(
             more, judged = judged_by(found, cores(Path(name), number), before)
         figures |= more
         bars += judged
+        missed = ", ".join(bar.name for bar in judged if not bar.holds)
+        click.echo(f"{number} benches: {f'missed: {missed}' if missed else 'every bar holds'}", err=True)
     tell(f"benches, {burns}, {length_min:g} min", figures, bars, json_file)
 
 
