@@ -10,7 +10,7 @@ import pytest
 from benchmarks.accuracy.pace import hour
 from benchmarks.service.timing import in_turns
 from benchmarks.service.verdict import at_least, at_most
-from benchmarks.speed import ingest, rivals, room, wire
+from benchmarks.speed import ingest, many, rivals, room, wire
 from benchmarks.speed.figures import Figure, Other
 from benchmarks.speed.hour import bench_of, rows_of, seconds_of
 from emberline.bench.bench_file import Bench
@@ -57,6 +57,15 @@ def test_frames_are_full_and_read_in_every_way() -> None:
     figures, bars = wire.measure(1, frames=20)
     assert all(figure.value > 0.0 for figure in figures)
     assert len(bars) == 2
+
+
+def test_many_trials_are_worked_out_by_a_loop_and_by_the_command(
+    burn: tuple[Bench, list[Commit]], tmp_path: Path
+) -> None:
+    (figure,), (bar,) = many.measure(tmp_path / "many", burn[1], "", 2)
+    assert figure.limit is not None
+    assert figure.value > figure.limit.value > 0.0
+    assert bar.value == pytest.approx(1.0 / figure.by_limit)
 
 
 def test_the_burn_comes_as_its_host_would_store_it(burn: tuple[Bench, list[Commit]]) -> None:

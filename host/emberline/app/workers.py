@@ -9,6 +9,13 @@ from emberline.service.errors import ServiceError
 
 CONNECT_LIMIT_S = 5.0
 """Longest wait for a cluster's scheduler."""
+OURS = {
+    # Every process would look a hundred times a second at what it is doing, for a page that nobody opens.
+    "distributed.worker.profile.enabled": False,
+    # Dask would also have every process give back memory at each chance, to fetch it anew for the next array.
+    "distributed.nanny.pre-spawn-environ": {"OMP_NUM_THREADS": 1, "OPENBLAS_NUM_THREADS": 1},
+}
+"""What is set of Dask for processes of this machine."""
 
 
 class WorkersError(ServiceError):
@@ -28,6 +35,7 @@ def workers(scheduler: str | None, processes: int) -> Iterator[Executor]:
         WorkersError: A package is missing, or the scheduler does not answer.
     """
     try:
+        from dask import config
         from distributed import Client, LocalCluster
         from distributed.security import Security
     except ImportError as exc:
@@ -36,6 +44,7 @@ def workers(scheduler: str | None, processes: int) -> Iterator[Executor]:
         ) from exc
     with ExitStack() as stack:
         if scheduler is None:
+            stack.enter_context(config.set(OURS))
             cluster = LocalCluster(
                 n_workers=processes,
                 threads_per_worker=1,

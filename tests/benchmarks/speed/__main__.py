@@ -10,7 +10,7 @@ from rich.console import Console
 from benchmarks.accuracy.pace import hour
 from benchmarks.accuracy.pace import measure as measure_pace
 from benchmarks.service.verdict import Bar, at_most, judge
-from benchmarks.speed import ingest, program, rivals, room, wire
+from benchmarks.speed import ingest, many, program, rivals, room, wire
 from benchmarks.speed.figures import Figure, Other, table
 from benchmarks.speed.hour import bench_of, seconds_of
 from emberline.bench.plan import parse_plan
@@ -32,7 +32,9 @@ def main(*, quick: bool, json_file: Path | None) -> None:
     with other work the ratios hold, while what is counted by the second or by the wall clock is the machine's state as
     well. Exit code 1 if a bar is missed. The memory of a daemon and the age of a page need a Mosquitto.
     """
-    times, burn_s, burns, more, seconds = (3, 600.0, 8, 4, 10.0) if quick else (11, 3600.0, 40, 40, 30.0)
+    times, burn_s, burns, trials, more, seconds = (
+        (3, 600.0, 8, 12, 4, 10.0) if quick else (11, 3600.0, 40, 60, 40, 30.0)
+    )
     console = Console()
     figures: list[Figure] = []
     bars: list[Bar] = []
@@ -51,6 +53,7 @@ def main(*, quick: bool, json_file: Path | None) -> None:
         found(*_analysis(times))
         found(*rivals.measure(burns))
         found(*room.measure(folder, bench, commits, times))
+        found(*many.measure(folder / "many", commits, plan_text(recording), trials))
         found(*program.measure_help(times))
         found(*asyncio.run(program.measure_memory(folder, more, seconds)))
         found(asyncio.run(program.measure_age(folder / "age", seconds)))

@@ -3,10 +3,13 @@
 Baseline: a protocol of one line of text a sample, read in plain Python: split, three whole numbers, no checksum; and
 one with a checksum, which is as sure as a frame.
 Limit: what has to be done at least, a CRC-32 and one `numpy.frombuffer` a frame over the same bytes.
+
+The bars are for what a checkout has, in which `deploy/compile` has compiled two steps; Python's pace is told beside it.
 """
 
 import zlib
 from collections.abc import Sequence
+from unittest.mock import patch
 
 import numpy as np
 
@@ -15,7 +18,7 @@ from benchmarks.service.verdict import Bar, at_least, at_most
 from benchmarks.speed.figures import Figure, Other
 from emberline.bench.samples import SampleBatch
 from emberline.links.arrivals import Translator
-from emberline_wire import Channel, Hello, Kind, LinkState, Pong, Samples, Session
+from emberline_wire import Channel, Hello, Kind, LinkState, Pong, Samples, Session, compiled, seal, unseal
 from emberline_wire.decoding import decode_message
 from emberline_wire.framing import FrameDecoder, encode_frame
 from emberline_wire.limits import MAX_BODY_BYTES, MAX_FRAME_BYTES
@@ -35,6 +38,7 @@ def measure(times: int, frames: int = 400) -> tuple[list[Figure], list[Bar]]:
     count = sum(map(len, messages))
     text = _as_text(messages)
     bodies = [message.to_bytes() for message in messages]
+    packets = [seal(body) for body in bodies]
     pieces = [line[at : at + READ_BYTES] for at in range(0, len(line), READ_BYTES)]
     assert sum(len(message) for message in _decoded(pieces)) == count == _as_lists(text)
     checked = b"".join(b"%s,%08x\n" % (one, zlib.crc32(one)) for one in text.splitlines())
@@ -42,6 +46,8 @@ def measure(times: int, frames: int = 400) -> tuple[list[Figure], list[Bar]]:
     taken_s = in_turns(
         {
             "decode": lambda: _decoded(pieces),
+            "python": lambda: _decoded_in_python(pieces),
+            "packets": lambda: [decode_message(unseal(packet)) for packet in packets],
             "batches": lambda: _to_batches(pieces),
             "text": lambda: _as_lists(text),
             "checked": lambda: _as_checked_lists(checked),
@@ -53,13 +59,15 @@ def measure(times: int, frames: int = 400) -> tuple[list[Figure], list[Bar]]:
     baseline, limit = Other("text, a line a sample", rate["text"]), Other("CRC-32 and frombuffer", rate["least"])
     unit = "samples/s"
     decode = Figure(f"frames of {MAX_FRAME_BYTES} bytes to messages", rate["decode"], unit, baseline, limit)
+    in_python = Figure("the same with nothing compiled", rate["python"], unit, baseline, limit)
+    packed = Figure("the same as MQTT brings them", rate["packets"], unit, baseline, limit)
     bars = [
         at_least("decode, times the text baseline", decode.by_baseline, TIMES_TEXT),
         at_most("CRC-32 and frombuffer, times the decode", 1.0 / decode.by_limit, WITHIN_LIMIT),
     ]
     as_sure = Other("text, a line and its CRC-32 a sample", rate["checked"])
     whole = Figure("the same frames to batches with times", rate["batches"], unit, as_sure, limit)
-    return [decode, whole], bars
+    return [decode, in_python, packed, whole], bars
 
 
 def _full_frames(count: int) -> tuple[list[Samples], bytes]:
@@ -87,6 +95,15 @@ def _decoded(pieces: Sequence[bytes]) -> list[Samples]:
     decoder = FrameDecoder()
     messages = [decode_message(body) for piece in pieces for body in decoder.feed(piece)]
     return [message for message in messages if isinstance(message, Samples)]
+
+
+def _decoded_in_python(pieces: Sequence[bytes]) -> list[Samples]:
+    with patch.object(compiled, "unstuff", _nothing), patch.object(compiled, "read_samples", _nothing):
+        return _decoded(pieces)
+
+
+def _nothing(_: bytes) -> None:
+    """Do what a step does that is not compiled."""
 
 
 def _to_batches(pieces: Sequence[bytes]) -> list[SampleBatch]:
