@@ -7,6 +7,7 @@ import re
 import struct
 import subprocess
 import termios
+from collections.abc import Mapping
 from pathlib import Path
 
 import pytest
@@ -17,6 +18,7 @@ from unit.app.small_burn import NOON_NS, burn
 
 COLOUR = re.compile(r"\x1b\[[0-9;]*\b(3[0-8]|4[0-8]|9[0-7]|10[0-7])\b[0-9;]*m")
 """Codes that colour what follows, or its ground (ISO/IEC 6429, SGR)."""
+NOTHING: Mapping[str, str] = {}
 SHOWN = (("trials",), ("summary", "last"))
 
 
@@ -30,7 +32,9 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return place
 
 
-def on_terminal(folder: Path, *words: str, columns: int = 80, **environment: str) -> tuple[int, str]:
+def on_terminal(
+    folder: Path, *words: str, columns: int = 80, environment: Mapping[str, str] = NOTHING
+) -> tuple[int, str]:
     """Run a command on a terminal; return its exit code, and what is on the screen with all codes."""
     screen, inner = pty.openpty()
     fcntl.ioctl(inner, termios.TIOCSWINSZ, struct.pack("HHHH", 30, columns, 0, 0))
@@ -67,7 +71,7 @@ def in_pipe(folder: Path, *words: str, **environment: str) -> subprocess.Complet
 @pytest.mark.parametrize("words", SHOWN, ids=" ".join)
 def test_no_colour_is_shown_where_none_is_wanted(folder: Path, words: tuple[str, ...]) -> None:
     """What no-color.org asks for: a variable that is not empty, whatever its value."""
-    code, shown = on_terminal(folder, *words, NO_COLOR="1")
+    code, shown = on_terminal(folder, *words, environment={"NO_COLOR": "1"})
     assert (code, COLOUR.search(shown)) == (0, None)
 
 
@@ -77,7 +81,7 @@ def test_a_terminal_that_may_have_colours_gets_them(folder: Path) -> None:
 
 @pytest.mark.parametrize("words", SHOWN, ids=" ".join)
 def test_a_terminal_without_abilities_gets_text_alone(folder: Path, words: tuple[str, ...]) -> None:
-    code, shown = on_terminal(folder, *words, TERM="dumb")
+    code, shown = on_terminal(folder, *words, environment={"TERM": "dumb"})
     assert (code, "\x1b" in shown) == (0, False)
 
 
@@ -102,7 +106,7 @@ def test_in_any_encoding_a_summary_can_be_read(folder: Path, encoding: str, show
 
 def test_without_a_locale_nothing_fails(folder: Path) -> None:
     environment = {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"}
-    code, shown = on_terminal(folder, "summary", "last", **environment)
+    code, shown = on_terminal(folder, "summary", "last", environment=environment)
     assert (code, "Spane" in shown, "Traceback" in shown) == (0, True, False)
     done = in_pipe(folder, "summary", "last", "--json", **environment)
     assert (done.returncode, done.stderr, "Späne" in done.stdout.decode()) == (0, b"", True)
