@@ -21,7 +21,7 @@ ELSEWHERE = {name: value for name, value in os.environ.items() if not name.start
 
 def build(kind: str, source: Path, target: Path) -> Path:
     """Build a wheel or an sdist of a source folder, without a word to any index."""
-    command = [sys.executable, "-m", "hatchling", "build", "-t", kind, "-d", target]
+    command = [sys.executable, "-m", "hatchling", "build", "-t", kind, "-d", str(target)]
     subprocess.run(command, cwd=source, check=True, capture_output=True, timeout=50)
     return next(target.iterdir())
 
@@ -64,8 +64,16 @@ def installed(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Install the wheel, with what it asks for and nothing else, and return the folder of its commands."""
     place = tmp_path_factory.mktemp("installed")
     subprocess.run([sys.executable, "-m", "venv", place], check=True, timeout=120, env=ELSEWHERE)
-    pip = [place / "bin" / "python", "-m", "pip", "--disable-pip-version-check", "--quiet", "install", "--no-compile"]
-    done = subprocess.run([*pip, wheel], capture_output=True, text=True, timeout=280, env=ELSEWHERE, check=False)
+    pip = [
+        str(place / "bin" / "python"),
+        "-m",
+        "pip",
+        "--disable-pip-version-check",
+        "--quiet",
+        "install",
+        "--no-compile",
+    ]
+    done = subprocess.run([*pip, str(wheel)], capture_output=True, text=True, timeout=280, env=ELSEWHERE, check=False)
     if any(words in done.stderr for words in NO_INDEX):
         pytest.skip("no index of packages can be reached from here")
     assert done.returncode == 0, done.stderr
@@ -74,7 +82,7 @@ def installed(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def run(installed: Path, folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
     """Run the installed command in a folder of its own."""
-    command = [installed / "emberline", *words]
+    command = [str(installed / "emberline"), *words]
     return subprocess.run(command, cwd=folder, capture_output=True, text=True, timeout=200, env=ELSEWHERE, check=False)
 
 
