@@ -174,8 +174,6 @@ def still_flickers(flame: Column, lit_s: float | None, since_s: float) -> bool:
     """
     value = without_spikes(without_loose_lead(flame.value), floor=3.0)
     known = np.isfinite(value)
-    # Where the record soon ends, its last readings tell.
-    since_s = min(since_s, len(value) - LATELY_S)
     before, after = (
         value[known & (flame.t_s >= low) & (flame.t_s < high)]
         for low, high in ((max(lit_s or 0.0, since_s - HOT_S), since_s), (since_s, since_s + HOT_S))

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from emberline.curves.events import Event, EventKind
 from emberline.curves.fast_loss import LOW_SHARE, Fall, averaged, final_fall, flaming_level
-from emberline.curves.flame_probe import SETTLED_S, STILL_SHARE, Drop, flame_drop, still_flickers
+from emberline.curves.flame_probe import LATELY_S, SETTLED_S, STILL_SHARE, Drop, flame_drop, still_flickers
 from emberline.curves.grid import Column
 from emberline.curves.pot_cools import Turn
 
@@ -73,7 +73,8 @@ def find_flameout(
     if drop is not None:
         event, since_s = _from_flame(drop, fall), drop.t_s + SETTLED_S
     elif fall is not None:
-        event, since_s = _from_mass(fall, steaming, turn), fall.foot_s
+        # Where the record soon ends, its last readings tell.
+        event, since_s = _from_mass(fall, steaming, turn), min(fall.foot_s, len(rate_g_s) - LATELY_S)
     else:
         return None
     # A flame that the probe still sees has not ended, however little it burns.
