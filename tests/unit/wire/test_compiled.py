@@ -131,7 +131,7 @@ def test_stuffing_is_taken_off_as_in_python(compiled_steps: ModuleType, monkeypa
     use(monkeypatch, nothing, nothing)
     dice = random.Random(27)
     left = 0
-    for _ in range(10_000):
+    for _ in range(3_000):
         size = dice.choice([0, 1, 2, 20, 253, 254, 255, 300, 508])
         stuffed = bytearray(
             cobs.encode(bytes(dice.choices(range(256), weights=[dice.choice([0, 1, 200])] + [1] * 255, k=size)))
@@ -145,7 +145,7 @@ def test_stuffing_is_taken_off_as_in_python(compiled_steps: ModuleType, monkeypa
                 unstuff(bytes(stuffed))
         else:
             assert quick == unstuff(bytes(stuffed))
-    assert 1_000 < left < 5_000
+    assert 300 < left < 1_500
     assert compiled_steps.unstuff(b"\xff" + b"\1" * 510) is None, "longer than a frame"
 
 
