@@ -41,7 +41,7 @@ class FramesIn:
         Args:
             device: The only device to accept, or None.
             names: Channel names within the bench, by names on the device, where the two differ.
-            standing: What `committed` returned last in an earlier run.
+            standing: What `standing` returned last in an earlier run.
             unread: Given each message that cannot be read, with the reason.
         """
         self.claims = Claims()
@@ -103,11 +103,14 @@ class FramesIn:
         """Do what is due."""
         return self._arrivals(self._session.tick(now_ns), now_ns)
 
-    def committed(self, boot: int, wanted: Mapping[str, int]) -> dict[str, Any] | None:
-        """Acknowledge that samples are on disk; return what is to be remembered before anybody is told."""
+    def committed(self, boot: int, wanted: Mapping[str, int]) -> None:
+        """Acknowledge that samples are on disk."""
         streams = self._translator.streams()
         self._session.committed({streams[name]: seq for name, seq in wanted.items() if name in streams}, boot)
         self.claims.committed(boot, wanted)
+
+    def standing(self) -> dict[str, Any] | None:
+        """Return what the next run is to know of how far the device is stored; None before it is known."""
         standing = self._session.standing()
         return None if standing is None else standing_document(standing, self._session.hello)
 

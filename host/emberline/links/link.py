@@ -2,7 +2,7 @@
 
 from collections.abc import Awaitable, Callable, Mapping
 from enum import StrEnum
-from typing import Protocol
+from typing import Any, Protocol
 
 from emberline.links.arrivals import Arrival, Greeting
 
@@ -15,6 +15,8 @@ GONE_PERIODS, GONE_LEAST_S = 20.0, 10.0
 
 Take = Callable[[list[Arrival]], Awaitable[None]]
 """Receives arrivals; while it waits, a link reads nothing more."""
+Remember = Callable[[int, Callable[[], dict[str, Any] | None]], None]
+"""Told the boot of a commit, and what makes the document of how far the device is stored, for the next run."""
 
 
 class LinkClock(Protocol):

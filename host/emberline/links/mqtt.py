@@ -10,7 +10,7 @@ from emberline.config import BrokerAccess
 from emberline.links.arrivals import Arrival, Greeting, Unnumbered
 from emberline.links.errors import LinkError, LinkLostError
 from emberline.links.frames_in import FramesIn
-from emberline.links.link import LEAST_TICK_S, TICK_S, LinkClock, LinkState, Take, age_limits_s
+from emberline.links.link import LEAST_TICK_S, TICK_S, LinkClock, LinkState, Remember, Take, age_limits_s
 from emberline.links.mqtt_io import BrokerIO
 from emberline.links.mqtt_messages import Letter, Packet
 from emberline.links.mqtt_refusals import BrokerRefusedError
@@ -25,6 +25,8 @@ CAP_S = 2.0
 REFUSED_CAP_S = 30.0
 """Longest pause where a person has to change something first."""
 GREETING_LIMIT_S = 10.0
+STREAMING_TICK_S = 1.0
+"""How often a link is looked after when nothing comes of a device that streams: less often than frames come."""
 KINDS_DOWN = 8
 """Messages for the device that can be due at once: one of each kind."""
 SHORT_S = 5.0
@@ -53,7 +55,7 @@ class MqttLink:
         reads: bool = True,
         names: Mapping[str, str] | None = None,
         standing: Mapping[str, Any] | None = None,
-        remember: Callable[[dict[str, Any]], None] | None = None,
+        remember: Remember | None = None,
         unread: Callable[[int, str, bytes, str], None] | None = None,
         pauses: Pauses | None = None,
     ) -> None:
@@ -67,8 +69,9 @@ class MqttLink:
             will: What the broker says on the bench's health topic when this program vanishes.
             reads: Whether readings come this way; else the link only publishes.
             names: Channel names within the bench, by names on the device, where the two differ.
-            standing: What `remember` was given last, in an earlier run.
-            remember: Called after each commit, before the device is told, with how far its samples are stored.
+            standing: What `remember` kept last, in an earlier run.
+            remember: Called after each commit, before the device is told, with its boot and with what tells how far its
+                samples are stored.
             unread: Given each message that cannot be read: arrival, topic, payload and the reason.
             pauses: Waits between attempts.
         """
@@ -163,9 +166,9 @@ class MqttLink:
 
     def committed(self, boot: int, wanted: Mapping[str, int]) -> None:
         """Acknowledge, to the device and to the broker, that all samples before those wanted are on disk."""
-        standing = self._frames.committed(boot, wanted)
-        if self._remember is not None and standing is not None:
-            self._remember(standing)
+        self._frames.committed(boot, wanted)
+        if self._remember is not None:
+            self._remember(boot, self._frames.standing)
         self._send()
 
     async def _connection(self, take: Take) -> None:
@@ -181,8 +184,10 @@ class MqttLink:
                 self.state = LinkState.ASKING
                 self._last_news_ns = max(self._last_news_ns, self._clock.now_ns())
                 await self._hand_on(self._frames.connected(self._clock.now_ns()), take)
-            tick_s = max(LEAST_TICK_S, self._clock.real_s(TICK_S))
             while True:
+                # Readings that stream bring a look at their session with them.
+                every_s = STREAMING_TICK_S if self.state is LinkState.STREAMING else TICK_S
+                tick_s = max(LEAST_TICK_S, self._clock.real_s(every_s))
                 self._send()
                 packets = await self._io.received(tick_s)
                 if self._reads:

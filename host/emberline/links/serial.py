@@ -2,7 +2,7 @@
 
 import asyncio
 import logging
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from emberline.bench.bench_file import SerialPort
@@ -10,7 +10,7 @@ from emberline.bench.samples import SampleBatch
 from emberline.links.arrivals import Greeting, Unnumbered
 from emberline.links.errors import LinkError, LinkLostError
 from emberline.links.lines_in import LinesIn
-from emberline.links.link import LEAST_TICK_S, TICK_S, LinkClock, LinkState, Take, age_limits_s
+from emberline.links.link import LEAST_TICK_S, TICK_S, LinkClock, LinkState, Remember, Take, age_limits_s
 from emberline.links.pauses import Pauses
 from emberline.links.ports import find_port
 from emberline.links.serial_io import SerialIO
@@ -39,7 +39,7 @@ class SerialLink:
         *,
         names: Mapping[str, str] | None = None,
         standing: Mapping[str, Any] | None = None,
-        remember: Callable[[dict[str, Any]], None] | None = None,
+        remember: Remember | None = None,
         pauses: Pauses | None = None,
     ) -> None:
         """Prepare a link; `run` does the work.
@@ -48,8 +48,9 @@ class SerialLink:
             wanted: The port and, if named, the device.
             clock: The daemon's clock.
             names: Channel names within the bench, by names on the device or columns, where the two differ.
-            standing: What `remember` was given last, in an earlier run.
-            remember: Called after each commit, before the device is told, with how far its samples are stored.
+            standing: What `remember` kept last, in an earlier run.
+            remember: Called after each commit, before the device is told, with its boot and with what tells how far its
+                samples are stored.
             pauses: Waits between attempts.
         """
         self.state = LinkState.SEEKING

@@ -1,11 +1,12 @@
 """What is spoken on a serial port: what a link needs of it, and frames as the one way that acknowledges."""
 
 import logging
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import Any, Protocol
 
 from emberline.bench.bench_file import SerialPort
 from emberline.links.arrivals import Arrival, Greeting, Translator
+from emberline.links.link import Remember
 from emberline.links.standings import read_standing, standing_document
 from emberline_wire import LinkState, Refused, Session
 from emberline_wire.errors import BadStateError
@@ -68,7 +69,7 @@ class FramesTalk:
         wanted: SerialPort,
         names: Mapping[str, str],
         standing: Mapping[str, Any] | None,
-        remember: Callable[[dict[str, Any]], None] | None,
+        remember: Remember | None,
     ) -> None:
         """Go on where an earlier run ended; the arguments are those of `SerialLink`."""
         self.greeting: Greeting | None = None
@@ -118,9 +119,13 @@ class FramesTalk:
         """Acknowledge to the device that all samples before those wanted, by stored channel name, are on disk."""
         streams = self._translator.streams()
         self.session.committed({streams[name]: seq for name, seq in wanted.items() if name in streams}, boot)
+        if self.remember is not None:
+            self.remember(boot, self.standing)
+
+    def standing(self) -> dict[str, Any] | None:
+        """Return what the next run is to know of how far the device is stored; None before it is known."""
         standing = self.session.standing()
-        if self.remember is not None and standing is not None:
-            self.remember(standing_document(standing))
+        return None if standing is None else standing_document(standing)
 
 
 def _session(wanted: SerialPort, document: Mapping[str, Any] | None) -> Session:

@@ -145,7 +145,7 @@ class Control:
                 case {"do": "acknowledge", "who": str(who), "alarm": None | str() as kind}:
                     return {"done": "acknowledge", "alarms": self._lane(request).board.alarms.acknowledge(who, kind)}
                 case {"do": "health", "bench": str()}:
-                    health = self._watch.health().of(self._lane(request).bench_id)
+                    health = self._watch.health(self._lane(request).health)
                     return {"done": "health", "health": health_document(health)}
                 case {"do": "health"}:
                     return {"done": "health", "health": health_document(self._watch.health())}

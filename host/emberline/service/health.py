@@ -2,7 +2,7 @@
 
 import logging
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 from emberline.service.bench_health import BenchHealth, BenchWatch, bench_document
@@ -58,10 +58,6 @@ class Health:
     disk: Disk = Disk()
     address: str | None = None
     begun_ns: int = 0
-
-    def of(self, bench: str) -> "Health":
-        """Return the same as seen by one bench."""
-        return replace(self, benches=tuple(one for one in self.benches if one.bench == bench))
 
     @property
     def recording(self) -> Recording:
@@ -130,11 +126,11 @@ class HealthWatch:
         """Look at every bench; return the notices to be kept."""
         return [notice for watch in self.benches if (notice := watch.look()) is not None]
 
-    def health(self) -> Health:
-        """Return how the recording stands now."""
+    def health(self, only: BenchWatch | None = None) -> Health:
+        """Return how the recording stands now: of all benches, or as one of them sees it."""
         return Health(
             now_ns=self.clock.now_ns(),
-            benches=tuple(watch.health() for watch in self.benches),
+            benches=tuple(watch.health() for watch in (self.benches if only is None else (only,))),
             warnings=tuple(words for words in self._warnings.values() if words),
             notices=tuple(self.notices),
             disk=self.disk,

@@ -139,7 +139,10 @@ class Lane:
         self._start(RECALL, self._alarms.recall)
         self._start(LINK, lambda: self.link.run(self._take))
         if self._broker is not None:
-            broker, outlet = self._broker, Outlet(self._broker, self.board, self._own_health)
+            broker, outlet = (
+                self._broker,
+                Outlet(self._broker, self.board, self._own_health, lambda: len(self._shared.health.benches)),
+            )
             self._start(OUTLET, outlet.run)
             if broker is not self.link:
                 self._start(BROKER, lambda: broker.run(self._take))
@@ -157,6 +160,7 @@ class Lane:
         await self._stop(BROKER, LINK_LIMIT_S)
         for part in (KEEPER, ALARMS, RECALL):
             await self._stop(part, OTHERS_LIMIT_S)
+        self._standing.close()
 
     def forget_standing(self) -> None:
         """Have the device send all that it keeps."""
@@ -180,7 +184,7 @@ class Lane:
         await self._shared.supervisor.stop(self._name(part), limit_s)
 
     def _own_health(self) -> Health:
-        return self._shared.health.health().of(self.bench_id)
+        return self._shared.health.health(self.health)
 
     async def _ingest(self) -> None:
         try:

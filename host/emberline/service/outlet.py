@@ -20,17 +20,29 @@ STILL_S = 1.0
 """The state goes out at least this often, real seconds, so that ages are seen to grow."""
 LEAST_PAUSE_S = 0.25
 """Shortest pause between two states."""
+STATES_A_SECOND = 400
+"""Of all benches together; where there are more of them, each has its state told less often, down to `STILL_S`."""
 HEALTH_EVERY_S = 10.0
 
 
 class Outlet:
     """Publishes what the board shows, and how the bench's recording stands."""
 
-    def __init__(self, link: MqttLink, board: Board, health: Callable[[], Health]) -> None:
-        """Prepare; `run` publishes until cancelled."""
+    def __init__(
+        self, link: MqttLink, board: Board, health: Callable[[], Health], benches: Callable[[], int] = lambda: 1
+    ) -> None:
+        """Prepare; `run` publishes until cancelled.
+
+        Args:
+            link: The way to the broker.
+            board: What the bench shows.
+            health: How its recording stands.
+            benches: How many there are.
+        """
         self._link = link
         self._board = board
         self._health = health
+        self._benches = benches
         self._connection = 0
         self._sent = self._confirmed = 0
         self._summary: str | None = None
@@ -47,7 +59,7 @@ class Outlet:
                 version = self._board.version
                 if self._link.connected:
                     self._publish()
-                await asyncio.sleep(LEAST_PAUSE_S)
+                await asyncio.sleep(pause_s(self._benches()))
         finally:
             self._link.publish("health", _ended(self._board.bench, "the program was ended"), retain=True)
 
@@ -97,6 +109,11 @@ class Outlet:
             "health", _bytes(health_document(health)), retain=True
         ):
             self._told, self._told_s = told, now_s
+
+
+def pause_s(benches: int) -> float:
+    """Return the pause between two states of one of so many benches."""
+    return min(STILL_S, max(LEAST_PAUSE_S, benches / STATES_A_SECOND))
 
 
 def last_will(bench: str) -> bytes:

@@ -60,11 +60,11 @@ def make_links(
             reads=places.port is None,
             names=names,
             standing=standing.read(),
-            remember=standing.write,
+            remember=standing.keep,
             unread=UnreadFile(folder, bench).keep,
         )
     if places.port is not None:
-        link = SerialLink(places.port, clock, names=names, standing=standing.read(), remember=standing.write)
+        link = SerialLink(places.port, clock, names=names, standing=standing.read(), remember=standing.keep)
         return link, broker
     if broker is None:
         raise ServiceError("neither a serial port nor a broker is named")

@@ -73,7 +73,8 @@ def test_a_frame_is_confirmed_once_its_samples_are_stored() -> None:
     frames, device = greeted(), Device()
     assert numbers(frames.take(packet(device.samples(0), 2), 0)) == list(range(10))
     assert frames.claims.due() == []
-    standing = frames.committed(7, {"mass": 10})
+    frames.committed(7, {"mass": 10})
+    standing = frames.standing()
     assert frames.claims.due() == [2]
     assert standing is not None
     assert "hello" in standing
@@ -118,7 +119,8 @@ def remembered() -> dict[str, Any]:
     """Return what is remembered after a second of samples."""
     frames, device = greeted(), Device()
     frames.take(packet(device.samples(0), 2), 0)
-    standing = frames.committed(7, {"mass": 10})
+    frames.committed(7, {"mass": 10})
+    standing = frames.standing()
     assert standing is not None
     return standing
 

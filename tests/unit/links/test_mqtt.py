@@ -160,8 +160,8 @@ async def test_a_broker_absent_at_the_start_is_waited_for(tmp_path: Path) -> Non
 async def test_what_came_while_the_host_was_away_is_taken_in_without_a_new_hello(broker: Broker) -> None:
     """The ring of the device is far too short for the pause: all of it comes from the broker."""
     bench, first = Bench(broker, ring_s=8.0), link_to(broker)
-    kept: list[dict[str, Any]] = []
-    first._remember = kept.append
+    kept: list[dict[str, Any] | None] = []
+    first._remember = lambda _, standing: kept.append(standing())
     host = Host(first)
     async with running(bench.run):
         async with running(lambda: first.run(host.take)):
@@ -178,8 +178,8 @@ async def test_what_came_while_the_host_was_away_is_taken_in_without_a_new_hello
 async def test_what_is_not_stored_is_not_acknowledged_and_comes_again(broker: Broker) -> None:
     bench, first = Bench(broker, ring_s=8.0), link_to(broker)
     host = Host(first)
-    kept: list[dict[str, Any]] = []
-    first._remember = kept.append
+    kept: list[dict[str, Any] | None] = []
+    first._remember = lambda _, standing: kept.append(standing())
     async with running(bench.run):
         async with running(lambda: first.run(host.take)):
             await until(lambda: len(host.numbers("mass")) > 100, "some samples")

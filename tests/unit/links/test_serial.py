@@ -5,7 +5,7 @@ import itertools
 import logging
 import random
 import time
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 from typing import Any
 
@@ -174,8 +174,8 @@ async def test_the_same_device_under_another_path_is_taken_up_where_it_was(tmp_p
     bench = Bench(tmp_path / "port", Fault(FaultKind.UNPLUG, 20.0, 24.0))
     (tmp_path / "second").symlink_to(tmp_path / "port")
     first = link_to(tmp_path / "port")
-    kept: list[dict[str, Any]] = []
-    frames(first).remember = kept.append
+    kept: list[dict[str, Any] | None] = []
+    frames(first).remember = lambda _, standing: kept.append(standing())
     host = Host(first)
     async with running(bench.run):
         async with running(lambda: first.run(host.take)):
@@ -192,7 +192,10 @@ async def test_the_standing_is_remembered_before_the_device_is_told(tmp_path: Pa
     acknowledged: list[tuple[int, int]] = []
     link = link_to(tmp_path / "port")
 
-    def remember(document: dict[str, Any]) -> None:
+    def remember(boot: int, standing: Callable[[], dict[str, Any] | None]) -> None:
+        document = standing()
+        assert document is not None
+        assert document["boot"] == boot
         acknowledged.append((document["wanted"].get("0", 0), bench.device._life.rings["mass"].acknowledged))
 
     frames(link).remember = remember

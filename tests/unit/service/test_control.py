@@ -77,8 +77,7 @@ def control(folder: Path, board: Board, trials: Any, more: Sequence[Board] = ())
     watch = HealthWatch(board.clock)
     lanes: dict[str, Any] = {}
     for one in (board, *more):
-        watch.over(one)
-        lanes[one.bench] = SimpleNamespace(bench_id=one.bench, board=one, keeper=trials)
+        lanes[one.bench] = SimpleNamespace(bench_id=one.bench, board=one, keeper=trials, health=watch.over(one))
     return Control(folder, lanes, watch, cast(Store, trials))
 
 

@@ -74,7 +74,7 @@ def test_of_several_benches_the_worst_speaks_for_all_and_each_is_told(bench: Rec
         "recording with gaps",
         *["recording"] * 3,
     ]
-    assert health.of("barn").recording is Recording.RECORDING
+    assert watch.health(watch.benches[2]).benches == health.benches[2:3]
     for one in others:
         one.now_s += 60.0
     assert watch.health().why.startswith("yard: no reading comes (looking for the device); shed: no")

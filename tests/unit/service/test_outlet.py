@@ -14,7 +14,7 @@ from emberline.service.board import Board
 from emberline.service.clock import real_clock
 from emberline.service.health import HealthWatch
 from emberline.service.ingest import IngestCounts
-from emberline.service.outlet import Outlet, last_will
+from emberline.service.outlet import Outlet, last_will, pause_s
 from emberline.trials.alarms import AlarmKind
 from emberline.trials.alarms.alarm import Danger
 from live_fixture import until
@@ -156,3 +156,7 @@ async def test_alarms_go_out_when_they_change_and_to_every_new_connection(board:
     assert (raised["schema"], raised["bench"]) == ("emberline.alarms/1", "yard")
     assert [one["kind"] for one in raised["alarms"]] == [one["kind"] for one in again["alarms"]] == ["co_high"]
     assert seen["alarms"][0]["acknowledged_by"] == "Ada"
+
+
+def test_many_benches_have_their_states_told_less_often_but_each_once_a_second() -> None:
+    assert [pause_s(benches) for benches in (1, 100, 200, 400, 2_000)] == [0.25, 0.25, 0.5, 1.0, 1.0]
