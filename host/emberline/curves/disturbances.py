@@ -36,6 +36,7 @@ _STIRS = 3.0  # the same beside a handling, where it is a step's size
 _STILL = 4  # readings without such a jump that end a disturbance
 _SCALES = ((6, 2), (20, 3))  # (window, gap) readings: sharp steps, and slow pours or small steps under noise
 _PACE = 3  # so many differences before and after one, and one more, tell the middle of a pace
+_MINUTE = 60  # differences around one that tell its pace for what is usual: gusts last for several
 _GAP = 5  # usual distances between readings, missing, that make a gap
 _CALM_POINTS = 4
 _ROUNDS = 12
@@ -86,10 +87,11 @@ class _Search:
         self.code_g = code_step(values)
         self._least_g = max(self.code_g / 12.0**0.5, LEAST_NOISE_G)
         apart = np.diff(self._where)
-        self._fall = _beyond_pace(np.diff(v) / apart) * apart
+        falls = np.diff(v) / apart
+        self._fall = _beyond_pace(falls) * apart
         # What happened while nothing was read for long is told by lines, not by two readings.
         self._fall[apart >= _GAP * self.spacing] = 0.0
-        usual = local_scale(self._fall)
+        usual = local_scale((falls - running_median(falls, _MINUTE // 2)) * apart)
         # Rounding moves a reading by half a code at most.
         usual = np.maximum(np.where(np.isfinite(usual), usual, 0.0), max(0.5 * self.code_g, LEAST_NOISE_G))
         self._jumps = np.abs(self._fall) / usual
@@ -127,8 +129,11 @@ class _Search:
         for group in np.split(jumping, np.flatnonzero(np.diff(jumping) > _STILL) + 1):
             if len(group) == 0:
                 continue
-            start, end = self._between_jumps(int(group[0]), int(group[-1]))
+            start, end = self._between_jumps(int(group[0]), int(group[-1]), 1)
             net = self._rough(start, end)
+            if np.isfinite(net) and abs(net) >= 4.0 * MIN_STEP_G:
+                # A gust comes back; beside what left a load, smaller jumps are hands too.
+                start, end = self._between_jumps(int(group[0]), int(group[-1]), _STILL)
             moved = float(np.abs(np.cumsum(self._fall[group[0] : group[-1] + 1])).max())
             jumped = float(np.abs(self._fall[group]).sum())
             if moved >= 4.0 * MIN_STEP_G or (np.isfinite(net) and min(abs(net), jumped) >= MIN_STEP_G):
@@ -137,15 +142,17 @@ class _Search:
             self._take_out(start, end)
         return found
 
-    def _between_jumps(self, first: int, last: int) -> Span:
+    def _between_jumps(self, first: int, last: int, reach: int) -> Span:
         """Return the seconds spoilt by the jumps `first` to `last`; jump i lies between readings i and i + 1.
+
+        Readings up to `reach` further on belong to them as long as they are stirred.
 
         The reading after the last jump is left out: what was set down rings for a moment.
         """
         first, last = first + 1, last + 1
-        while (before := self._stirred[max(0, first - _STILL) : first]).any():
-            first = max(0, first - _STILL) + int(np.argmax(before))
-        while (after := self._stirred[last + 1 : last + 1 + _STILL]).any():
+        while (before := self._stirred[max(0, first - reach) : first]).any():
+            first = max(0, first - reach) + int(np.argmax(before))
+        while (after := self._stirred[last + 1 : last + 1 + reach]).any():
             last += 1 + int(np.flatnonzero(after)[-1])
         return int(self._where[first]), int(self._where[last]) + 1
 
@@ -218,7 +225,7 @@ class _Search:
             first = max(0, first - _STILL) + int(np.argmax(jumping[max(0, first - _STILL) : first]))
         while jumping[last + 1 : last + 1 + _STILL].any():
             last = last + 1 + int(np.flatnonzero(jumping[last + 1 : last + 1 + _STILL])[-1])
-        return self._between_jumps(first, last)
+        return self._between_jumps(first, last, _STILL)
 
     def _rough(self, start: int, end: int) -> float:
         """Return about how large a step is, from the nearest calm readings and the pace around; NaN without any."""
