@@ -26,6 +26,7 @@ LISTED = ("time_to_boil", "burn_time", "firepower_mean", "thermal_efficiency")
 
 _PIPED_WIDTH = 120
 """Columns where the output goes into a file or another program."""
+_NEVER_FOLDED = 10_000
 
 
 def show_summary(summary: Summary) -> None:
@@ -58,8 +59,8 @@ def _show_summary(summary: Summary, out: Console) -> None:
 
 
 def show_trials(trials: Sequence[tuple[Trial, Document | None]]) -> None:
-    """Print a list of trials."""
-    with printing() as out:
+    """Print a list of trials; to other programs, a line each."""
+    with printing(piped_width=_NEVER_FOLDED) as out:
         if trials:
             out.print(_trials_table(trials))
         else:
@@ -140,13 +141,17 @@ def table_of(*titles: str) -> Table:
 
 
 @contextmanager
-def printing() -> Iterator[Console]:
-    """Give a console for standard output; what does not go to a terminal gets no colours and no blanks at line ends."""
+def printing(piped_width: int = _PIPED_WIDTH) -> Iterator[Console]:
+    """Give a console for standard output; what does not go to a terminal gets no colours and no blanks at line ends.
+
+    Args:
+        piped_width: Columns where it goes into a file or another program.
+    """
     screen = Console(highlight=False, markup=False, emoji=False)
     if screen.is_terminal:
         yield screen
         return
-    paper = Console(file=io.StringIO(), width=_PIPED_WIDTH, highlight=False, markup=False, emoji=False)
+    paper = Console(file=io.StringIO(), width=piped_width, highlight=False, markup=False, emoji=False)
     with paper.capture() as captured:
         yield paper
     for line in captured.get().splitlines():

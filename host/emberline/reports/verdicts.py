@@ -8,6 +8,8 @@ from emberline.trials.comparison.errors import ComparisonError
 from emberline.trials.comparison.measured import interval
 
 POINTS = "percentage points"
+USUAL_AIM = 0.05
+"""What is worth knowing where nobody says: a share of the mean."""
 
 _LESS_AND_MORE = {
     "time_to_boil": ("boils {} sooner than", "boils {} later than"),
@@ -109,9 +111,9 @@ def mean_and_interval(compared: Compared, group: str) -> str:
 
 def _still(compared: Compared, difference: Difference, wished: float | None) -> str:
     """Return how many more burns it takes, or what these would have shown."""
-    share = "5" if wished is None else ""
-    aim = 0.05 * abs(difference.sample_a.mean) if wished is None else wished
-    words = f"one of {share}{SPACE}%" if share else f"one of {_aim(aim, compared.unit)}"
+    aim = USUAL_AIM * abs(difference.sample_a.mean) if wished is None else wished
+    share = f"{100.0 * USUAL_AIM:.0f}{SPACE}%, which is " if wished is None else ""
+    words = f"one of {share}{_aim(aim, compared.unit)}"
     try:
         more = more_burns(difference, aim)
         if more:

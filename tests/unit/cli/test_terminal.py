@@ -1,3 +1,4 @@
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -108,5 +109,7 @@ def test_the_list_of_trials(capsys: pytest.CaptureFixture[str]) -> None:
     assert lines[0].split()[:3] == ["trial", "began", "label"]
     assert "402.0 ± 3.3 s" in lines[1]
     assert lines[2].split() == ["2025-11-25-1", "–", "chips", "–", "–", "–", "–"]
+    show_trials([(replace(TRIAL, label="chips " * 40), None)])
+    assert len(capsys.readouterr().out.splitlines()) == 2, "another program reads a trial a line"
     show_trials([])
     assert "No trials yet" in capsys.readouterr().out

@@ -43,7 +43,7 @@ def test_no_difference_shown_says_what_would_show_one() -> None:
     one = compared("burn_time", "s", A=(1500.0, 1600.0, 1450.0), B=(1520.0, 1430.0, 1590.0))
     words = said(one)
     assert words.startswith("No difference in burn time is shown between A and B (95 % interval of B less A: −")
-    assert "more burns of each would show one of 5 %." in words
+    assert "more burns of each would show one of 5 %, which is 76 s." in words
 
 
 def test_a_wished_difference_of_ones_own_is_named_with_its_unit() -> None:
