@@ -109,6 +109,7 @@ def test_labels_name_themselves_and_each_channel_can_be_touched(tmp_path: Path) 
             tmp_path, "--seconds", "3", "--column", "water=water", "--column", "mass=mass", "--touch", typed="s\ns\n"
         )
     assert 'source = "mass"  # as you say' in said
+    assert said.index("cold for hours") < said.index("Hold the tip of probe water in your hand")
     assert "Press gently on load cell mass, until" in said
     assert "Nobody uses flame." in said
     assert "The lines have no time" in said

@@ -142,6 +142,8 @@ def touch_each(examination: "Examination", report: "Report") -> None:
         Nature.THERMOCOUPLE: "Hold the tip of probe {} in your hand",
         Nature.BRIDGE: "Press gently on load cell {}",
     }
+    if any(one.signal.nature is Nature.THERMOCOUPLE for one in report.channels):
+        click.echo("! Touch a tip only on a bench that has been cold for hours: a shorted probe hides a hot one.")
     for one in report.channels:
         words = asked.get(one.signal.nature)
         if words is None:

@@ -175,13 +175,14 @@ def _temperatures(signal: Signal, measures: Measured) -> _Found:
         yield (
             Problem.LIKE_SHORT,
             f"it reads {value_c:.1f} °C, just what its board has; a probe in the same room may, a short always does",
-            "hold its tip in your hand: if it does not rise, its leads touch each other somewhere",
+            "only on a bench that has been cold for hours, since a short hides a hot tip, hold it in your hand: if it "
+            + "does not rise, its leads touch each other somewhere",
         )
     elif below_c > BELOW_COLD_C:
         yield (
             Problem.BELOW,
             f"it reads {value_c:.1f} °C, {below_c:.0f} K below its board: right in ice, else its leads are swapped",
-            "warm its tip: if it falls, swap the two leads",
+            "once the bench has been cold for hours, warm its tip: if it falls, swap the two leads",
         )
 
 

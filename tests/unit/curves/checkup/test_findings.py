@@ -83,6 +83,7 @@ def test_a_short_reads_as_its_board_and_is_no_certainty() -> None:
     assert finding.problem is Problem.LIKE_SHORT
     assert not finding.sure
     assert "in your hand" in finding.advice
+    assert "only on a bench that has been cold for hours" in finding.advice
 
 
 def test_a_probe_far_below_its_board_is_in_ice_or_reversed() -> None:
@@ -91,6 +92,7 @@ def test_a_probe_far_below_its_board_is_in_ice_or_reversed() -> None:
     assert not finding.sure
     assert "55 K below its board" in finding.text
     assert "swap the two leads" in finding.advice
+    assert "cold for hours" in finding.advice
 
 
 @pytest.mark.parametrize("value_c", [-120.0, 2_000.0])
