@@ -175,8 +175,10 @@ def _temperatures(signal: Signal, measures: Measured) -> _Found:
         yield (
             Problem.LIKE_SHORT,
             f"it reads {value_c:.1f} °C, just what its board has; a probe in the same room may, a short always does",
-            "only on a bench that has been cold for hours, since a short hides a hot tip, hold it in your hand: if it "
-            + "does not rise, its leads touch each other somewhere",
+            (
+                "only on a bench that has been cold for hours, since a short hides a hot tip, hold it in your hand: "
+                "if it does not rise, its leads touch each other somewhere"
+            ),
         )
     elif below_c > BELOW_COLD_C:
         yield (
