@@ -70,6 +70,7 @@ COMPARED = (
     "firepower_mean",
     "thermal_efficiency",
     "thermal_efficiency_char_credit",
+    "pot_window_efficiency",
     "specific_fuel_consumption",
 )
 """Results that are compared where none is named."""
