@@ -89,7 +89,7 @@ def order(
     if not factors:
         if blocks or show or until or scatter or seed is not None:
             raise click.UsageError("to plan a series, say what is varied: --factor holes=8,12")
-        show_series(standing_of(store, name))
+        show_series(standing_of(store, name), data)
         return
     if result not in RESULTS:
         raise click.UsageError(f"there is no result {result!r}; the results are: {', '.join(RESULTS)}")
@@ -108,4 +108,4 @@ def order(
     rule = StopRule(burns=blocks) if until is None else StopRule(half_width=until, most_burns=blocks)
     drawn = secrets.randbelow(1_000_000) if seed is None else seed
     plan_series(folder, name, factors, result, blocks=blocks, rule=rule, seed=drawn)
-    show_series(standing_of(store, name))
+    show_series(standing_of(store, name), data)

@@ -1,16 +1,26 @@
 """A planned series in a terminal: its rule, its order, what is burnt of it."""
 
+import shlex
+from pathlib import Path
+
 from rich.text import Text
 
 from emberline.cli.terminal import printing, table_of
+from emberline.reports.caution import CAUTION_LINE
 from emberline.reports.wording import in_sentence
 from emberline.service.series_standing import Standing
 from emberline.trials.comparison.stop_rule import StopRule
 
 
-def show_series(standing: Standing) -> None:
-    """Print a series: when it ends, its runs in their order with the trials that took them, and what comes next."""
+def show_series(standing: Standing, data: Path | None = None) -> None:
+    """Print a series: when it ends, its runs in their order with the trials that took them, and what comes next.
+
+    Args:
+        standing: The series.
+        data: The data directory that a person named, so that the next command names it too.
+    """
     series = standing.series
+    there = f"--series {series.name}" if data is None else f"--series {series.name} --data {shlex.quote(str(data))}"
     with printing() as out:
         out.print(Text(f"Series {series.name}", style="bold"))
         out.print(
@@ -27,10 +37,11 @@ def show_series(standing: Standing) -> None:
         out.print()
         following = standing.next
         if following is None:
-            out.print(Text(f"All runs are made: emberline compare --series {series.name}"))
+            out.print(Text(f"All runs are made: emberline compare {there}"), soft_wrap=True)
         else:
             told = ", ".join(f"{name} {level}" for name, level in following.factors.items())
-            out.print(Text(f"Next: run {following.number}, {told}: emberline arm --series {series.name}"))
+            out.print(Text(f"Next: run {following.number}, {told}: emberline arm {there}"), soft_wrap=True)
+            out.print(Text(CAUTION_LINE, style="bold yellow"))
 
 
 def _rule(rule: StopRule) -> str:

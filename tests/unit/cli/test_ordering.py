@@ -35,6 +35,8 @@ def test_a_series_is_planned_shown_and_listed(tmp_path: Path) -> None:
     rows = re.findall(r"^(\d)\s+(\d)\s+(8|12)", planned.output, re.MULTILINE)
     assert [row[0] for row in rows] == [str(n) for n in range(1, 7)]
     assert all({row[2] for row in rows if row[1] == block} == {"8", "12"} for block in "123")
+    assert f": emberline arm --series holes-1 --data {tmp_path}\n" in planned.output
+    assert "carbon monoxide" in planned.output.lower()
     assert run(tmp_path, "holes-1").output == planned.output
     assert run(tmp_path).output == "holes-1: 0 of 6 runs, by holes\n"
 
