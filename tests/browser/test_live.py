@@ -147,6 +147,40 @@ async def test_without_scripts_everything_but_the_live_values_works(
         await page.wait_for_url("**/trials/*")
 
 
+async def test_a_cable_pulled_amid_the_burn_leaves_nothing_that_looks_current(
+    browser: Browser, tmp_path: Path, artifacts: Path
+) -> None:
+    async with (
+        live_site(tmp_path, speed=20.0) as site,
+        visiting(browser, site.url, DESKTOP, artifacts) as visit,
+        visiting(browser, site.url, PHONE, artifacts, color_scheme="dark") as phone,
+    ):
+        await visit.open("/")
+        await phone.open("/")
+        await visit.page.click("text=Start now")
+        await expect(visit.page.locator('.events [data-kind="pot_on"]')).to_be_visible(timeout=60_000)
+        # A forecast of the boil stands before the cable goes.
+        await expect(visit.page.locator("[data-boil-aside]")).to_contain_text("from now", timeout=60_000)
+        site.bench.process.terminate()
+        for one in (visit, phone):
+            page = one.page
+            await expect(page.locator("[data-lost]")).to_be_hidden()
+            await expect(page.locator("[data-phase]")).to_have_text("not known")
+            await expect(page.locator("[data-phase-aside]")).to_contain_text(
+                re.compile(r"^flaming until \d+:\d\d of record")
+            )
+            await expect(page.locator("[data-boil]")).to_have_text("–")
+            await expect(page.locator("[data-boil-aside]")).to_have_text("not known: the water's readings have stopped")
+            await expect(page.locator("[data-since-aside]")).to_contain_text("at the last reading")
+            grey = rgb(
+                await page.evaluate("getComputedStyle(document.documentElement).getPropertyValue('--stale').trim()")
+            )
+            for name in ("phase", "since-lit", "boil"):
+                assert await page.locator(f"[data-{name}]").evaluate("(part) => getComputedStyle(part).color") == grey
+            await one.check_access()
+            await one.keep("live-unplugged")
+
+
 async def test_a_whole_burn_is_followed_through_a_restart_without_a_hole(
     browser: Browser, tmp_path: Path, artifacts: Path
 ) -> None:
@@ -173,6 +207,16 @@ async def test_a_whole_burn_is_followed_through_a_restart_without_a_hole(
             colour = "(reading) => getComputedStyle(reading.querySelector('b')).color"
             assert await reading.evaluate(colour) == rgb(await page.evaluate(grey))
             await expect(reading.locator("[data-aside]")).to_contain_text("old")
+        for name, words in (
+            ("phase", "not known"),
+            ("since-lit", ":"),
+            ("boil", "–"),
+            ("flameout", "–"),
+        ):
+            part = page.locator(f".stage [data-{name}]")
+            await expect(part).to_contain_text(words)
+        await expect(page.locator(".stage .phase.stale [data-phase-aside]")).to_contain_text("until")
+        await expect(page.locator(".stage .stale [data-since-aside]")).to_contain_text("at the last reading")
         await visit.keep("live-lost")
         await site.daemon.start()
         await expect(page.locator("[data-lost]")).to_be_hidden(timeout=60_000)

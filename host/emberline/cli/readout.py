@@ -119,7 +119,7 @@ def state_line(document: Document) -> str:
 def value_line(document: Document) -> str:
     """Return readings, rate, phase and forecasts in one line."""
     values = [f"{name} {_number(document['values'][role])}" for role, name in _VALUES[:3] if role in document["values"]]
-    parts = [f"{clock(document['t_s']):>6}", *values, f"burning {_rate(document)}", _PHASES[Phase(document["phase"])]]
+    parts = [f"{clock(document['t_s']):>6}", *values, f"burning {_rate(document)}", _phase(document)]
     parts += [f"{name} {text}" for name, text in _forecasts(document) if not text.startswith("–")]
     behind = _behind(document)
     return "  ".join([*parts, f"({behind})"] if behind else parts)
@@ -196,11 +196,13 @@ def _readings(document: Document) -> Table:
         if role == "water" and not aside:
             aside = f"boil {forecasts['boil']}"
         table.add_row(name, Text(_number(value), style="dim" if stale else "bold"), Text(aside))
+    old, style = _scale_age(document), "dim" if _scale_age(document) else "bold"
     left = document["water_left_g"]
     if left is not None:
         words = f"{left['value']:.0f} ± {COVERAGE_95 * left['u']:.0f} g".replace("-", "−")
-        table.add_row("water left", Text(words, style="bold"), Text())
-    table.add_row("burning", Text(_rate(document), style="bold"), Text(f"flameout {forecasts['flameout']}"))
+        table.add_row("water left", Text(words, style=style), Text(old))
+    aside = "; ".join(filter(None, (old, f"flameout {forecasts['flameout']}")))
+    table.add_row("burning", Text(_rate(document), style=style), Text(aside))
     return table
 
 
@@ -210,7 +212,9 @@ def _progress(document: Document) -> RenderableType:
     row.add_column(style="dim", width=16)
     row.add_column()
     row.add_column(justify="right")
-    name = _PHASES[Phase(document["phase"])]
+    name = _phase(document)
+    if document["known_until_s"] is not None:
+        return Text(f"phase {name}", style="dim")
     if share is None:
         row.add_row(name, Text("–"), Text())
     else:
@@ -218,6 +222,18 @@ def _progress(document: Document) -> RenderableType:
         bar = Text("▓" * burnt, style="dark_orange3") + Text("░" * (BAR_WIDTH - burnt), style="dim")
         row.add_row(name, bar, Text(f"{100.0 * share:.0f} %"))
     return row
+
+
+def _phase(document: Document) -> str:
+    """Say what the phase is, or until when it was what it was."""
+    name, until_s = _PHASES[Phase(document["phase"])], document["known_until_s"]
+    return name if until_s is None else f"not known ({name} until {clock(until_s)}, when the readings stopped)"
+
+
+def _scale_age(document: Document) -> str:
+    """Say how old is what was made of the scale's readings; empty where they come."""
+    scale = document["values"].get("mass") or document["values"].get("pot_mass")
+    return f"{scale['age_s']:.0f} s old" if scale and scale["stale"] else ""
 
 
 def _event_table(events: list[Document]) -> Table:

@@ -213,7 +213,7 @@ class Board:
     def silent(self) -> list[Role]:
         """Return the roles whose readings have stopped coming."""
         now_ns = self.clock.now_ns()
-        return [role for role, value in self._values.items() if (now_ns - value.t_ns) * 1e-9 > value.stale_s]
+        return [role for role, value in self._values.items() if value.stale(now_ns)]
 
     def faults(self) -> dict[str, str]:
         """Return what is wrong with which sensor, by its channel's name."""
@@ -222,7 +222,7 @@ class Board:
         for role, value in self._values.items():
             channel = None if self.fitted is None else self.fitted.by_role(role)
             name = role.value if channel is None else channel.name
-            if (now_ns - value.t_ns) * 1e-9 > value.stale_s:
+            if value.stale(now_ns):
                 words[name] = "no reading comes"
             elif value.value is None:
                 words[name] = "its converter reports a fault (a lead that is open or touches, a probe unplugged)"

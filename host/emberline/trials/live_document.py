@@ -23,6 +23,10 @@ HOT_CHAR = (
 )
 """What is said at flameout; a burn is not over then."""
 
+_SCALE = (Role.MASS, Role.POT_MASS)
+_FIRE = (Role.FLAME, *_SCALE)
+"""What tells the phase, where a bench has any of it."""
+
 
 class Recording(StrEnum):
     """Whether readings reach the disk; decided by the last commit, not by the last frame."""
@@ -49,6 +53,14 @@ class LiveValue:
     t_ns: int
     stale_s: float
     u: float | None = None
+
+    def age_s(self, now_ns: int) -> float:
+        """Return its age."""
+        return max(0.0, (now_ns - self.t_ns) * 1e-9)
+
+    def stale(self, now_ns: int) -> bool:
+        """Return whether it must not be shown as current."""
+        return self.age_s(now_ns) > self.stale_s
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +133,7 @@ class LiveState:
 
 def live_document(state: LiveState) -> dict[str, Any]:
     """Return the live document as plain JSON values: readings with ages, forecasts with intervals or reasons."""
-    estimates = state.estimates
+    estimates, known_until_s = state.estimates, _known_until_s(state)
     return {
         "schema": LIVE_SCHEMA,
         "bench": state.bench,
@@ -138,13 +150,18 @@ def live_document(state: LiveState) -> dict[str, Any]:
         "t_s": None if state.t_s is None else round(state.t_s, 2),
         "followed_s": state.followed_s,
         "phase": state.phase.value,
+        "known_until_s": known_until_s,
         "burning_rate_g_min": _uncertain(estimates.rate_g_min),
         "burning_rate_held": estimates.held,
         "firepower_w": _uncertain(estimates.firepower_w),
         "burnt_g": _uncertain(estimates.burnt_g),
-        "boil_forecast": _forecast(estimates.boil),
-        "flameout_forecast": _forecast(estimates.flameout),
-        "progress": None if estimates.progress is None else round(estimates.progress, 3),
+        "boil_forecast": _forecast(
+            estimates.boil, "the water's readings" if _ended_s(state, Role.WATER) is not None else ""
+        ),
+        "flameout_forecast": _forecast(
+            estimates.flameout, "the scale's readings" if _ended_s(state, *_SCALE) is not None else ""
+        ),
+        "progress": None if estimates.progress is None or known_until_s is not None else round(estimates.progress, 3),
         "water_left_g": _uncertain(None if estimates.water is None else estimates.water.left_g),
         "summary": state.summary,
         "alarms": [alarm_document(one) for one in state.alarms],
@@ -205,13 +222,12 @@ def _co(standing: CoStanding) -> dict[str, Any]:
 
 
 def _value(value: LiveValue, now_ns: int) -> dict[str, Any]:
-    age_s = max(0.0, (now_ns - value.t_ns) * 1e-9)
     return {
         "value": None if value.value is None else round(value.value, 3),
         "u": None if value.u is None else round(value.u, 3),
         "unit": value.unit,
-        "age_s": round(age_s, 2),
-        "stale": age_s > value.stale_s,
+        "age_s": round(value.age_s(now_ns), 2),
+        "stale": value.stale(now_ns),
     }
 
 
@@ -221,9 +237,26 @@ def _uncertain(value: UFloat | None) -> dict[str, float] | None:
     return {"value": round(float(value.nominal_value), 3), "u": round(float(value.std_dev), 3)}
 
 
-def _forecast(forecast: Forecast | NoForecast) -> dict[str, Any]:
+def _known_until_s(state: LiveState) -> float | None:
+    """Return until when in the trial its phase is known; None where it is known now."""
+    fire = [role for role in _FIRE if role in state.values]
+    return _ended_s(state, *(fire or [Role.WATER]))
+
+
+def _ended_s(state: LiveState, *roles: Role) -> float | None:
+    """Return when in the trial the readings of some roles ended; None while any still comes, or none ever came."""
+    values = [state.values[role] for role in roles if role in state.values]
+    if state.start_ns is None or not values or not all(value.stale(state.now_ns) for value in values):
+        return None
+    return round(max(0.0, (max(value.t_ns for value in values) - state.start_ns) * 1e-9), 2)
+
+
+def _forecast(forecast: Forecast | NoForecast, ended: str) -> dict[str, Any]:
+    """Return a forecast, or why there is none; `ended` names the readings that it lacks now, or is empty."""
     if isinstance(forecast, NoForecast):
         return {"absent": forecast.why}
+    if ended:
+        return {"absent": f"not known: {ended} have stopped"}
     low, high = forecast.interval_95
     ends = [round(low, 1), round(high, 1)]
     return {"t_s": round(forecast.t_s, 1), "u_s": round(forecast.u_s, 1), "interval_95": ends}

@@ -26,6 +26,7 @@ def live(**changes: Any) -> dict[str, Any]:
         "t_s": 452.0,
         "followed_s": 450.0,
         "phase": "flaming",
+        "known_until_s": None,
         "burning_rate_g_min": {"value": 7.6, "u": 0.3},
         "burning_rate_held": False,
         "boil_forecast": {"t_s": 560.0, "u_s": 12.0, "interval_95": [530.0, 590.0]},
@@ -99,6 +100,22 @@ def test_the_panel_shows_readings_rate_phase_forecasts_progress_and_caution() ->
 
 def test_an_old_value_is_shown_with_its_age() -> None:
     assert "9 s old" in drawn(live(), [])
+
+
+def test_nothing_made_of_old_readings_is_shown_as_if_it_were_of_now() -> None:
+    mass = {"value": 800.0, "unit": "g", "age_s": 42.0, "stale": True}
+    water = {"value": 87.25, "unit": "c", "age_s": 42.0, "stale": True}
+    absent = {"absent": "not known: the water's readings have stopped"}
+    silent = live(values={"mass": mass, "water": water}, known_until_s=452.0, progress=None, boil_forecast=absent)
+    for text in (drawn(silent, []), value_line(silent)):
+        assert "not known (flaming until 7:32, when the readings stopped)" in text
+        assert "boil in" not in text
+    (burning,) = (line for line in drawn(silent, []).splitlines() if "burning" in line)
+    assert "42 s old; flameout" in burning
+    screen = io.StringIO()
+    Console(file=screen, force_terminal=True, width=100).print(panel(silent, []))
+    assert "\x1b[2m7.6 ± 0.6 g/min" in screen.getvalue()
+    assert "\x1b[2mphase not known" in screen.getvalue()
 
 
 def test_troubles_and_losses_are_shown() -> None:

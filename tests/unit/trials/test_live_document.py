@@ -1,5 +1,6 @@
 import json
 from dataclasses import replace
+from typing import Any
 
 from uncertainties import ufloat
 
@@ -18,6 +19,7 @@ from emberline.trials.live_document import (
     live_document,
 )
 
+S = 1_000_000_000
 STATE = LiveState(
     bench="yard",
     now_ns=10_000_000_000,
@@ -56,6 +58,32 @@ def test_forecasts_carry_an_interval_or_a_reason() -> None:
     assert document["burning_rate_g_min"] == {"value": 7.61, "u": 0.3}
     assert document["firepower_w"] == {"value": 1675.2, "u": 220.0}
     assert document["progress"] == 0.422
+
+
+def test_what_was_made_of_readings_that_have_stopped_is_not_told_as_of_now() -> None:
+    def told(**t_ns: int) -> dict[str, Any]:
+        values = {role: LiveValue(20.0, "c", t_ns[role.value], 5.0) for role in Role if role.value in t_ns}
+        estimates = replace(STATE.estimates, flameout=Forecast(900.0, 30.0))
+        return live_document(replace(STATE, now_ns=100 * S, start_ns=10 * S, values=values, estimates=estimates))
+
+    running = told(water=99 * S, flame=99 * S, mass=99 * S)
+    assert (running["known_until_s"], running["progress"]) == (None, 0.422)
+    assert running["boil_forecast"] == {"t_s": 560.0, "u_s": 12.0, "interval_95": [536.5, 583.5]}
+    silent = told(water=60 * S, flame=61 * S, mass=59 * S, ambient=99 * S)
+    assert (silent["phase"], silent["known_until_s"], silent["progress"]) == ("flaming", 51.0, None)
+    assert silent["boil_forecast"] == {"absent": "not known: the water's readings have stopped"}
+    assert silent["flameout_forecast"] == {"absent": "not known: the scale's readings have stopped"}
+    part = told(water=99 * S, flame=99 * S, mass=59 * S)
+    assert part["known_until_s"] is None
+    assert "t_s" in part["boil_forecast"]
+    assert "absent" in part["flameout_forecast"]
+    assert told(water=60 * S)["known_until_s"] == 50.0
+
+
+def test_what_has_happened_stays_known_without_readings() -> None:
+    past = replace(STATE.estimates, boil=NoForecast("it has boiled"))
+    silent = replace(STATE, now_ns=100 * S, start_ns=0, estimates=past)
+    assert live_document(silent)["boil_forecast"] == {"absent": "it has boiled"}
 
 
 def test_an_idle_bench_has_a_document_too() -> None:

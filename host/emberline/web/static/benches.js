@@ -1,6 +1,6 @@
 // The page of all benches: a few figures of each.
 
-import { put, showReadings, showRecording } from "./readings.js";
+import { phase, put, showReadings, showRecording } from "./readings.js";
 import { follow } from "./stream.js";
 
 let benches = JSON.parse(document.getElementById("now").textContent);
@@ -14,7 +14,7 @@ follow("/stream", (message) => { benches = message; }, (late_s, lost) => {
       location.reload(); // a bench that has come since
       return;
     }
-    put(root.querySelector("[data-phase]"), live.trial ? live.phase : "no trial");
+    put(root.querySelector("[data-phase]"), phase(live, lost));
     put(root.querySelector("[data-label]"), live.label ?? "");
     put(root.querySelector("[data-alarm-line]"), live.alarms.map((alarm) => alarm.title + (alarm.cleared_ns ? " (its cause has gone)" : "")).join("; "));
     showRecording(root, live, lost);

@@ -4,7 +4,7 @@ import { Air } from "./air.js";
 import { Alarms } from "./alarms.js";
 import { Curves } from "./curves.js";
 import { keepWho, tell } from "./frame.js";
-import { clock, put, showReadings, showRecording, span } from "./readings.js";
+import { clock, phase, put, showReadings, showRecording, span } from "./readings.js";
 import { follow } from "./stream.js";
 
 const root = document.getElementById("main");
@@ -70,8 +70,19 @@ async function renewBurn() {
 
 // The state now
 
-function forecast(name, given) {
+/** Grey a part of the stage where it is not of now. */
+function grey(name, old) {
+  find(name).closest(".stage > div").classList.toggle("stale", old);
+}
+
+function forecast(name, given, lost) {
   const place = find(name);
+  grey(name, lost || (given.absent ?? "").startsWith("not known"));
+  if (lost && given.absent === undefined) {
+    put(place, "–");
+    put(find(`${name}-aside`), "not known: the daemon cannot be reached");
+    return;
+  }
   if (given.absent !== undefined) {
     put(place, "–");
     put(find(`${name}-aside`), given.absent);
@@ -80,6 +91,19 @@ function forecast(name, given) {
   const [low, high] = given.interval_95.map((end) => end - live.t_s);
   put(place, clock(given.t_s - live.t_s));
   put(find(`${name}-aside`), `95 %: ${clock(Math.max(low, 0))} to ${clock(high)} from now`);
+}
+
+function showStage(late_s, lost) {
+  const until_s = live.trial ? live.known_until_s ?? (lost ? live.t_s : null) : null;
+  grey("phase", until_s !== null);
+  put(find("phase"), phase(live, lost));
+  put(find("phase-aside"), until_s !== null ? `${live.phase} until ${clock(until_s)} of record`
+    : live.progress === null ? "" : `${Math.round(100 * live.progress)} % of it has passed`);
+  const old = live.t_s !== null && (lost || Object.values(live.values).every((value) => value.stale));
+  const age_s = (live.time_ns - live.start_ns) / 1e9 - live.t_s + late_s;
+  grey("since-lit", old);
+  put(find("since-lit"), lit_s === null || live.t_s === null ? "–" : clock(live.t_s - lit_s));
+  put(find("since-aside"), live.t_s === null ? "" : old ? `at the last reading, ${span(age_s)} ago` : `${clock(live.t_s)} of record`);
 }
 
 function show(late_s, lost) {
@@ -91,17 +115,14 @@ function show(late_s, lost) {
   put(find("label"), live.label ?? bench);
   put(find("trial"), live.trial ? `, trial ${live.trial}` : ", no trial is open");
   showReadings(root, live, late_s, lost);
-  put(find("phase"), live.trial ? live.phase : "no trial");
-  put(find("phase-aside"), live.progress === null ? "" : `${Math.round(100 * live.progress)} % of it has passed`);
-  put(find("since-lit"), lit_s === null || live.t_s === null ? "–" : clock(live.t_s - lit_s));
-  put(find("since-aside"), live.t_s === null ? "" : `${clock(live.t_s)} of record`);
+  showStage(late_s, lost);
   const behind_s = live.t_s === null || live.followed_s === null ? 0 : live.t_s - live.followed_s;
   put(find("behind"), behind_s > 60 ? `Events are looked for ${span(behind_s)} behind the readings.` : "");
-  forecast("boil", live.boil_forecast);
-  forecast("flameout", live.flameout_forecast);
+  forecast("boil", live.boil_forecast, lost);
+  forecast("flameout", live.flameout_forecast, lost);
   find("hot").hidden = live.phase !== "char";
   const alarm = live.alarms.find((one) => one.acknowledged_ns === null);
-  document.title = `${alarm ? `! ${alarm.title} – ` : ""}${live.values.water?.value?.toFixed(1) ?? "–"} °C, ${live.trial ? live.phase : "no trial"} – ${bench} – Emberline`;
+  document.title = `${alarm ? `! ${alarm.title} – ` : ""}${live.values.water?.value?.toFixed(1) ?? "–"} °C, ${phase(live, lost)} – ${bench} – Emberline`;
 }
 
 readBurn();

@@ -68,6 +68,12 @@ export function showReadings(root, live, late_s, lost) {
   }
 }
 
+/** The phase in words; it is not known once what tells it has stopped coming. */
+export function phase(live, lost) {
+  if (!live.trial) return "no trial";
+  return lost || live.known_until_s !== null ? "not known" : live.phase;
+}
+
 /** Show whether readings reach the disk. */
 export function showRecording(root, live, lost) {
   const place = root.querySelector("[data-recording]");
