@@ -47,7 +47,7 @@ async def test_a_trial_is_armed_watched_remarked_on_and_ended_from_other_termina
         assert "is open" in armed
         assert "carbon monoxide" in armed
         watching = await asyncio.create_subprocess_exec(
-            EMBERLINE, "watch", "--data", str(data), stdout=asyncio.subprocess.PIPE
+            EMBERLINE, "watch", "--data", str(data), stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE
         )
         assert watching.stdout is not None
         async with asyncio.timeout(20.0):
@@ -55,7 +55,8 @@ async def test_a_trial_is_armed_watched_remarked_on_and_ended_from_other_termina
         assert lines[0].startswith("Caution")
         assert lines[1].startswith("[recording]")
         watching.send_signal(signal.SIGINT)
-        await watching.communicate()
+        _, words = await watching.communicate()
+        assert words.decode() == "Watching has ended; the recording goes on.\n"
         assert watching.returncode == 1
 
         assert (await said_by("note", "closed two air holes", "--data", str(data)))[:2] == (0, "Kept.\n")

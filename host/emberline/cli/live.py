@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 
 from emberline.cli.names import series_names
-from emberline.cli.telling import bench_option, data_option, epilog, telling
+from emberline.cli.telling import INTERRUPTED, bench_option, data_option, epilog, telling
 
 
 def _data(option: Path | None) -> Path:
@@ -163,12 +163,16 @@ def watch(bench: str | None, data: Path | None) -> None:
     from emberline.cli.readout import Readout
     from emberline.service.control_client import watch as messages
 
-    shown = messages(_data(data), bench)
-    # A refusal is an error message alone, not one below a readout that has begun.
-    first = next(shown, None)
-    with Readout() as readout:
-        for message in () if first is None else chain((first,), shown):
-            readout.show(message)
+    try:
+        shown = messages(_data(data), bench)
+        # A refusal is an error message alone, not one below a readout that has begun.
+        first = next(shown, None)
+        with Readout() as readout:
+            for message in () if first is None else chain((first,), shown):
+                readout.show(message)
+    except KeyboardInterrupt:
+        click.echo("Watching has ended; the recording goes on.", err=True)
+        raise click.exceptions.Exit(INTERRUPTED) from None
 
 
 @click.command(epilog=epilog("emberline arm --plan plan.toml --label 'chips, run 3'", 3, 4, 6))

@@ -17,11 +17,11 @@ from emberline.cli.streams import can_draw
 P = ParamSpec("P")
 R = TypeVar("R")
 
-CANNOT_WRITE, NO_DAEMON, NOT_RECORDING, SOME_FAILED = 5, 6, 7, 8
+INTERRUPTED, CANNOT_WRITE, NO_DAEMON, NOT_RECORDING, SOME_FAILED = 1, 5, 6, 7, 8
 
 CODES = {
     0: "done",
-    1: "interrupted",
+    INTERRUPTED: "interrupted",
     2: "wrong usage, or a file with problems",
     3: "no such store, trial or series",
     4: "the store cannot be used",
@@ -32,7 +32,7 @@ CODES = {
 }
 """Exit codes of all commands, and what they mean."""
 
-ANY_COMMAND = (0, 1, 2, CANNOT_WRITE)
+ANY_COMMAND = (0, INTERRUPTED, 2, CANNOT_WRITE)
 """Codes that every command can give: any can be interrupted, be misused, or have no room for its output."""
 
 _NO_WAY_TO_WRITE = {
