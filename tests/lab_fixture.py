@@ -7,13 +7,14 @@ from emberline_sim.files import write_csv
 from stored_burn import START_NS, plan, recording
 
 
-def fill(folder: Path) -> Path:
+def fill(folder: Path, factor: str = "fuel", levels: tuple[str, str] = ("beech", "pine")) -> Path:
     """Import two burns, of fuels whose heating value differs, the second one's record a reading shorter.
 
-    Return the data folder. Each recording, such as `pine.csv`, has its plan beside it in `pine.toml`.
+    Return the data folder. Each recording, such as `pine.csv`, has its plan beside it in `pine.toml`. `factor` is what
+    their plans say was varied, `levels` what it was in each.
     """
     burn = recording(str(folder))
-    for fuel, lhv in (("beech", "18200.0"), ("pine", "19400.0")):
+    for fuel, lhv, level in zip(("beech", "pine"), ("18200.0", "19400.0"), levels, strict=True):
         table = folder / f"{fuel}.csv"
         write_csv(burn, table)
         if fuel == "pine":
@@ -23,7 +24,7 @@ def fill(folder: Path) -> Path:
         assert fuel_section
         assert lhv in rest
         head = "\n".join(line for line in head.splitlines() if not line.startswith("factors"))
-        (folder / f"{fuel}.toml").write_text(f'{head}\nfactors = {{ fuel = "{fuel}" }}\n{fuel_section}{rest}')
+        (folder / f"{fuel}.toml").write_text(f'{head}\nfactors = {{ {factor} = "{level}" }}\n{fuel_section}{rest}')
         app.import_burn(
             table,
             folder / "data",

@@ -37,6 +37,28 @@ def test_the_exported_table_and_the_plan_give_the_figures_of_the_summary(tmp_pat
             assert value == pytest.approx(trial.value(name), abs=bound), name
 
 
+@pytest.mark.parametrize(
+    ("name", "text", "said"),
+    [
+        ("plans.csv", "file;fuel.mass_g\nburn.csv;128\n", "plans.csv is no plan in TOML: take the plan.toml out of"),
+        (
+            "plan.toml",
+            "[fuel]\nmass_g = 128.0\n[pot]\nwater_g = 500.0\n",
+            "fuel.starter_lhv_j_g, place.ambient_c, which",
+        ),
+    ],
+)
+def test_a_plan_that_cannot_be_used_ends_in_one_sentence(tmp_path: Path, name: str, text: str, said: str) -> None:
+    (tmp_path / "burn.csv").write_text("t_s,water_c,mass_g,event\n0,20,900,lit\n")
+    (tmp_path / name).write_text(text)
+    done = subprocess.run(
+        [sys.executable, WALK, "burn.csv", name], cwd=tmp_path, capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 1
+    assert said in done.stderr
+    assert done.stderr.count("\n") == 1
+
+
 def test_it_imports_nothing_of_the_program() -> None:
     imports = [line for line in WALK.read_text().splitlines() if line.startswith(("import ", "from "))]
     assert imports == ["import csv", "import sys", "import tomllib", "from pathlib import Path", "import numpy as np"]

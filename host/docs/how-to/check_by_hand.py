@@ -6,7 +6,9 @@ one visit of the pot that begins after lit and ends while the stove flames. Of t
 the seconds of the events are used.
 
     emberline export last --to burn.csv
-    python check_by_hand.py burn.csv plan.toml
+    emberline export last --to burn.zip     # has the burn's plan
+    python -m zipfile -e burn.zip burn
+    python check_by_hand.py burn.csv burn/plan.toml
 """
 
 # %% What was recorded, and what was known beforehand
@@ -17,11 +19,28 @@ from pathlib import Path
 
 import numpy as np
 
+if len(sys.argv) != 3:
+    sys.exit("Name the exported table and the plan: python check_by_hand.py burn.csv plan.toml")
 TABLE, PLAN = sys.argv[1:3]
 
 with Path(TABLE).open(newline="", encoding="utf-8") as file:
     rows = list(csv.DictReader(file))
-plan = tomllib.loads(Path(PLAN).read_text(encoding="utf-8"))
+try:
+    plan = tomllib.loads(Path(PLAN).read_text(encoding="utf-8"))
+except tomllib.TOMLDecodeError:
+    sys.exit(f"{PLAN} is no plan in TOML: take the plan.toml out of what `emberline export last --to burn.zip` writes.")
+missing = [
+    f"{section}.{key}"
+    for section, keys in {
+        "fuel": ("mass_g", "moisture_wet", "starter_g", "lhv_dry_j_g", "char_lhv_j_g", "starter_lhv_j_g"),
+        "pot": ("water_g",),
+        "place": ("ambient_c",),
+    }.items()
+    for key in keys
+    if key not in plan.get(section, {})
+]
+if missing:
+    sys.exit(f"{PLAN} says nothing of {', '.join(missing)}, which the equations need.")
 
 
 def column(name):

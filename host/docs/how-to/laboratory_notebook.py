@@ -1,7 +1,7 @@
 """A laboratory's look at its burns: a table of results, a comparison, what moisture does, figures for a paper.
 
 Cells begin with `# %%`; editors and notebooks that know them run it cell by cell. Or run it whole, in the folder that
-holds `emberline-data`.
+holds `emberline-data`. It needs pandas: `pip install pandas`.
 """
 
 # %% Open the store; a daemon may be recording into it meanwhile
@@ -15,11 +15,11 @@ store = lab.open_store()
 # %% Results as a table: one row a trial, excluded ones left out
 results = pd.DataFrame(store.results())
 results = results[results["excluded"] == ""]
-shown = results[["trial", "factors.fuel", "burn_time", "firepower_mean", "thermal_efficiency", "u_thermal_efficiency"]]
+shown = results[["trial", "factors.holes", "burn_time", "firepower_mean", "thermal_efficiency", "u_thermal_efficiency"]]
 print(shown.to_string(index=False))
 
-# %% Mean and scatter by fuel, as anyone would
-print(results.groupby("factors.fuel")["thermal_efficiency"].agg(["count", "mean", "std"]))
+# %% Mean and scatter by number of holes, as anyone would
+print(results.groupby("factors.holes")["thermal_efficiency"].agg(["count", "mean", "std"]))
 
 # %% Curves of one trial
 trial = store.trial("last")
@@ -37,6 +37,6 @@ print(f"efficiency rises by {100.0 * slope / 100.0:.3f} points for each point of
 
 # %% Figures for a paper, one column of a journal wide
 trial.figure(narrow=True).savefig("burn.pdf")
-by_fuel = {fuel: [store.trial(name) for name in names] for fuel, names in results.groupby("factors.fuel")["trial"]}
-lab.overlay(by_fuel, narrow=True).savefig("fuels.pdf")
-store.compare(["fuel"], results=["burn_time", "thermal_efficiency"]).figure(narrow=True).savefig("compared.pdf")
+by_holes = {holes: [store.trial(name) for name in names] for holes, names in results.groupby("factors.holes")["trial"]}
+lab.overlay(by_holes, narrow=True).savefig("holes.pdf")
+store.compare(["holes"], results=["burn_time", "thermal_efficiency"]).figure(narrow=True).savefig("compared.pdf")
