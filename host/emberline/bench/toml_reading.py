@@ -22,6 +22,8 @@ Path = tuple[str | int, ...]
 _HEADER = re.compile(r"^\s*(\[\[?)\s*([A-Za-z0-9_.\"' -]+?)\s*\]\]?\s*(?:#.*)?$")
 _KEY = re.compile(r"^\s*([A-Za-z0-9_.\"'-]+)\s*=")
 _AT_LINE = re.compile(r"\s*\(at line (\d+), column (\d+)\)")
+_QUOTED = re.compile(r"""(?:\"{3}|'{3})|"(?:[^"\\]|\\.)*"|'[^']*'|\#.*|(?P<alone>["'])""")
+_DECIMAL_COMMA = re.compile(r"=\s*([+-]?\d+),(\d+)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,7 +240,7 @@ class Reading:
             table = tomllib.loads(text)
         except (ValueError, RecursionError) as error:
             # The parser's own error is a ValueError; numbers of thousands of digits raise a plain one.
-            self._problems.append(_syntax_problem(str(error)))
+            self._problems.append(_syntax_problem(str(error), text))
         else:
             self._lines = _lines_of_keys(text)
         self.readable = not self._problems
@@ -279,10 +281,26 @@ def _shown(quantity: Quantity) -> str:
     return f"{quantity.u:g} {quantity.unit}".strip() if quantity.u else f"{100.0 * quantity.u_relative:g} %"
 
 
-def _syntax_problem(message: str) -> Problem:
+def _syntax_problem(message: str, text: str) -> Problem:
+    """Return why a text is not TOML, in plain words where it is one of the usual slips."""
     at = _AT_LINE.search(message)
-    line = int(at.group(1)) if at else None
-    return Problem(f"not TOML: {_AT_LINE.sub('', message)}", line)
+    lines = text.split("\n")
+    # A quote that is never closed may carry the parser to the end of the text, where it knows of no line any more.
+    open_ones = (number for number, line in enumerate(lines, start=1) if _half_quoted(line))
+    number = int(at.group(1)) if at else next(open_ones, None)
+    line = "" if number is None or number > len(lines) else lines[number - 1]
+    if _half_quoted(line):
+        return Problem('not TOML: a quote is missing: a text stands between two, as in label = "sticks"', number)
+    if comma := _DECIMAL_COMMA.search(line):
+        return Problem(
+            f"not TOML: decimals have a point: write {comma[1]}.{comma[2]}, not {comma[1]},{comma[2]}", number
+        )
+    return Problem(f"not TOML: {_AT_LINE.sub('', message)}", number)
+
+
+def _half_quoted(line: str) -> bool:
+    """Return whether a line has a quote without its second; quotes of texts over several lines count as pairs."""
+    return any(found["alone"] for found in _QUOTED.finditer(line))
 
 
 def _lines_of_keys(text: str) -> dict[Path, int]:

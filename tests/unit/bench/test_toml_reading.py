@@ -31,8 +31,39 @@ def test_a_syntax_error_is_one_problem_with_its_line() -> None:
     assert "(at line" not in reading.problems[0].text
 
 
-def test_an_unclosed_text_is_found_at_the_end() -> None:
-    assert Reading('a = "x').problems[0].text.startswith("not TOML: ")
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        ('a = "x', 1),
+        ('a = 1\nb = "x\nc = 2\n', 2),
+        ("a = 1\nb = 'x\nc = 2\n", 2),
+        ("a = 1  # a maker's\nb = { c = \"x, d = 1 }\n", 2),
+        ('a = sticks"\n', 1),
+    ],
+)
+def test_a_missing_quote_is_told_in_plain_words_where_it_is(text: str, line: int) -> None:
+    (problem,) = Reading(text).problems
+    assert problem.line == line
+    assert problem.text.startswith("not TOML: a quote is missing: ")
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("[fuel]\nmass_g = 2,0\n", "write 2.0, not 2,0"),
+        ("a = 1\nb = { c = -0,15 }\n", "write -0.15, not -0,15"),
+        ('a = 1\nb = 2,5  # the maker\'s "guess"\n', "write 2.5, not 2,5"),
+    ],
+)
+def test_a_decimal_comma_is_told_in_plain_words_where_it_is(text: str, words: str) -> None:
+    (problem,) = Reading(text).problems
+    assert problem.line == 2
+    assert problem.text == f"not TOML: decimals have a point: {words}"
+
+
+@pytest.mark.parametrize("text", ["a = [1,2\nb = 3\n", "a = it's\nb = \n", 'a = """x\ny"""\nb = \n', "a = [\n"])
+def test_no_other_slip_is_taken_for_a_decimal_comma(text: str) -> None:
+    assert "decimals" not in Reading(text).problems[0].text
 
 
 @pytest.mark.parametrize(
