@@ -125,10 +125,18 @@ def _import_all(files: "Sequence[BurnFile]", data: Path, columns: Mapping[str, s
                 said.append((f"Error: {told}{exc}", True))
                 continue
             counts[done.standing.value] += 1
-            bare = "" if done.trial.plan_text else ", without a plan"
+            bare = "" if done.trial.plan_text else _without_plan(file.source)
             said.append((f"{file.source.name}: trial {done.trial.id}, {done.standing.value}{bare}", False))
     for line, is_error in said:
         click.echo(line, err=is_error)
     sums = "; ".join(f"{count} {what}" for what, count in counts.items())
-    click.echo(f"{len(files)} recordings: {sums}.")
+    click.echo(f"{len(files)} {'recording' if len(files) == 1 else 'recordings'}: {sums}.")
     return counts["failed"]
+
+
+def _without_plan(source: Path) -> str:
+    """Say that a recording has no plan, and how to use one beside it that goes by another name."""
+    other, own = source.with_name("plan.toml"), source.with_suffix(".toml").name
+    if not other.is_file():
+        return ", without a plan"
+    return f", without a plan: if {other} is its own, name that {own} or give --plan {other}, and import again"

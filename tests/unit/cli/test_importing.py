@@ -46,6 +46,17 @@ def test_one_bad_file_does_not_stop_the_others(folder: Path) -> None:
     assert done.stdout.endswith(", new, without a plan\n3 recordings: 2 failed; 1 new.\n")
 
 
+def test_a_plan_of_another_name_beside_a_recording_is_named(folder: Path) -> None:
+    old = folder / "old"
+    (old / "b.csv").unlink()
+    (old / "plan.toml").write_text('label = "first"\n')
+    done = run(folder, str(old))
+    assert f"without a plan: if {old / 'plan.toml'} is its own, name that a.toml or give --plan" in done.stdout
+    assert done.stdout.endswith("\n1 recording: 1 new.\n")
+    assert "without a plan" not in run(folder, str(old), "--plan", str(old / "plan.toml")).stdout
+    assert "first" in CliRunner().invoke(main, ["trials", "--data", str(folder / "data")]).output
+
+
 def test_one_recording_prints_its_summary_and_says_that_it_is_known(folder: Path) -> None:
     source = str(folder / "old" / "a.csv")
     assert run(folder, source).stdout.startswith("Trial ")
