@@ -172,6 +172,7 @@ def _visit(
         flaming,
         course.known_by,
         slope_k_s,
+        probe.unread_s(on_s, min(end_s, float(n))),
     )
 
 

@@ -47,7 +47,7 @@ class Visits:
         if not self.all and self.burn.plan.pot is None and self.burn.account.has_mass:
             raise AbsentError(self._no_pot)
         if self.all and all(visit.water_heat_end_c is None for visit in self.all):
-            raise AbsentError(NO_PROBE)
+            raise AbsentError(next((_no_water(visit) for visit in self.all if visit.unread_s is not None), NO_PROBE))
 
     @property
     def _no_pot(self) -> str:
@@ -71,7 +71,7 @@ class Visits:
         if visit.water_start_g is None:
             raise AbsentError("nobody weighed the water: enter pot.water_g in the plan")
         if visit.water_start_c is None or visit.water_heat_end_c is None:
-            raise AbsentError(NO_PROBE)
+            raise AbsentError(_no_water(visit))
         evaporated_g = self.evaporated_flaming_g(visit)
         warmed = nominal_value(visit.water_heat_end_c - visit.water_start_c) > 0
         if not warmed and visit.boil_s is None:
@@ -105,7 +105,7 @@ class Visits:
         if visit.boil_s is not None:
             return left_g
         if visit.water_start_c is None or visit.water_heat_end_c is None:
-            raise AbsentError(NO_PROBE)
+            raise AbsentError(_no_water(visit))
         return effective_water_g(left_g, visit.water_start_c, visit.water_heat_end_c, self.burn.boiling_point)
 
     def efficiency(self, visit: Visit) -> UFloat:
@@ -133,6 +133,7 @@ class Visits:
     def total_effective_water_g(self) -> UFloat:
         """Effective mass of water boiled; AbsentError where no visit boiled."""
         if not any(visit.boil_s is not None for visit in self.heated):
+            self.expect_boil()
             raise AbsentError("the water never boiled, as far as its probe tells")
         return self._sum(self.effective_water_g)
 
@@ -176,3 +177,14 @@ class Visits:
         if near.sum() < 3:
             return 0.0
         return -float(np.polyfit(account.t_s[near] - t_s, account.water_g[near], 1)[0])
+
+
+def _no_water(visit: Visit) -> str:
+    """Say why the temperature of a visit's water is not known."""
+    if visit.unread_s is None:
+        return NO_PROBE
+    begin_s, end_s = visit.unread_s
+    return (
+        f"the water's readings are missing from {begin_s:.0f} s to {end_s:.0f} s: "
+        "have its probe read from pot on until the flame is out"
+    )

@@ -11,10 +11,13 @@ from numpy.typing import NDArray
 from uncertainties import UFloat, ufloat
 
 from emberline.bench.channels import Channel
+from emberline.curves.robust import runs
 from emberline.heat.cell_check import error_about_zero
 
 Array = NDArray[np.float64]
 
+BRIDGED_S = 15
+"""Reach of a reading to either side: a gap of twice as much is bridged."""
 STIRRED_K = 0.15
 """Standard uncertainty with which one place in heated water tells the mean of it: rising water mixes it well, and what
 remains between bottom and surface is a few tenths of a kelvin (common practice, no source)."""
@@ -104,6 +107,17 @@ class WaterProbe:
         if len(piece) == 0:
             return None
         return self._with_errors(float(np.median(piece)), 0.5 * (a_s + b_s), 0.0)
+
+    def unread_s(self, a_s: float, b_s: float) -> tuple[float, float] | None:
+        """Return the longest stretch without readings between two moments; None without one, or with nothing else."""
+        low, high = max(0, int(a_s)), max(0, int(b_s))
+        unread = runs(np.isnan(self.water_c[low:high]))
+        if not unread or unread[0] == (0, high - low):
+            return None
+        begin, end = max(unread, key=lambda run: run[1] - run[0])
+        # Readings reach into a gap from both of its ends.
+        first, last = max(0, begin - BRIDGED_S), min(high - low, end + BRIDGED_S)
+        return float(low + first), float(low + last)
 
     def _settling(self, t_s: float, for_s: float) -> tuple[float, float, float] | None:
         """Return start, slope and the start's standard uncertainty of a lagging ramp, None with too few seconds."""

@@ -33,6 +33,7 @@ from emberline.curves.robust import without_spikes
 from emberline.curves.words import Word, with_words
 from emberline.heat.scale import Scale, scale_of
 from emberline.heat.water_course import PotCurves, WaterCourse, told_apart, water_courses
+from emberline.heat.water_probe import BRIDGED_S
 
 Array = NDArray[np.float64]
 
@@ -289,7 +290,7 @@ def smooth_water(water: Column | None, n: int) -> Array:
     bridged = np.interp(t, known, value[known])
     after = np.searchsorted(known, t).clip(0, len(known) - 1)
     before = (np.searchsorted(known, t, side="right") - 1).clip(0)
-    far = np.minimum(np.abs(known[after] - t), np.abs(known[before] - t)) > 15
+    far = np.minimum(np.abs(known[after] - t), np.abs(known[before] - t)) > BRIDGED_S
     padded = np.pad(bridged, 3, mode="edge")
     median = np.median(np.lib.stride_tricks.sliding_window_view(padded, 7), axis=1)
     median[far] = np.nan

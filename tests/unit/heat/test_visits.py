@@ -109,6 +109,14 @@ def test_no_boil_is_expected_without_a_pot_or_a_probe() -> None:
         none.expect_boil()
 
 
+def test_a_probe_whose_readings_stopped_is_not_told_as_none() -> None:
+    events = tuple(event for event in burn_fixture.events() if event.kind is not EventKind.BOIL)
+    cut = pot_of(replace(USUAL, boil_s=None, water_heat_end_c=None, unread_s=(184.0, 420.0)), events=events)
+    for asked in (cut.expect_boil, lambda: cut.total_heat_j, lambda: cut.total_effective_water_g):
+        with pytest.raises(AbsentError, match=r"^the water's readings are missing from 184 s to 420 s"):
+            asked()
+
+
 def test_evaporation_that_cannot_be_known_says_why() -> None:
     for visit, words in [
         (replace(USUAL, evaporated_g=None), "lift"),

@@ -4,7 +4,9 @@ from numpy.typing import NDArray
 from uncertainties import UFloat
 
 from emberline.bench.channels import Channel, Role, default_channel
+from emberline.curves.grid import Column
 from emberline.heat.water_probe import POT_LAG_S, STIRRED_K, WaterProbe, water_probe_of
+from emberline.trials.reading import smooth_water
 
 POT_ON_S, START_C, SLOPE_K_S, LAG_S = 200.0, 15.0, 0.1, 3.0
 CHANNEL = Channel("water", Role.WATER, "c", u_bias=1.0, u_scale=0.004, time_constant_s=LAG_S, u_time_constant_s=1.0)
@@ -107,3 +109,18 @@ def test_without_a_curve_nothing_is_known() -> None:
     assert blind.rising_from(POT_ON_S, 0.0) is None
     assert blind.rising_to(300.0) is None
     assert blind.level(100.0, 200.0) is None
+
+
+def test_a_stretch_without_readings_is_told_as_long_as_it_was() -> None:
+    def unread_s(*gap: int) -> tuple[float, float] | None:
+        value = np.asarray(np.linspace(20.0, 60.0, 400), dtype=np.float64)
+        value[slice(*gap)] = np.nan
+        column = Column(np.arange(400.0) + 0.5, value, np.full(400, 0.1), np.isfinite(value).astype(np.int64))
+        return water_probe_of(smooth_water(column, 400), CHANNEL).unread_s(50.0, 400.0)
+
+    assert unread_s(100, 200) == (100.0, 200.0)
+    assert unread_s(300, 400) == (300.0, 400.0)
+    assert unread_s(0, 100) == (50.0, 100.0)
+    # A short gap is bridged; without any reading, no gap is to blame.
+    assert unread_s(100, 120) is None
+    assert unread_s(0, 400) is None
