@@ -2,7 +2,7 @@
 
 Pages keep their places in the project, and link to each other as they lie there: those of `host/docs`, and those that
 stand beside what they describe. Files to which a page links go along. A line `<!-- made from the code: NAME -->` in a
-page becomes the table of that name.
+page becomes the table of that name, and so does what stands before it on the line, for who reads the page as a file.
 """
 
 import posixpath
@@ -22,7 +22,7 @@ BESIDE = ("deploy/**/*.md", "firmware_protocol/**/*.md", "host/decisions/*.md", 
 """Pages that stand beside what they describe."""
 FRONT = ("README.md", "DEVELOPERS.md")
 FOR_DEVELOPERS = ("DEVELOPERS.md", "host/decisions/", "host/worked_examples/")
-PLACEHOLDER = re.compile(r"^<!-- made from the code: ([\w -]+) -->$", re.MULTILINE)
+PLACEHOLDER = re.compile(r"^.*<!-- made from the code: ([\w -]+) -->$", re.MULTILINE)
 LINK = re.compile(r"\]\(([^)#\s]+)[^)]*\)")
 
 MADE: Mapping[str, Callable[[], str]] = {

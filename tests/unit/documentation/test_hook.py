@@ -25,6 +25,14 @@ def test_every_table_that_a_page_asks_for_is_made_and_none_in_vain() -> None:
     assert asked == set(hook.MADE)
 
 
+def test_who_reads_a_page_as_a_file_is_told_where_its_tables_are() -> None:
+    for page in PAGES:
+        text = page.read_text(encoding="utf-8")
+        for found in hook.PLACEHOLDER.finditer(text):
+            assert found[0].startswith("*(`deploy/site` makes this part"), f"{page}: {found[0]}"
+        assert "makes this part" not in hook.PLACEHOLDER.sub("", text)
+
+
 def test_files_to_which_a_page_links_go_along(tmp_path: Path) -> None:
     readme = hook.ROOT / "README.md"
     assert hook.ROOT / "deploy" / "pictures" / "summary.png" in hook.linked([readme])
