@@ -59,7 +59,7 @@ def find_port(wanted: SerialPort, listed: Iterable[UsbPort] | None = None) -> st
     """
     if wanted.port is not None:
         if sys.platform != "win32" and not Path(wanted.port).exists():
-            raise PortMissingError(f"there is no {wanted.port}: is the device plugged in?")
+            raise PortMissingError(f"there is no port '{wanted.port}': is the device plugged in?")
         return wanted.port
     found = [port for port in (usb_ports() if listed is None else listed) if _is_meant(port, wanted)]
     name = f"USB device {wanted.vendor_id or 0:04x}:{wanted.product_id or 0:04x}"

@@ -209,7 +209,7 @@ def _named(path: str, error: Exception) -> LinkError:
     if isinstance(error.__context__, PermissionError) or "Permission denied" in text:
         return PortDeniedError(denied_words(path))
     if "No such file" in text:
-        return PortMissingError(f"there is no {path}: is the device plugged in?")
+        return PortMissingError(f"there is no port '{path}': is the device plugged in?")
     return LinkError(f"{path} cannot be opened: {text}")
 
 

@@ -31,8 +31,10 @@ def test_a_path_is_taken_as_it_is_and_followed_at_opening(tmp_path: Path) -> Non
 
 
 def test_a_path_that_is_not_there_says_so(tmp_path: Path) -> None:
-    with pytest.raises(PortMissingError, match="plugged in"):
-        find_port(SerialPort(port=str(tmp_path / "none")), BOARDS)
+    # A file of the name `port` must not read as if there were no port at all.
+    path = str(tmp_path / "port")
+    with pytest.raises(PortMissingError, match=f"^there is no port '{path}': is the device plugged in"):
+        find_port(SerialPort(port=path), BOARDS)
 
 
 def test_usb_numbers_find_the_port_whatever_its_name() -> None:

@@ -81,8 +81,9 @@ async def test_a_second_opening_is_refused_and_says_who_holds_the_port(line: tup
 
 
 async def test_a_port_that_is_not_there_is_missing(tmp_path: Path) -> None:
-    with pytest.raises(PortMissingError):
-        await SerialIO.open(str(tmp_path / "none"), BAUD, time.time_ns)
+    path = str(tmp_path / "port")
+    with pytest.raises(PortMissingError, match=f"^there is no port '{path}': is"):
+        await SerialIO.open(path, BAUD, time.time_ns)
 
 
 async def test_what_is_no_port_is_refused(tmp_path: Path) -> None:
