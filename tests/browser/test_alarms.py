@@ -48,8 +48,8 @@ async def _visit(browser: Browser, site: LiveSite, artifacts: Path, size: Size, 
         await expect(alarm.locator("form")).to_have_count(0)
         await visit.check_access()
         await visit.keep("alarm-acknowledged")
-        where = await page.locator("[data-trial]").inner_text()
-        trial = where.removeprefix(", trial ")
+        where = await page.locator("[data-where]").inner_text()
+        trial = where.split()[1]
         await visit.open(f"/trials/{trial}")
         row = page.locator("section", has=page.locator("#alarms")).locator("tbody tr")
         await expect(row).to_contain_text(TITLE)

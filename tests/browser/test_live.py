@@ -157,7 +157,9 @@ async def test_a_cable_pulled_amid_the_burn_leaves_nothing_that_looks_current(
     ):
         await visit.open("/")
         await phone.open("/")
+        await expect(visit.page.locator("[data-where]")).to_have_text("No trial is open")
         await visit.page.click("text=Start now")
+        await expect(visit.page.locator("[data-where]")).to_have_text(re.compile(r"^Trial \S+$"))
         await expect(visit.page.locator('.events [data-kind="pot_on"]')).to_be_visible(timeout=60_000)
         # A forecast of the boil stands before the cable goes.
         await expect(visit.page.locator("[data-boil-aside]")).to_contain_text("from now", timeout=60_000)
@@ -177,6 +179,8 @@ async def test_a_cable_pulled_amid_the_burn_leaves_nothing_that_looks_current(
             )
             for name in ("phase", "since-lit", "boil"):
                 assert await page.locator(f"[data-{name}]").evaluate("(part) => getComputedStyle(part).color") == grey
+            # Its words hold the path of the port, which has no blank to break at.
+            await expect(page.locator(".alarm p").first).to_contain_text("there is no port", timeout=60_000)
             await one.check_access()
             await one.keep("live-unplugged")
 

@@ -78,6 +78,11 @@ _WORDS = {
 _FAILED = "Something went wrong in Emberline itself. It is in the log; readings are recorded all the same."
 
 
+def named(bench: str) -> str:
+    """Return what a bench is called in a sentence: an id that is such a word already needs no other before it."""
+    return bench if bench.lower().startswith("bench") else f"bench {bench}"
+
+
 def template_environment() -> Environment:
     """Return the environment of all pages; what goes into a page is escaped."""
     environment = Environment(
@@ -87,6 +92,7 @@ def template_environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.filters["named"] = named
     environment.globals.update(
         version=__version__,
         caution_title=CAUTION_TITLE,

@@ -9,7 +9,7 @@ from starlette.routing import Route
 
 from emberline.service.errors import RequestError
 from emberline.store.errors import StoreFullError, UnknownTrialError
-from emberline.web.frame import ERRORS, Guard, StaticFiles, as_json, done, page, refused
+from emberline.web.frame import ERRORS, Guard, StaticFiles, as_json, done, named, page, refused
 from web_fixture import Answer, asked
 
 SHORT = socket.gethostname().partition(".")[0]
@@ -190,3 +190,7 @@ def test_no_number_leaves_that_json_cannot_say() -> None:
     assert as_json({"a": 1.5}) == '{"a":1.5}'
     with pytest.raises(ValueError, match="not JSON compliant"):
         as_json({"a": float("nan")})
+
+
+def test_a_bench_whose_id_says_that_it_is_one_is_not_called_so_twice() -> None:
+    assert [named(bench) for bench in ("yard", "bench", "Bench-2")] == ["bench yard", "bench", "Bench-2"]

@@ -6,6 +6,7 @@ from urllib.parse import urlencode
 import pytest
 from starlette.applications import Starlette
 
+from emberline.bench.channels import Role
 from emberline.bench.plan import parse_plan
 from emberline.service.board import Board, TrialNow
 from emberline.service.errors import RequestError
@@ -15,6 +16,7 @@ from emberline.trials.comparison.run_order import run_order
 from emberline.trials.comparison.series import Series, series_document
 from emberline.trials.comparison.stop_rule import StopRule
 from emberline.trials.corrections import AddEvent, CorrectionError
+from emberline.trials.live_document import LiveValue
 from emberline.web.frame import ERRORS, Guard
 from emberline.web.live_page import LivePages
 from unit.store.made_up import NOON_NS
@@ -54,6 +56,15 @@ def trial(board: Board, store: Store) -> str:
 
 async def posted(app: Guard, path: str, headers: dict[str, str] = SCRIPT, **form: str) -> Answer:
     return await asked(app, "POST", f"/bench/yard/{path}", headers, urlencode(form).encode())
+
+
+async def test_a_bench_is_named_once_and_its_curves_are_awaited_only_after_readings(app: Guard, board: Board) -> None:
+    text = (await asked(app, "GET", "/")).text
+    assert 'data-where="bench yard">No trial is open</p>' in text
+    assert ("No reading has come yet." in text, "The curves are on their way." in text) == (True, False)
+    board._values[Role.WATER] = LiveValue(20.0, "c", NOON_NS, 5.0)
+    text = (await asked(app, "GET", "/")).text
+    assert ("No reading has come yet." in text, "The curves are on their way." in text) == (False, True)
 
 
 async def test_the_only_bench_is_the_first_page(app: Guard) -> None:

@@ -91,6 +91,7 @@ export class Curves {
   }
 
   render() {
+    if (!this.rows.size) put(this.aside, Object.keys(this.live.values).length ? "The curves are on their way." : "No reading has come yet.");
     if (!this.rows.size || !this.place.clientWidth) return;
     const zero = this.zero();
     const minutes = [];

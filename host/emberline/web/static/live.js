@@ -113,7 +113,8 @@ function show(late_s, lost) {
   air.show(live);
   put(find("link"), live.samples_lost ? ` ${live.link}, ${live.samples_lost} samples lost` : ` ${live.link}`);
   put(find("label"), live.label ?? bench);
-  put(find("trial"), live.trial ? `, trial ${live.trial}` : ", no trial is open");
+  const where = find("where");
+  put(where, (live.trial ? `Trial ${live.trial}` : "No trial is open") + (live.label ? ` on ${where.dataset.where}` : ""));
   showReadings(root, live, late_s, lost);
   showStage(late_s, lost);
   const behind_s = live.t_s === null || live.followed_s === null ? 0 : live.t_s - live.followed_s;
