@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from uncertainties import UFloat, ufloat
+from uncertainties import UFloat, nominal_value, ufloat
 from uncertainties.core import Variable
 
 import burn_fixture
@@ -20,7 +20,7 @@ from emberline.bench.plan import empty_plan
 from emberline.curves.burning_rate import LossRate
 from emberline.curves.loads import tell_apart
 from emberline.curves.mass_steps import MassStep
-from emberline.heat.burn import UNFINISHED
+from emberline.heat.burn import UNBURNT, UNFINISHED
 from emberline.heat.combustion import Charge, efficiency, net_energy_j
 from emberline.heat.result import Result
 from emberline.heat.results import compute_results
@@ -108,6 +108,7 @@ def test_results_of_a_whole_burn() -> None:
         "air_c": plan.place.ambient_c,
         "boiling_c": boiling_point,
         "unfinished": ufloat(0.0, UNFINISHED),
+        "unsorted_g": ufloat(0.0, UNBURNT * nominal_value(fuel.mass_g)),
     }
     d = drawn({name: (value.nominal_value, value.std_dev) for name, value in inputs.items() if value is not None})
     out_rate = float(np.mean(account.burning_rate_g_min[950:971])) / 60.0
@@ -124,7 +125,7 @@ def test_results_of_a_whole_burn() -> None:
     dry_g = d["fuel_g"] * (1.0 - d["moisture"]) - (drying_j + char * d["char_lhv"]) / d["lhv"]
 
     check(values["char_left"], char)
-    check(values["char_yield"], char / (d["fuel_g"] * (1.0 - d["moisture"])))
+    check(values["char_yield"], (char - d["unsorted_g"]) / (d["fuel_g"] * (1.0 - d["moisture"])))
     check(values["burning_rate_mean"], 60.0 * (lost - in_rate * (d["lit_s"] - 60.0)) / seconds)
     check(values["firepower_mean"], net_j / seconds)
     check(values["firepower_gross_mean"], (fuel_j + starter_j) / seconds)

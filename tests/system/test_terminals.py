@@ -36,6 +36,8 @@ def on_terminal(
     folder: Path, *words: str, columns: int = 80, environment: Mapping[str, str] = NOTHING
 ) -> tuple[int, str]:
     """Run a command on a terminal; return its exit code, and what is on the screen with all codes."""
+    # Who started the tests may have told them the size of another terminal, which programs believe before their own.
+    inherited = {name: value for name, value in os.environ.items() if name not in ("COLUMNS", "LINES")}
     screen, inner = pty.openpty()
     fcntl.ioctl(inner, termios.TIOCSWINSZ, struct.pack("HHHH", 30, columns, 0, 0))
     process = subprocess.Popen(
@@ -44,7 +46,7 @@ def on_terminal(
         stdin=subprocess.DEVNULL,
         stdout=inner,
         stderr=inner,
-        env={**os.environ, "TERM": "xterm-256color", **environment},
+        env={**inherited, "TERM": "xterm-256color", **environment},
     )
     os.close(inner)
     shown = b""
