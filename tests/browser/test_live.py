@@ -183,6 +183,9 @@ async def test_a_cable_pulled_amid_the_burn_leaves_nothing_that_looks_current(
             await expect(page.locator(".alarm p").first).to_contain_text("there is no port", timeout=60_000)
             await one.check_access()
             await one.keep("live-unplugged")
+        await visit.open("/bench/bench/overlay?show=water")
+        await expect(visit.page.locator(".moment.stale [data-since-lit]")).to_contain_text(":")
+        await visit.keep("overlay-unplugged")
 
 
 async def test_a_whole_burn_is_followed_through_a_restart_without_a_hole(

@@ -257,7 +257,7 @@ class Guides:
             marks_ns=marks,
             lift_g=-float(lifts[-1].nominal_value) if lifts else None,
             advice=board.advice[1] if board.advice[0] == trial.id else (),
-            phase=board.trial.phase.value if running and board.trial is not None else "ended",
+            phase=_phase(board) if running else "ended",
             summary=f"/trials/{trial.id}" if trial.end_ns is not None else "",
         )
 
@@ -269,6 +269,12 @@ class Guides:
         trials = await asyncio.to_thread(self._store.trials)
         planned = [trial for trial in trials if trial.bench == bench and trial.plan_text]
         kept.last = tomllib.loads(planned[-1].plan_text) if planned else None
+
+
+def _phase(board: Board) -> str:
+    """Return the phase that watchers of the open trial are shown; it is not known while nothing tells it."""
+    live = board.document()
+    return "not known" if live["known_until_s"] is not None else str(live["phase"])
 
 
 def _lasting(guide: Guide | None) -> object:

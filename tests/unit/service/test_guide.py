@@ -131,6 +131,14 @@ async def test_a_burn_is_guided_to_its_trial_and_its_plan(yard: Yard) -> None:
     assert plan.fuel.mass_g.n == pytest.approx(330.0, abs=2.0)
 
 
+async def test_a_phase_that_no_reading_tells_any_more_is_not_known(yard: Yard) -> None:
+    await armed(yard)
+    assert (await yard.waits())["burn"]["phase"] == "waiting"
+    # A minute goes by in which nothing is stored.
+    yard.clock = yard.board.clock = Clock(1.0, NOON_NS, 0.0, lambda: yard.stored / 10.0 + 60.0)
+    assert (await yard.guides.show("yard"))["burn"]["phase"] == "not known"
+
+
 async def test_a_restart_loses_no_answer_and_not_what_was_just_put_on(yard: Yard) -> None:
     await yard.asks("begin", with_pot=False)
     for _ in ("empty", "known", "stove"):

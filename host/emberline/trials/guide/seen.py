@@ -22,7 +22,7 @@ class Seen:
             absent.
         water_spread_c: How far the water probe moved within the last seconds.
         disk_free_bytes: Room left on the disk.
-        phase: Phase of the open trial, in the words of `curves.events.Phase`; empty without one.
+        phase: Phase of the open trial, in the words of `curves.events.Phase`, or `not known`; empty without one.
         marks_ns: When the trial's events happened, by kind: the last of each.
         lift_g: What left the scale with the pot, where that was seen.
         entries: The inventory.

@@ -4,7 +4,7 @@ import { Air } from "./air.js";
 import { Alarms } from "./alarms.js";
 import { Curves } from "./curves.js";
 import { keepWho, tell } from "./frame.js";
-import { clock, phase, put, showReadings, showRecording, span } from "./readings.js";
+import { allOld, clock, phase, put, showReadings, showRecording, span } from "./readings.js";
 import { follow } from "./stream.js";
 
 const root = document.getElementById("main");
@@ -99,7 +99,7 @@ function showStage(late_s, lost) {
   put(find("phase"), phase(live, lost));
   put(find("phase-aside"), until_s !== null ? `${live.phase} until ${clock(until_s)} of record`
     : live.progress === null ? "" : `${Math.round(100 * live.progress)} % of it has passed`);
-  const old = live.t_s !== null && (lost || Object.values(live.values).every((value) => value.stale));
+  const old = live.t_s !== null && allOld(live, lost);
   const age_s = (live.time_ns - live.start_ns) / 1e9 - live.t_s + late_s;
   grey("since-lit", old);
   put(find("since-lit"), lit_s === null || live.t_s === null ? "–" : clock(live.t_s - lit_s));

@@ -1,6 +1,6 @@
 // A bench's figures over a film, and each event for some seconds.
 
-import { clock, put, showReadings } from "./readings.js";
+import { allOld, clock, put, showReadings } from "./readings.js";
 import { follow } from "./stream.js";
 
 const EVENT_MS = 8000;
@@ -34,6 +34,7 @@ async function look(first) {
 function show(late_s, lost) {
   if (!live) return;
   showReadings(root, live, late_s, lost);
+  root.querySelector(".moment").classList.toggle("stale", allOld(live, lost));
   put(root.querySelector("[data-since-lit]"), lit_s === null || live.t_s === null ? "–" : clock(live.t_s - lit_s));
 }
 

@@ -74,6 +74,11 @@ export function phase(live, lost) {
   return lost || live.known_until_s !== null ? "not known" : live.phase;
 }
 
+/** Whether the newest reading is not of now, and with it what is counted up to it. */
+export function allOld(live, lost) {
+  return lost || Object.values(live.values).every((value) => value.stale);
+}
+
 /** Show whether readings reach the disk. */
 export function showRecording(root, live, lost) {
   const place = root.querySelector("[data-recording]");
