@@ -33,7 +33,7 @@ def draw_boil(folder: Path, target: Path) -> None:
     axes.text(0.0, 101.0, "boiling point of this place", color=INK)
     axes.text(2.2, 62.0, "ramp", color=WATER, ha="right")
     axes.text(7.2, 104.5, "knee, then a plateau: it boils", color=WATER, ha="center")
-    axes.text(10.6, 62.0, "a stall creeps up to its level, below the boil", color=FUEL, ha="center")
+    axes.text(10.6, 56.0, "a stall creeps up to its level, below the boil", color=FUEL, ha="center")
     axes.set(xlim=(-1, 15), ylim=(10, 110))
     _save(figure, target)
 
