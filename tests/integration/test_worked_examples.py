@@ -84,7 +84,8 @@ def test_an_example_can_be_followed_to_green_tests(path: Path, tmp_path: Path) -
     for module, *arguments in (
         ("ruff", "check", "--no-cache", *touched),
         ("ruff", "format", "--check", "--no-cache", *touched),
-        ("pytest", "-q", "-p", "no:cacheprovider", *tests),
+        # Hypothesis is read only as the run ends, and Python 3.11 now and then fails at that, deep in calls.
+        ("pytest", "-q", "-p", "no:cacheprovider", "-p", "no:hypothesispytest", *tests),
     ):
         command = [sys.executable, "-m", module, *arguments]
         done = subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, text=True)
