@@ -15,6 +15,7 @@ from emberline.bench.calibration import for_calibrated_source
 from emberline.bench.channels import Channel, Role, default_channel
 from emberline.bench.plan import Plan, parse_plan
 from emberline.bench.samples import FLAG_ARRIVAL_STAMPED, FLAG_UNCHECKED, SampleBatch
+from emberline.curves.events import EventKind
 from emberline.heat.result import QualityNote
 from emberline.store.burn_reader import BurnReader
 from emberline.store.curves import curves_of
@@ -117,8 +118,8 @@ def analysis_of(store: BurnReader, trial: Trial, *, follow: bool = True, keep: b
     log = store.corrections(trial.id)
     tracked = None if follow else Tracked()
     if keep or trial.origin == "live" or trial.packed:
-        # What was announced stands, whatever a replay would say.
-        said = [event for event in saved if event.announced_t_s is not None and not event.by_person]
+        # What was announced stands, whatever a replay would say; an event that a person moved bears its announcement.
+        said = [event for event in saved if event.announced_t_s is not None and event.kind is not EventKind.NOTE]
         tracked = Tracked(said, store.retractions(trial.id))
     analysis = analyse(
         curves,

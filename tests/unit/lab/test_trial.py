@@ -12,7 +12,7 @@ from emberline.bench.bench_template import bench_template
 from emberline.config import ConfigError
 from emberline.curves.events import Event, EventKind
 from emberline.store.store import Store
-from emberline.trials.corrections import Correction, MoveEvent, Target
+from emberline.trials.corrections import Change, Correction, MoveEvent, Target, Undo
 from stored_burn import BENCH, START_NS, plan, recording
 
 
@@ -86,6 +86,28 @@ def test_so_it_is_of_a_live_trial_of_a_corrected_one_and_of_a_pack(data: Path, t
         trial = lab.open_store(place).trial(name)
         assert trial.summary["events"]
         assert json.dumps(trial.recompute().summary) == json.dumps(trial.summary)
+
+
+def test_an_event_that_was_moved_and_put_back_keeps_its_announcement(data: Path, tmp_path: Path) -> None:
+    burn, folder = recording(str(data.parent)), tmp_path / "data"
+    folder.mkdir()
+    said: list[list[float | None]] = []
+    with Store.open(folder / app.STORE_NAME) as store:
+        live = store.create_trial(bench=BENCH, start_ns=START_NS, plan_text=plan(burn)).id
+        stored_burn.fill(store, burn)
+        store.end_trial(live, START_NS + int(burn.scenario.duration_s) * 10**9)
+        keep(store, folder, live)
+        found = next(event for event in store.events(live) if event.kind is EventKind.FLAMEOUT)
+        store.save_events(live, [found.announced(found.t_s + 40.0)])
+        move = MoveEvent(Target(EventKind.FLAMEOUT, found.t_s), found.t_s - 30.0, 2.0)
+        changes: tuple[Change, ...] = (move, Undo(1))
+        for number, change in enumerate(changes, start=1):
+            store.add_correction(live, Correction(number, START_NS, "Ana", "saw it", change))
+            keep(store, folder, live)
+            outs = [event for event in store.events(live) if event.kind is EventKind.FLAMEOUT]
+            said.append([event.announced_t_s for event in outs])
+            assert [event.by_person for event in outs] == [number == 1]
+    assert said == [[found.t_s + 40.0]] * 2
 
 
 def keep(store: Store, folder: Path, trial: str) -> None:
