@@ -111,8 +111,10 @@ def run(
     from emberline.cli.logs import log_to
     from emberline.service.heaps import keep_heaps_small
     from emberline.service.last_resort import end_in_any_case
+    from emberline.store.connection import take_short_turns
 
     keep_heaps_small()
+    take_short_turns()
     log_to(log)
     address = None if no_http else app.address_of(http, tls_certificate, tls_key)
     kept = None if keep_all else keep

@@ -46,6 +46,11 @@ SHARED_EVERY_S = 0.05
 _Waiting = tuple[Callable[[sqlite3.Connection], Any], Future[Any]]
 
 
+def take_short_turns() -> None:
+    """Have threads of this process change turns often, so that the writer need not wait long for each of its own."""
+    sys.setswitchinterval(min(TURN_S, sys.getswitchinterval()))
+
+
 class Writer:
     """The one connection that writes.
 
@@ -67,8 +72,6 @@ class Writer:
         self._suspect = False
         self._waiting: deque[_Waiting] = deque()
         self._shared_s = float("-inf")
-        if sys.getswitchinterval() > TURN_S:
-            sys.setswitchinterval(TURN_S)
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="store-writer")
         try:
             self._connection = self._thread.submit(_open_for_writing, path).result(timeout=OPEN_LIMIT_S)

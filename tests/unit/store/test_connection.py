@@ -1,10 +1,11 @@
 import sqlite3
+import sys
 import threading
 from pathlib import Path
 
 import pytest
 
-from emberline.store.connection import Writer, reading
+from emberline.store.connection import TURN_S, Writer, reading, take_short_turns
 from emberline.store.errors import (
     StoreClosedError,
     StoreDamagedError,
@@ -270,3 +271,14 @@ def test_another_file_under_the_stores_name_is_not_taken_for_it(tmp_path: Path) 
     with pytest.raises(StoreReplacedError, match="opened anew"):
         writer.run(lambda c: add_bench(c, "lost"))
     writer.close()
+
+
+def test_a_program_takes_short_turns_where_it_asks_for_them_and_a_store_alone_changes_none(tmp_path: Path) -> None:
+    usual_s = sys.getswitchinterval()
+    try:
+        Writer(tmp_path / "s").close()
+        assert sys.getswitchinterval() == usual_s
+        take_short_turns()
+        assert sys.getswitchinterval() == pytest.approx(TURN_S)
+    finally:
+        sys.setswitchinterval(usual_s)
