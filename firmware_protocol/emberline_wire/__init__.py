@@ -4,7 +4,7 @@ A host needs `Session` and the events it reports; a device, or a test, needs the
 """
 
 from emberline_wire.channels import Channel, Fault, Kind
-from emberline_wire.decoding import decode_message
+from emberline_wire.decoding import decode_body, decode_message
 from emberline_wire.device_messages import DeviceFlag, Hello, Pong, Samples, Status
 from emberline_wire.errors import FrameError, MessageError, WireError
 from emberline_wire.events import (
@@ -59,6 +59,7 @@ __all__ = [
     "StatusCame",
     "Stop",
     "WireError",
+    "decode_body",
     "decode_message",
     "encode_frame",
     "seal",

@@ -13,8 +13,8 @@ except ImportError:
 
     def read_samples(
         body: bytes, /
-    ) -> tuple[int, int, int, int, int, int, int, bytes, bytes | None, bytes | None] | None:
-        """Return the fields of a message of samples, as `Samples.of_sound` takes them."""
+    ) -> list[tuple[int, int, int, int, int, int, int, bytes, bytes | None, bytes | None]] | None:
+        """Return the fields of each message of samples, as `Samples.of_sound` takes them."""
 
 
 __all__ = ["read_samples", "unstuff"]

@@ -127,7 +127,7 @@ class SessionCounters:
 
     Attributes:
         unconfirmed: Messages that came before the peer had said who it is, or of a boot not greeted yet.
-        malformed: Bodies that hold no valid message.
+        malformed: Items of bodies that are no valid message.
         unknown: Messages of a type that this version does not know.
         misdirected: Messages that only a host sends.
         unknown_streams: Sample frames of a stream that is not in the channel table.

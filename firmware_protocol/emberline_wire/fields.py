@@ -1,7 +1,7 @@
 """CBOR maps with small integer keys: reading their fields within bounds, and the typed arrays of RFC 8746."""
 
 import io
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any, cast
 
 import cbor2
@@ -32,30 +32,51 @@ def encode_map(fields: Mapping[int, object]) -> bytes:
     return cbor2.dumps({key: value for key, value in fields.items() if value is not None}, canonical=True)
 
 
-def decode_map(body: bytes) -> dict[int, object]:
-    """Return what the map that `body` holds has under whole numbers; other keys are none that any version knows.
+def decode_items(body: bytes) -> Iterator[object]:
+    """Yield the items of the CBOR sequence (RFC 8742) that `body` is.
 
     Raises:
-        NotCborError: `body` is not exactly one CBOR item, nests deeper than `MAX_NESTING`, has an indefinite length
-            or a key twice.
-        NotAMessageError: The item is no map.
+        NotCborError: What comes next is no CBOR item, nests deeper than `MAX_NESTING`, has an indefinite length or a
+            key twice: where it ends, and with it what follows, cannot be told.
 
     """
     stream = io.BytesIO(body)
-    try:
-        decoder = cbor2.CBORDecoder(stream, max_depth=MAX_NESTING, allow_indefinite=False, allow_duplicate_keys=False)
-        item = decoder.decode()
-    except cbor2.CBORDecodeError as exc:
-        raise NotCborError(f"{len(body)} bytes are not one item of CBOR: {exc}") from exc
-    try:
-        decoder.read(1)
-    except cbor2.CBORDecodeEOF:
-        pass
-    else:
-        raise NotCborError("bytes follow the item of CBOR")
+    # Read no further than the item goes, so that the stream says where the next begins.
+    decoder = cbor2.CBORDecoder(
+        stream, max_depth=MAX_NESTING, allow_indefinite=False, allow_duplicate_keys=False, read_size=1
+    )
+    while (at := stream.tell()) < len(body):
+        try:
+            yield decoder.decode()
+        except cbor2.CBORDecodeError as exc:
+            raise NotCborError(f"from byte {at} on, {len(body)} bytes are no CBOR: {exc}") from exc
+
+
+def decode_map(body: bytes) -> dict[int, object]:
+    """Return what the one map that `body` holds has under whole numbers.
+
+    Raises:
+        NotCborError: `body` is not exactly one item that `decode_items` takes.
+        NotAMessageError: The item is no map.
+
+    """
+    items = list(decode_items(body))
+    if len(items) != 1:
+        raise NotCborError(f"{len(body)} bytes are {len(items)} items of CBOR, not one")
+    return numbered(items[0])
+
+
+def numbered(item: object) -> dict[int, object]:
+    """Return what the map `item` has under whole numbers; other keys are none that any version knows.
+
+    Raises:
+        NotAMessageError: It is no map.
+
+    """
     if not isinstance(item, Mapping):
         raise NotAMessageError(f"the body holds {_kind(item)}, not a map")
-    return _numbered(item)
+    # A simple value, a float or a truth value as a key would pass for the number that Python takes for its equal.
+    return {key: value for key, value in item.items() if type(key) is int}
 
 
 def typed_array(values: Numbers) -> cbor2.CBORTag:
@@ -126,7 +147,7 @@ def take_maps(fields: Mapping[int, object], key: int, name: str, most: int) -> l
     item = _present(fields, key, name)
     if not isinstance(item, list | tuple) or len(item) > most or not all(isinstance(entry, Mapping) for entry in item):
         raise WrongFieldError(f"{name} (key {key}) must be an array of at most {most} maps")
-    return [_numbered(entry) for entry in item]
+    return [numbered(entry) for entry in item]
 
 
 def take_counts(fields: Mapping[int, object], key: int, name: str) -> dict[int, int]:
@@ -155,11 +176,6 @@ def _present(fields: Mapping[int, object], key: int, name: str) -> object:
     if key not in fields:
         raise MissingFieldError(f"{name} (key {key}) is missing")
     return fields[key]
-
-
-def _numbered(item: Mapping[object, object]) -> dict[int, object]:
-    # A simple value, a float or a truth value as a key would pass for the number that Python takes for its equal.
-    return {key: value for key, value in item.items() if type(key) is int}
 
 
 def _kind(item: object) -> str:

@@ -4,13 +4,13 @@ Order of a host's work: give received bytes to `receive`, store the readings and
 send `bytes_to_send`; call `tick` several times a second. Times are nanoseconds of a clock that does not step.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from emberline_wire.boot import Boot
 from emberline_wire.budget import check_line
 from emberline_wire.clock import DeviceClock
-from emberline_wire.decoding import decode_message
+from emberline_wire.decoding import decode_body
 from emberline_wire.device_messages import Hello, Pong, Samples, Status
 from emberline_wire.errors import (
     FrameError,
@@ -22,7 +22,7 @@ from emberline_wire.errors import (
 from emberline_wire.events import Event, Greeted, Rebooted, Refused, SessionCounters, Standing, StatusCame
 from emberline_wire.framing import FrameDecoder, encode_frame, seal, unseal
 from emberline_wire.link_state import Cue, LinkState, after
-from emberline_wire.messages import Ack, Identify, Ping, SetRate, Start, Stop
+from emberline_wire.messages import Ack, Identify, Message, Ping, SetRate, Start, Stop
 from emberline_wire.outbox import Outbox
 
 SECOND_NS = 1_000_000_000
@@ -101,24 +101,33 @@ class Session:
 
     def receive(self, data: bytes, now_ns: int) -> list[Event]:
         """Take in bytes of a serial line that arrived at `now_ns` and return what came of them; raises nothing."""
-        return [event for body in self.frames.feed(data) for event in self._on_body(body, now_ns, now_ns)]
+        return [event for body in self.frames.feed(data) for event in self.take(decode_body(body), now_ns)]
 
-    def receive_packet(self, packet: bytes, now_ns: int, waited_ns: int = 0) -> list[Event]:
-        """Take in one sealed body, as MQTT carries it; otherwise as `receive`.
-
-        Args:
-            packet: Body and checksum.
-            now_ns: When it arrived here.
-            waited_ns: How long a broker is known to have held it before; never more than it truly did.
-
-        """
+    def open_packet(self, packet: bytes) -> list[Message | MessageError]:
+        """Return what one sealed body holds, as MQTT carries it, for `take`; nothing, and counted, where it is none."""
         try:
             body = unseal(packet)
         except FrameError as exc:
             self.frames.counters.discard(exc, len(packet))
             return []
         self.frames.counters.frames += 1
-        return self._on_body(body, now_ns, now_ns - waited_ns)
+        return decode_body(body)
+
+    def take(self, found: Iterable[Message | MessageError], now_ns: int, waited_ns: int = 0) -> list[Event]:
+        """Take in what a body was found to hold, and return what came of it; raises nothing.
+
+        Args:
+            found: As `decode_body` returns it.
+            now_ns: When it arrived here.
+            waited_ns: How long a broker is known to have held it before; never more than it truly did.
+
+        """
+        events = [event for one in found for event in self._on_found(one, now_ns, now_ns - waited_ns)]
+        boot = self._boot
+        if self.state is LinkState.STREAMING and boot is not None:
+            self._ask_for_missing(boot, now_ns)
+            events += self._flush(boot, now_ns)
+        return events
 
     def recall(self, hello: Hello, now_ns: int) -> list[Event]:
         """Believe the hello of an earlier session, on a link that keeps messages while this host is away.
@@ -199,17 +208,9 @@ class Session:
 
     # Messages
 
-    def _on_body(self, body: bytes, now_ns: int, arrived_ns: int) -> list[Event]:
-        try:
-            message = decode_message(body)
-        except UnsupportedVersionError as exc:
-            return self._refuse(str(exc))
-        except UnknownMessageError:
-            self.counters.unknown += 1
-            return []
-        except MessageError:
-            self.counters.malformed += 1
-            return []
+    def _on_found(self, message: Message | MessageError, now_ns: int, arrived_ns: int) -> list[Event]:
+        if isinstance(message, MessageError):
+            return self._on_error(message)
         if isinstance(message, Hello):
             return self._on_hello(message, now_ns, arrived_ns)
         if not isinstance(message, Samples | Status | Pong):
@@ -223,21 +224,29 @@ class Session:
             self._ask(now_ns)
         return []
 
+    def _on_error(self, error: MessageError) -> list[Event]:
+        if isinstance(error, UnsupportedVersionError):
+            return self._refuse(str(error))
+        if isinstance(error, UnknownMessageError):
+            self.counters.unknown += 1
+        else:
+            self.counters.malformed += 1
+        return []
+
     def _on_confirmed(self, boot: Boot, message: Samples | Status | Pong, now_ns: int, arrived_ns: int) -> list[Event]:
-        if isinstance(message, Status):
-            boot.clock.arrival(message.ticks, arrived_ns)
-            return [StatusCame(message)]
         if isinstance(message, Samples):
             boot.take(message, arrived_ns)
             if boot.stores(message):
                 self._acknowledge(boot)
-            self._ask_for_missing(boot, now_ns)
+        elif isinstance(message, Status):
+            boot.clock.arrival(message.ticks, arrived_ns)
+            return [StatusCame(message)]
         elif message.time_ns in self._pings_out:
             self._pings_out.remove(message.time_ns)
             boot.clock.pong(message.ticks, message.time_ns, now_ns)
         else:
             self.counters.stray_pongs += 1
-        return self._flush(boot, now_ns)
+        return []
 
     def _on_hello(self, hello: Hello, now_ns: int, arrived_ns: int) -> list[Event]:
         if self.state is LinkState.DOWN:

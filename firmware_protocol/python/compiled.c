@@ -154,7 +154,7 @@ static bool take_samples(rest *body, uint32_t numbers[NUMBERS], array arrays[ARR
         return false;
     }
     const bool faulty = take_key(body, 9u);
-    if ((faulty && !take_array(body, &arrays[FAULTS])) || (entries != (faulty ? 9u : 8u)) || (body->at != body->end)) {
+    if ((faulty && !take_array(body, &arrays[FAULTS])) || (entries != (faulty ? 9u : 8u))) {
         return false;
     }
     const uint32_t count = arrays[VALUES].count;
@@ -172,24 +172,13 @@ static bool take_samples(rest *body, uint32_t numbers[NUMBERS], array arrays[ARR
 
 PyDoc_STRVAR(
     read_samples_doc,
-    "Return boot, stream, first_seq, ticks, oldest_seq, period_us (0 where there is none), tag of the values, values, "
-    "offsets and faults (None where there are none) of a body; None unless it is a sound message of samples as one is "
-    "sent, with nothing else in it."
+    "Return of each message in a body boot, stream, first_seq, ticks, oldest_seq, period_us (0 where there is none), "
+    "tag of the values, values, offsets and faults (None where there are none); None unless all are sound messages of "
+    "samples as they are sent."
 );
 
-static PyObject *read_samples(PyObject *module, PyObject *argument) {
-    char *bytes = NULL;
-    Py_ssize_t size = 0;
-    uint32_t numbers[NUMBERS] = {0};
-    array arrays[ARRAYS] = {{0}};
-    (void)module;
-    if (PyBytes_AsStringAndSize(argument, &bytes, &size) < 0) {
-        return NULL;
-    }
-    rest body = {.at = (const uint8_t *)bytes, .end = (const uint8_t *)bytes + size};
-    if ((size > UINT16_MAX) || !take_samples(&body, numbers, arrays)) {
-        Py_RETURN_NONE;
-    }
+/* Returns a new tuple, or NULL with an error set. */
+static PyObject *fields_of(const uint32_t numbers[NUMBERS], const array arrays[ARRAYS]) {
     PyObject *const fields = PyTuple_New((Py_ssize_t)NUMBERS + ARRAYS);
     for (Py_ssize_t i = 0; (fields != NULL) && (i < (Py_ssize_t)NUMBERS + ARRAYS); i++) {
         const array *const one = (i < NUMBERS) ? NULL : &arrays[i - NUMBERS];
@@ -202,6 +191,36 @@ static PyObject *read_samples(PyObject *module, PyObject *argument) {
         }
     }
     return fields;
+}
+
+static PyObject *read_samples(PyObject *module, PyObject *argument) {
+    char *bytes = NULL;
+    Py_ssize_t size = 0;
+    (void)module;
+    if (PyBytes_AsStringAndSize(argument, &bytes, &size) < 0) {
+        return NULL;
+    }
+    if (size > UINT16_MAX) {
+        Py_RETURN_NONE;
+    }
+    rest body = {.at = (const uint8_t *)bytes, .end = (const uint8_t *)bytes + size};
+    PyObject *const messages = PyList_New(0);
+    while ((messages != NULL) && (body.at < body.end)) {
+        uint32_t numbers[NUMBERS] = {0};
+        array arrays[ARRAYS] = {{0}};
+        if (!take_samples(&body, numbers, arrays)) {
+            Py_DECREF(messages);
+            Py_RETURN_NONE;
+        }
+        PyObject *const fields = fields_of(numbers, arrays);
+        const bool kept = (fields != NULL) && (PyList_Append(messages, fields) == 0);
+        Py_XDECREF(fields);
+        if (!kept) {
+            Py_DECREF(messages);
+            return NULL;
+        }
+    }
+    return messages;
 }
 
 static PyMethodDef methods[] = {

@@ -103,25 +103,38 @@ def test_what_is_sent_is_what_is_read(message: wire.Message) -> None:
 
 
 @SEEDED
+@given(st.lists(FROM_DEVICE | FROM_HOST, max_size=5), st.binary(max_size=40))
+def test_messages_that_stand_together_are_read_one_by_one_and_junk_behind_them_costs_none(
+    messages: list[wire.Message], junk: bytes
+) -> None:
+    bodies = [message.to_bytes() for message in messages]
+    found = wire.decode_body(b"".join(bodies) + junk)
+    assert [one.to_bytes() for one in found[: len(bodies)] if isinstance(one, wire.Message)] == bodies
+    assert list(map(told, found[len(bodies) :])) == list(map(told, wire.decode_body(junk)))
+
+
+def told(one: wire.Message | wire.MessageError) -> object:
+    return one.to_bytes() if isinstance(one, wire.Message) else type(one)
+
+
+@SEEDED
 @given(FROM_HOST)
 def test_a_hosts_frame_fits_a_small_controllers_buffer(message: wire.Message) -> None:
     assert len(wire.encode_frame(message.to_bytes())) <= MAX_HOST_FRAME_BYTES
 
 
 def feed(body: bytes) -> None:
-    """Decode a body, and give it to a session with and without a device; nothing but `WireError` may come out."""
-    try:
-        message = wire.decode_message(body)
-    except wire.WireError:
-        pass
-    else:
-        assert len(message.to_bytes()) < 4 * MAX_BODY_BYTES
+    """Decode a body, and give it to a session with and without a device; nothing may be raised."""
+    found = wire.decode_body(body)
+    assert len(found) <= len(body)
+    for one in found:
+        assert isinstance(one, wire.MessageError) or len(one.to_bytes()) < 4 * MAX_BODY_BYTES
     session = wire.Session()
     session.connected(0)
     for t_ns, packet in enumerate([body, CALM_HELLO, body, body]):
         if 0 < len(packet) <= MAX_BODY_BYTES:
             session.receive(wire.encode_frame(packet), t_ns)
-            session.receive_packet(wire.seal(packet), t_ns)
+            session.take(session.open_packet(wire.seal(packet)), t_ns)
     session.tick(10**10)
     session.bytes_to_send()
 

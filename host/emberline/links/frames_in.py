@@ -9,7 +9,7 @@ from emberline.links.arrivals import Arrival, Greeting, Translator
 from emberline.links.mqtt_claims import Claim, Claims, claim_of
 from emberline.links.mqtt_messages import Packet, nobody
 from emberline.links.standings import read_hello, read_standing, standing_document
-from emberline_wire import Event, Greeted, LinkState, Rebooted, Refused, Session
+from emberline_wire import Event, Greeted, LinkState, Message, MessageError, Rebooted, Refused, Session
 from emberline_wire.errors import BadStateError
 
 LOG = logging.getLogger(__name__)
@@ -50,7 +50,7 @@ class FramesIn:
         self._session = _session(device, standing)
         self._hello = read_hello(standing)
         self._translator = Translator(names)
-        self._parked: deque[tuple[Packet, Claim, int]] = deque()
+        self._parked: deque[tuple[Packet, list[Message | MessageError], Claim, int]] = deque()
         self._foreign = 0
         self._unread = unread
 
@@ -83,18 +83,19 @@ class FramesIn:
             self._foreign += 1
             self.claims.settle(packet.number)
             return []
-        claim = claim_of(packet.payload)
         discarded = self.discarded
-        events = self._session.receive_packet(packet.payload, packet.arrived_ns, waited_ns)
+        found = self._session.open_packet(packet.payload)
+        claim = claim_of(found)
+        events = self._session.take(found, packet.arrived_ns, waited_ns)
         arrivals = self._arrivals(events, packet.arrived_ns)
         if claim is None:
             self.claims.settle(packet.number)
         elif self._believes(claim):
             self._claim(packet, claim)
         else:
-            self._park(packet, claim, waited_ns)
+            self._park(packet, found, claim, waited_ns)
         if self.discarded > discarded:
-            self._unread(packet, "no frame of this protocol")
+            self._unread(packet, "not all of it is of this protocol")
         if any(isinstance(event, Greeted) for event in events):
             arrivals += self._unpark()
         return arrivals
@@ -123,26 +124,24 @@ class FramesIn:
         return self.streaming and hello is not None and hello.boot == claim.boot
 
     def _claim(self, packet: Packet, claim: Claim) -> None:
-        channel = self._translator.stored_name(claim.stream)
-        if channel is None:
-            self._foreign += 1
-            self.claims.settle(packet.number)
-        else:
-            self.claims.enter(packet.number, claim.boot, channel, claim.next_seq)
+        named = {self._translator.stored_name(stream): seq for stream, seq in claim.wanted.items()}
+        wanted = {channel: seq for channel, seq in named.items() if channel is not None}
+        self._foreign += len(wanted) < len(claim.wanted)
+        self.claims.enter(packet.number, claim.boot, wanted)
 
-    def _park(self, packet: Packet, claim: Claim, waited_ns: int) -> None:
-        self._parked.append((packet, claim, waited_ns))
+    def _park(self, packet: Packet, found: list[Message | MessageError], claim: Claim, waited_ns: int) -> None:
+        self._parked.append((packet, found, claim, waited_ns))
         while len(self._parked) > MAX_PARKED:
-            old, _, _ = self._parked.popleft()
+            old, *_ = self._parked.popleft()
             self.claims.settle(old.number)
 
     def _unpark(self) -> list[Arrival]:
         """Take in what waited for a hello; what is of another boot will not be claimed by anybody."""
         arrivals: list[Arrival] = []
         parked, self._parked = self._parked, deque()
-        for packet, claim, waited_ns in parked:
+        for packet, found, claim, waited_ns in parked:
             if self._believes(claim):
-                events = self._session.receive_packet(packet.payload, packet.arrived_ns, waited_ns)
+                events = self._session.take(found, packet.arrived_ns, waited_ns)
                 arrivals += self._arrivals(events, packet.arrived_ns)
                 self._claim(packet, claim)
             else:

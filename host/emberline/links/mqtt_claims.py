@@ -1,9 +1,9 @@
 """Which messages a broker may be told of: those whose samples are all on disk."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from emberline_wire import Samples, WireError, decode_message, unseal
+from emberline_wire import Samples
 
 KEPT_BOOTS = 16
 """Boots remembered after their end."""
@@ -15,22 +15,27 @@ class Claim:
 
     Attributes:
         boot: Boot id.
-        stream: Number of the stream.
-        next_seq: Sequence number after the frame's last sample.
+        wanted: For each stream of which it holds samples, the sequence number after the last of them.
     """
 
     boot: int
-    stream: int
-    next_seq: int
+    wanted: Mapping[int, int]
 
 
-def claim_of(payload: bytes) -> Claim | None:
-    """Return the claim of a sealed body; None for one without samples, and for what is none."""
-    try:
-        message = decode_message(unseal(payload))
-    except WireError:
+def claim_of(found: Iterable[object]) -> Claim | None:
+    """Return the claim of what a body holds; None where there are no samples in it.
+
+    All are of one boot. What a sender mixes in of another is nobody's claim: it is sent again until it is acknowledged.
+    """
+    samples = [one for one in found if isinstance(one, Samples)]
+    if not samples:
         return None
-    return Claim(message.boot, message.stream, message.next_seq) if isinstance(message, Samples) else None
+    boot = samples[0].boot
+    wanted: dict[int, int] = {}
+    for one in samples:
+        if one.boot == boot:
+            wanted[one.stream] = max(one.next_seq, wanted.get(one.stream, 0))
+    return Claim(boot, wanted)
 
 
 @dataclass
@@ -41,7 +46,7 @@ class Claims:
     earlier one is on its way any more, and a frame of it that still waits brings nothing.
     """
 
-    _open: dict[int, tuple[int, str, int]] = field(default_factory=dict)
+    _open: dict[int, tuple[int, Mapping[str, int]]] = field(default_factory=dict)
     _stored: dict[tuple[int, str], int] = field(default_factory=dict)
     _ended: list[int] = field(default_factory=list)
     _due: list[int] = field(default_factory=list)
@@ -50,12 +55,12 @@ class Claims:
     def __len__(self) -> int:
         return len(self._open)
 
-    def enter(self, number: int, boot: int, channel: str, next_seq: int) -> None:
-        """Enter a frame: it is due once all samples of the channel before `next_seq` are stored."""
-        if self._stored.get((boot, channel), 0) >= next_seq:
+    def enter(self, number: int, boot: int, wanted: Mapping[str, int]) -> None:
+        """Enter a frame: it is due once all samples before those wanted, by stored channel name, are stored."""
+        if self._covers(boot, wanted):
             self.settle(number)
         elif number:
-            self._open[number] = (boot, channel, next_seq)
+            self._open[number] = (boot, wanted)
 
     def settle(self, number: int) -> None:
         """Have a message acknowledged; does nothing for 0, which needs no acknowledgement."""
@@ -68,8 +73,8 @@ class Claims:
         over = [] if boot in self._ended else self._ended
         for channel, seq in wanted.items():
             self._stored[boot, channel] = max(seq, self._stored.get((boot, channel), 0))
-        for number, (of, channel, next_seq) in list(self._open.items()):
-            if of in over or (of == boot and self._stored.get((boot, channel), 0) >= next_seq):
+        for number, (of, claimed) in list(self._open.items()):
+            if of in over or (of == boot and self._covers(boot, claimed)):
                 self.settle(number)
 
     def end(self, boot: int) -> None:
@@ -95,6 +100,9 @@ class Claims:
         self._connection += 1
         self._open.clear()
         self._due.clear()
+
+    def _covers(self, boot: int, wanted: Mapping[str, int]) -> bool:
+        return all(self._stored.get((boot, channel), 0) >= seq for channel, seq in wanted.items())
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,7 @@ LONGEST_INSERT = 40
 def bodies() -> tuple[bytes, ...]:
     """Return the bodies of all golden frames, sound and malformed ones."""
     found: list[bytes] = []
-    for name in ("frames", "unusual", "malformed"):
+    for name in ("frames", "unusual", "malformed", "bodies"):
         listed = json.loads((VECTORS / f"{name}.json").read_text(encoding="utf-8"))["frames"]
         found += [bytes.fromhex(frame["body"]) for frame in listed if "body" in frame]
     assert len(found) > 20

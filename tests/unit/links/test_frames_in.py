@@ -1,5 +1,6 @@
 """Frames as messages of a broker, without a broker: what is believed, what waits, and what may be confirmed."""
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -7,7 +8,7 @@ import numpy as np
 from emberline.bench.samples import SampleBatch
 from emberline.links.arrivals import Arrival, Greeting, Restart
 from emberline.links.frames_in import MAX_PARKED, FramesIn
-from emberline.links.mqtt_messages import Packet
+from emberline.links.mqtt_messages import Packet, nobody
 from emberline_wire import Ack, Channel, Hello, Kind, Ping, Pong, Samples, decode_message, seal, unseal
 
 SECOND_NS = 1_000_000_000
@@ -24,22 +25,26 @@ class Device:
         self._number = 0
 
     def hello(self, ticks: int = 0) -> bytes:
-        channels = (Channel(0, "mass", Kind.BRIDGE_COUNTS, 100_000, 0.002, 0),)
+        channels = (
+            Channel(0, "mass", Kind.BRIDGE_COUNTS, 100_000, 0.002, 0),
+            Channel(1, "water", Kind.TEMPERATURE, 100_000, 0.1, 0),
+        )
         return seal(Hello(self.boot, self._device, "1.0", channels, ticks, 1_000, 8_000).to_bytes())
 
     def samples(self, first_seq: int, count: int = 10, oldest_seq: int = 0, stream: int = 0) -> bytes:
         """A tenth of a second each, the first one taken as the device started."""
-        return seal(
-            Samples(
-                boot=self.boot,
-                stream=stream,
-                first_seq=first_seq,
-                ticks=first_seq * 100_000 & 0xFFFF_FFFF,
-                values=np.arange(first_seq, first_seq + count, dtype="<i4"),
-                oldest_seq=oldest_seq,
-                period_us=100_000,
-            ).to_bytes()
-        )
+        return seal(self.body(first_seq, count, oldest_seq, stream))
+
+    def body(self, first_seq: int, count: int = 10, oldest_seq: int = 0, stream: int = 0) -> bytes:
+        return Samples(
+            boot=self.boot,
+            stream=stream,
+            first_seq=first_seq,
+            ticks=first_seq * 100_000 & 0xFFFF_FFFF,
+            values=np.arange(first_seq, first_seq + count, dtype="<i4"),
+            oldest_seq=oldest_seq,
+            period_us=100_000,
+        ).to_bytes()
 
 
 def packet(payload: bytes, number: int, at_ns: int = NOON_NS, *, retained: bool = False) -> Packet:
@@ -60,8 +65,8 @@ def numbers(arrivals: list[Arrival]) -> list[int]:
     return [seq for one in arrivals if isinstance(one, SampleBatch) for seq in range(one.first_seq, one.next_seq)]
 
 
-def greeted(standing: dict[str, Any] | None = None) -> FramesIn:
-    frames = FramesIn(None, {}, standing)
+def greeted(unread: Callable[[Packet, str], None] = nobody) -> FramesIn:
+    frames = FramesIn(None, {}, None, unread)
     frames.connected(NOON_NS)
     frames.take(packet(Device().hello(), 1), 0)
     answer_pings(frames, 7, 0, NOON_NS)
@@ -91,6 +96,37 @@ def test_frames_behind_a_hole_wait_with_their_confirmation() -> None:
     assert numbers(frames.take(packet(device.samples(10), 4), 0)) == list(range(10, 30))
     frames.committed(7, {"mass": 30})
     assert sorted(frames.claims.due()) == [3, 4]
+
+
+def test_a_frame_of_two_streams_is_confirmed_once_both_are_stored() -> None:
+    frames, device = greeted(), Device()
+    arrivals = frames.take(packet(seal(device.body(0) + device.body(0, stream=1)), 2), 0)
+    assert [one.channel for one in arrivals if isinstance(one, SampleBatch)] == ["mass", "water"]
+    frames.committed(7, {"mass": 10})
+    assert frames.claims.due() == []
+    frames.committed(7, {"water": 10})
+    assert frames.claims.due() == [2]
+
+
+def test_a_message_that_cannot_be_read_costs_a_frame_nothing_else_and_is_kept() -> None:
+    unread: list[str] = []
+    frames, device = greeted(lambda one, why: unread.append(f"{one.number}: {why}")), Device()
+    arrivals = frames.take(packet(seal(device.body(0) + b"\x05" + device.body(0, stream=1) + b"\xff"), 2), 0)
+    assert [one.channel for one in arrivals if isinstance(one, SampleBatch)] == ["mass", "water"]
+    assert frames.discarded == 2
+    assert unread == ["2: not all of it is of this protocol"]
+    assert frames.claims.due() == []
+    frames.committed(7, {"mass": 10, "water": 10})
+    assert frames.claims.due() == [2]
+
+
+def test_of_a_frame_with_a_stream_that_is_not_known_the_others_are_claimed() -> None:
+    frames, device = greeted(), Device()
+    frames.take(packet(seal(device.body(0, stream=5) + device.body(0)), 2), 0)
+    assert frames.discarded == 1
+    assert frames.claims.due() == []
+    frames.committed(7, {"mass": 10})
+    assert frames.claims.due() == [2]
 
 
 def test_frames_before_a_hello_wait_for_it() -> None:

@@ -57,7 +57,7 @@ def test_a_host_has_every_sample_in_time_though_the_network_breaks(micropython: 
             whole = not 200 <= index < 430 and not 600 <= index < 603
             us = round(index * STEP_US * DRIFT)
             for packet in ask({"us": us, "whole": whole, "says": says, "raw": index}):
-                events = session.receive_packet(bytes.fromhex(packet), now_ns)
+                events = session.take(session.open_packet(bytes.fromhex(packet)), now_ns)
                 session.committed(tally.take(events), 4_000_000_001)
             session.tick(now_ns)
     assert tally.gaps == 0

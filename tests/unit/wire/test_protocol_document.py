@@ -4,9 +4,10 @@ import json
 import re
 from pathlib import Path
 
+import numpy as np
 import pytest
 
-from emberline_wire import Channel, DeviceFlag, Fault, Hello, Kind, errors, limits
+from emberline_wire import Channel, DeviceFlag, Fault, Hello, Kind, Samples, errors, limits
 from emberline_wire.budget import FRAME_OVERHEAD_BYTES, MAX_LOAD, SAMPLE_BYTES, bytes_per_second, line_load
 from emberline_wire.decoding import FROM_DEVICE, FROM_HOST
 from emberline_wire.messages import Message
@@ -93,6 +94,29 @@ def test_room_on_the_line() -> None:
     assert f"{SAMPLE_BYTES} bytes a sample" in TEXT
     assert f"and {FRAME_OVERHEAD_BYTES} for each frame" in TEXT
     assert f"Above {MAX_LOAD:.0%}".replace("%", " %") in TEXT
+
+
+def test_what_samples_take_of_a_frame() -> None:
+    """What section 6 says, with the largest numbers; heads of shorter arrays take a byte or two less."""
+    stated = re.search(r"at most (\d+) bytes and, for each.*take (\d+) of the (\d+) bytes at most", TEXT, re.S)
+    assert stated is not None
+    head, four, most = map(int, stated.groups())
+    for count in (1, 10, 60):
+        taken = len(
+            Samples(
+                limits.U32_MAX,
+                limits.MAX_STREAM_ID,
+                limits.U32_MAX - limits.MAX_SAMPLES,
+                limits.U32_MAX,
+                np.full(count, limits.I32_MIN, np.int32),
+                limits.U32_MAX - limits.MAX_SAMPLES,
+                offsets=np.full(count, 0xFFFF, np.uint16),
+                faults=np.full(count, 63, np.uint8),
+            ).to_bytes()
+        )
+        assert head - 5 <= taken - 7 * count <= head
+    assert four == 4 * (head + 7 * 10)
+    assert four <= most == limits.MAX_BODY_BYTES
 
 
 def test_errors() -> None:

@@ -9,6 +9,7 @@ import pytest
 from emberline_wire import (
     Ack,
     Channel,
+    DeviceFlag,
     Event,
     FrameDecoder,
     Gap,
@@ -19,6 +20,7 @@ from emberline_wire import (
     LinkState,
     Loss,
     Message,
+    MessageError,
     Ping,
     Pong,
     Readings,
@@ -28,10 +30,12 @@ from emberline_wire import (
     Samples,
     Session,
     Standing,
+    Status,
     decode_message,
     encode_frame,
     seal,
 )
+from emberline_wire.errors import UnknownMessageError
 
 SECOND_NS = 1_000_000_000
 T0_NS = 1_795_000_000 * SECOND_NS
@@ -300,8 +304,36 @@ def test_a_hello_recalled_lets_in_what_waits_of_its_boot() -> None:
     session.connected(T0_NS)
     assert session.recall(hello(), T0_NS) == [Greeted(hello())]
     assert session.state is LinkState.STREAMING
-    (batch,) = readings(session.receive_packet(seal(samples(10).to_bytes()), T0_NS + SECOND_NS))
+    (batch,) = readings(session.take([samples(10)], T0_NS + SECOND_NS))
     assert batch.first_seq == 10
+
+
+def test_messages_of_one_body_are_taken_in_as_if_each_had_come_alone() -> None:
+    together, alone = Session(), Session()
+    found: list[Message | MessageError] = [
+        hello(),
+        samples(0),
+        MessageError("none"),
+        UnknownMessageError("new"),
+        samples(10),
+        samples(30),
+    ]
+    for session in (together, alone):
+        session.connected(T0_NS)
+    events = together.take(found, T0_NS) + together.tick(T0_NS + 4 * SECOND_NS)
+    one_by_one = [event for one in found for event in alone.take([one], T0_NS)] + alone.tick(T0_NS + 4 * SECOND_NS)
+    assert [one.first_seq for one in readings(events)] == [one.first_seq for one in readings(one_by_one)] == [0, 10]
+    assert together.counters == alone.counters
+    assert (together.counters.malformed, together.counters.unknown) == (1, 1)
+    assert together.packets_to_send() == alone.packets_to_send()
+
+
+def test_a_packet_is_opened_or_counted() -> None:
+    session = Session()
+    body = samples(0).to_bytes() + Status(7, 0, DeviceFlag.SAMPLING, 0, 0, 0).to_bytes()
+    assert [type(one) for one in session.open_packet(seal(body))] == [Samples, Status]
+    assert session.open_packet(b"junk") == []
+    assert (session.frames.counters.frames, session.frames.counters.discarded) == (1, 1)
 
 
 @pytest.mark.parametrize("recalled", [hello(boot=8), hello(device="bench-b")])
@@ -326,5 +358,5 @@ def test_a_packet_that_waited_for_hours_has_the_time_at_which_it_was_sampled() -
     session.connected(now_ns)
     session.recall(hello(), now_ns)
     waited_ns = 5 * 3_600 * SECOND_NS - 4 * SECOND_NS
-    (batch,) = readings(session.receive_packet(seal(samples(10).to_bytes()), now_ns, waited_ns))
+    (batch,) = readings(session.take([samples(10)], now_ns, waited_ns))
     assert abs(int(batch.t_ns[0]) - (T0_NS + SECOND_NS)) < SECOND_NS // 10

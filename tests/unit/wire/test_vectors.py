@@ -62,6 +62,26 @@ def test_a_frame_is_read_as_the_vector_says(vector: dict[str, Any]) -> None:
     assert type(message).from_bytes(body).to_bytes() == message.to_bytes()
 
 
+@pytest.mark.parametrize("vector", load("bodies.json", "frames"))
+def test_several_messages_are_read_in_order_and_what_is_none_is_named(vector: dict[str, Any]) -> None:
+    (body,) = wire.FrameDecoder().feed(bytes.fromhex(vector["frame"]))
+    assert body.hex() == vector["body"]
+    found = wire.decode_body(body)
+    for one, item in zip(found, vector["items"], strict=True):
+        assert type(one).__name__ == item.get("message", item.get("error"))
+        if isinstance(one, wire.Message):
+            assert one.to_bytes() == build(item["message"], item["fields"]).to_bytes()
+
+
+@pytest.mark.parametrize("vector", load("bodies.json", "frames"))
+def test_several_messages_are_sent_as_the_vector_says(vector: dict[str, Any]) -> None:
+    if any("error" in item for item in vector["items"]):
+        return
+    body = b"".join(build(item["message"], item["fields"]).to_bytes() for item in vector["items"])
+    assert body.hex() == vector["body"]
+    assert wire.encode_frame(body).hex() == vector["frame"]
+
+
 @pytest.mark.parametrize("vector", load("malformed.json", "frames"))
 def test_a_malformed_frame_is_refused_with_the_error_named(vector: dict[str, Any]) -> None:
     error = getattr(emberline_wire.errors, vector["error"])
