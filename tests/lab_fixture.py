@@ -28,7 +28,7 @@ def fill(folder: Path, factor: str = "fuel", levels: tuple[str, str] = ("beech",
         app.import_burn(
             table,
             folder / "data",
-            plan_file=folder / f"{fuel}.toml",
+            plan_text=(folder / f"{fuel}.toml").read_text(),
             label=f"{fuel}, first burn",
             now_ns=lambda: START_NS,
         )

@@ -51,7 +51,9 @@ async def site(tmp_path_factory: pytest.TempPathFactory) -> AsyncIterator[Site]:
         write_csv(burn, folder / "burn.csv")
         write_plan(burn, folder / "plan.toml")
         names.append(
-            app.import_burn(folder / "burn.csv", folder / "data", plan_file=folder / "plan.toml", label=label).trial.id
+            app.import_burn(
+                folder / "burn.csv", folder / "data", plan_text=(folder / "plan.toml").read_text(), label=label
+            ).trial.id
         )
     words = ("--port", str(folder / "no-device"), "--http", "127.0.0.1:0")
     async with daemon_process(folder / "data", *words) as daemon:

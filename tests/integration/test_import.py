@@ -47,7 +47,7 @@ def sticks(tmp_path_factory: pytest.TempPathFactory) -> Case:
     recording = record(load_scenario("light_sticks"))
     write_csv(recording, folder / "burn.csv")
     write_plan(recording, folder / "plan.toml")
-    summary = app.import_burn(folder / "burn.csv", folder / "data", plan_file=folder / "plan.toml")
+    summary = app.import_burn(folder / "burn.csv", folder / "data", plan_text=(folder / "plan.toml").read_text())
     return Case(recording, folder, summary)
 
 
@@ -72,7 +72,8 @@ def test_every_sample_of_the_file_is_in_the_store(sticks: Case) -> None:
 
 def test_an_import_of_the_exported_samples_gives_the_same_trial(sticks: Case, tmp_path: Path) -> None:
     app.export_trial(sticks.data, "last", tmp_path / "raw.csv", raw=True)
-    again = app.import_burn(tmp_path / "raw.csv", tmp_path / "data", plan_file=sticks.folder / "plan.toml")
+    plan_text = (sticks.folder / "plan.toml").read_text()
+    again = app.import_burn(tmp_path / "raw.csv", tmp_path / "data", plan_text=plan_text)
     for part in ("events", "retracted", "results", "visits", "absent"):
         assert again.document[part] == sticks.summary.document[part]
 

@@ -46,7 +46,7 @@ def imported(data: Path, folder: Path) -> Any:
         folder / "raw.csv",
         folder / "data",
         columns,
-        plan_file=folder / "plan.toml",
+        plan_text=(folder / "plan.toml").read_text(),
         bench_file=folder / "bench.toml",
     )
     return summary.document

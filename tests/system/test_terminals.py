@@ -28,7 +28,12 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     place = tmp_path_factory.mktemp("terminals")
     (place / "burn.csv").write_text(burn())
     (place / "plan.toml").write_text('label = "Späne"\nfactors = { holes = "8" }\n', encoding="utf-8")
-    import_burn(place / "burn.csv", place / "emberline-data", plan_file=place / "plan.toml", now_ns=lambda: NOON_NS)
+    import_burn(
+        place / "burn.csv",
+        place / "emberline-data",
+        plan_text=(place / "plan.toml").read_text(),
+        now_ns=lambda: NOON_NS,
+    )
     return place
 
 

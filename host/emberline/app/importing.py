@@ -15,7 +15,7 @@ from emberline.bench.bench_file import default_bench, parse_bench
 from emberline.bench.errors import TextError
 from emberline.bench.plan import parse_plan
 from emberline.bench.plan_values import PlanValue, changed, plan_values
-from emberline.config import load_bench, load_plan, read_text
+from emberline.config import load_bench, read_text
 from emberline.links.replay import Recording, read_recording
 from emberline.service.desk import labelled
 from emberline.store.errors import PackError
@@ -54,8 +54,8 @@ def import_burn(
     source: Path,
     data: Path,
     columns: Mapping[str, str] | None = None,
+    plan_text: str = "",
     *,
-    plan_file: Path | None = None,
     bench_file: Path | None = None,
     label: str | None = None,
     stage: Stage = lambda _: None,
@@ -70,45 +70,28 @@ def import_burn(
         source: A text table of anyone's making, or a pack of another store's trial.
         data: Data directory; made where it does not exist.
         columns: Name or number of the column for `t_s` and for roles; guessed where None or empty.
-        plan_file: What a person knows of the burn.
+        plan_text: What a person knows of the burn, found free of problems; empty for nothing.
         bench_file: The bench's channels; without it, defaults are assumed and stated in the summary.
         label: A name for the trial; overrules that of the plan.
         stage: Is told what begins: four times for a new trial.
         now_ns: The clock.
 
     Raises:
-        ConfigError: The plan or the bench file has problems.
+        ConfigError: The bench file has problems.
         RecordingError: The table cannot be read.
         PackError: The pack cannot be read, or brings what was named besides.
         StoreError: It cannot be kept.
         OutputError: The summary's files cannot be written.
     """
-    if is_pack(source) and plan_file:
-        raise _brings_its_own(source)
-    plan_text = _checked(plan_file, "plan", load_plan)
-    return import_planned(
-        source, data, columns, plan_text, bench_file=bench_file, label=label, stage=stage, now_ns=now_ns
-    )
-
-
-def import_planned(
-    source: Path,
-    data: Path,
-    columns: Mapping[str, str] | None,
-    plan_text: str,
-    *,
-    bench_file: Path | None = None,
-    label: str | None = None,
-    stage: Stage = lambda _: None,
-    now_ns: Callable[[], int] = time.time_ns,
-) -> Imported:
-    """Do what `import_burn` does, with a plan that was read and checked before; an empty text for none."""
     if is_pack(source):
         if columns or bench_file or plan_text:
-            raise _brings_its_own(source)
+            raise PackError(f"{source} brings its own plan and bench: leave --plan, --bench and --column out")
         return _import_pack(source, data, label, stage, now_ns)
     stage("reading the file")
-    bench_text = _checked(bench_file, "bench file", load_bench)
+    bench_text = ""
+    if bench_file is not None:
+        load_bench(bench_file)
+        bench_text = read_text(bench_file, "bench file")
     plan, bench = parse_plan(plan_text), parse_bench(bench_text) if bench_text else default_bench(())
     zone = local_zone()
     names = {channel.role: channel.name for channel in bench.channels}
@@ -142,10 +125,6 @@ def import_planned(
 def is_pack(source: Path) -> bool:
     """Tell whether a file is a pack, which brings its own plan and bench."""
     return source.suffix.lower() == SUFFIX
-
-
-def _brings_its_own(source: Path) -> PackError:
-    return PackError(f"{source} brings its own plan and bench: leave --plan, --bench and --column out")
 
 
 def _again(
@@ -221,14 +200,6 @@ def _summed(store: Store, trial: Trial, data: Path, stage: Stage, standing: Stan
     summary = write_summary(trial, analysis, document, data)
     store.save_summary(trial.id, summary.text, __version__, summary.listing)
     return Imported(summary.trial, summary.document, summary.folder, summary.listing, standing)
-
-
-def _checked(path: Path | None, what: str, load: Callable[[Path], object]) -> str:
-    """Return the text of a file that was found free of problems; empty without a file."""
-    if path is None:
-        return ""
-    load(path)
-    return read_text(path, what)
 
 
 def _remarks(recording: Recording) -> list[str]:

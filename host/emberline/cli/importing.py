@@ -79,15 +79,17 @@ def _import_one(
     json_file: str | None,
 ) -> None:
     from emberline import app
-    from emberline.app.importing import Standing, import_planned
+    from emberline.app.importing import Standing, import_burn
     from emberline.cli.terminal import show_summary
 
     if file.problem is not None:
         raise file.problem
     with progress(4) as stage:
-        done = import_planned(file.source, data, columns, file.plan_text, bench_file=bench, label=label, stage=stage)
+        done = import_burn(file.source, data, columns, file.plan_text, bench_file=bench, label=label, stage=stage)
     if done.standing is not Standing.NEW:
         click.echo(f"{file.source.name} is trial {done.trial.id}, {done.standing.value}.", err=True)
+    if not done.trial.plan_text:
+        click.echo(f"{file.source.name} was imported{_without_plan(file.source)}.", err=True)
     if json_file == "-":
         for remark in done.trial.remarks:
             click.echo(remark, err=True)
@@ -102,7 +104,7 @@ def _import_all(files: "Sequence[BurnFile]", data: Path, columns: Mapping[str, s
     """Import files one after the other, say what became of each, and return how many could not be."""
     from collections import Counter
 
-    from emberline.app.importing import import_planned
+    from emberline.app.importing import import_burn
     from emberline.bench.errors import BenchError
     from emberline.config import ConfigError
     from emberline.links.errors import LinkError
@@ -117,7 +119,7 @@ def _import_all(files: "Sequence[BurnFile]", data: Path, columns: Mapping[str, s
             try:
                 if file.problem is not None:
                     raise file.problem
-                done = import_planned(file.source, data, columns, file.plan_text, bench_file=bench)
+                done = import_burn(file.source, data, columns, file.plan_text, bench_file=bench)
             except (BenchError, ConfigError, LinkError, PackError) as exc:
                 # These are about one file; a store that cannot be used is about all of them.
                 counts["failed"] += 1

@@ -17,7 +17,7 @@ def imported(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, app.Summar
     summary = app.import_burn(
         folder / "burn.csv",
         folder / "data",
-        plan_file=folder / "plan.toml",
+        plan_text=(folder / "plan.toml").read_text(),
         stage=stages.append,
         now_ns=lambda: NOON_NS,
     )

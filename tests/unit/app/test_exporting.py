@@ -34,4 +34,4 @@ def test_a_pack_recomputes_to_the_same_numbers_elsewhere(imported: tuple[Path, a
 
 def test_a_pack_brings_its_own_plan(tmp_path: Path) -> None:
     with pytest.raises(PackError, match="brings its own plan"):
-        app.import_burn(tmp_path / "p.zip", tmp_path / "data", plan_file=tmp_path / "plan.toml")
+        app.import_burn(tmp_path / "p.zip", tmp_path / "data", plan_text="[fuel]\nmass_g = 200.0\n")

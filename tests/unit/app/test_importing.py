@@ -42,10 +42,7 @@ def test_the_summary_says_what_was_assumed_and_set_aside(imported: tuple[Path, a
 
 
 def _import(tmp_path: Path, plan: str = "", **more: Any) -> Imported:
-    (tmp_path / "plan.toml").write_text(plan)
-    return app.import_burn(
-        tmp_path / "burn.csv", tmp_path / "data", plan_file=tmp_path / "plan.toml", now_ns=lambda: NOON_NS, **more
-    )
+    return app.import_burn(tmp_path / "burn.csv", tmp_path / "data", plan_text=plan, now_ns=lambda: NOON_NS, **more)
 
 
 def test_the_same_readings_stay_one_trial_whatever_the_file_is_called(tmp_path: Path) -> None:
@@ -136,11 +133,8 @@ def test_a_bench_file_gives_the_channels_and_its_corrections_apply(tmp_path: Pat
 def test_a_failed_import_leaves_no_trial_and_no_store(tmp_path: Path) -> None:
     (tmp_path / "burn.csv").write_text("nothing\n")
     (tmp_path / "good.csv").write_text(burn(60))
-    (tmp_path / "plan.toml").write_text("[fuel]\nmas_g = 5\n")
     with pytest.raises(RecordingError):
         app.import_burn(tmp_path / "burn.csv", tmp_path / "data")
-    with pytest.raises(ConfigError, match="mass_g"):
-        app.import_burn(tmp_path / "good.csv", tmp_path / "data", plan_file=tmp_path / "plan.toml")
     with pytest.raises(ConfigError):
         app.import_burn(tmp_path / "good.csv", tmp_path / "data", bench_file=tmp_path / "none.toml")
     assert not (tmp_path / "data").exists()

@@ -90,7 +90,7 @@ def burnt(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
     write_csv(burn, folder / "burn.csv")
     write_plan(burn, folder / "plan.toml")
     return folder / "data", app.import_burn(
-        folder / "burn.csv", folder / "data", plan_file=folder / "plan.toml"
+        folder / "burn.csv", folder / "data", plan_text=(folder / "plan.toml").read_text()
     ).trial.id
 
 

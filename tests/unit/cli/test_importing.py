@@ -63,6 +63,14 @@ def test_one_recording_prints_its_summary_and_says_that_it_is_known(folder: Path
     again = run(folder, source)
     assert "known already" in again.stderr
     assert again.stdout.startswith("Trial ")
+    assert "a.csv was imported, without a plan.\n" in again.stderr
+
+
+def test_one_recording_without_its_plan_is_told_of_the_plan_beside_it(folder: Path) -> None:
+    source, plan = folder / "old" / "a.csv", folder / "old" / "plan.toml"
+    plan.write_text('label = "first"\n')
+    assert f"name that a.toml or give --plan {plan}" in run(folder, str(source)).stderr
+    assert "without a plan" not in run(folder, str(source), "--plan", str(plan)).stderr
 
 
 def test_nothing_is_printed_while_the_progress_bar_stands(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:

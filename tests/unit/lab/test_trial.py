@@ -75,7 +75,9 @@ def test_so_it_is_of_a_live_trial_of_a_corrected_one_and_of_a_pack(data: Path, t
         store.save_events(live, [boil])
         keep(store, folder, live)
         app.export_trial(folder, live, tmp_path / "live.zip", raw=False)
-    moved = app.import_burn(data.parent / "beech.csv", folder, plan_file=data.parent / "beech.toml").trial.id
+    moved = app.import_burn(
+        data.parent / "beech.csv", folder, plan_text=(data.parent / "beech.toml").read_text()
+    ).trial.id
     packed = app.import_burn(tmp_path / "live.zip", tmp_path / "elsewhere").trial.id
     with Store.open(folder / app.STORE_NAME) as store:
         found = next(event for event in store.events(moved) if event.kind is EventKind.FLAMEOUT)
@@ -125,7 +127,7 @@ def test_other_plan_values_change_what_rests_on_them_and_nothing_stored(
     assert richer.label == "if it were richer"
     assert richer.value("thermal_efficiency") < trial.value("thermal_efficiency")
     assert richer.value("burn_time") == trial.value("burn_time")
-    app.import_burn(data.parent / "beech.csv", tmp_path / "data", plan_file=data.parent / "pine.toml")
+    app.import_burn(data.parent / "beech.csv", tmp_path / "data", plan_text=(data.parent / "pine.toml").read_text())
     said_so = lab.open_store(tmp_path / "data").trial("last")
     assert richer.summary["results"] == said_so.summary["results"], "as if its plan had said so from the start"
     assert json.dumps(lab.open_store(data).trial(trial.id).summary) == before
