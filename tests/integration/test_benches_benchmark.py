@@ -11,10 +11,10 @@ from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from benchmarks.benches import packets
 from benchmarks.benches.__main__ import judged_by, main
 from benchmarks.benches.baseline import cores
-from benchmarks.benches.burns import EACH, KEPT_S, Burns, groups
+from benchmarks.benches.burns import EACH, KEPT_S, STATUS_EVERY_S, Burns, groups
 from benchmarks.benches.running import Found, Needs, run
 from broker_fixture import Broker
-from emberline_wire import Samples, decode_message, unseal
+from emberline_wire import Samples, decode_body, decode_message, unseal
 from live_fixture import end_worker_threads
 
 
@@ -62,8 +62,11 @@ def test_benches_that_burn_send_the_burn_and_idle_ones_what_was_before_it() -> N
         mass[burns] = []
         for number in range(300):
             second = made[0].second(number)
-            frame = decode_message(unseal(second.packets[place]))
+            frame = decode_message(second.samples[place])
             assert isinstance(frame, Samples)
+            sent = decode_body(unseal(second.packet))
+            assert [one.to_bytes() for one in sent if isinstance(one, Samples)] == list(second.samples)
+            assert len(sent) == len(second.samples) + (number % STATUS_EVERY_S == 0)
             assert frame.first_seq == EACH * number
             assert frame.next_seq == second.next_seq == EACH * (number + 1)
             assert frame.oldest_seq == EACH * max(0, number - KEPT_S + 1)

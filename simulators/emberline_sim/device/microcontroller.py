@@ -1,6 +1,6 @@
 """The virtual microcontroller: readings and the host's bytes in, frames out; the time is an argument."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from emberline_sim.device.converters import Block, Converter
 from emberline_sim.device.life import DeviceSpec, Life
@@ -16,6 +16,7 @@ from emberline_wire import (
     Ping,
     Pong,
     Resume,
+    Samples,
     SetRate,
     Start,
     Status,
@@ -25,7 +26,7 @@ from emberline_wire import (
     seal,
     unseal,
 )
-from emberline_wire.limits import U32_MAX
+from emberline_wire.limits import MAX_BODY_BYTES, U32_MAX
 
 STATUS_EVERY_S = 10.0
 RESEND_AFTER_S = 3.0
@@ -133,14 +134,24 @@ class Microcontroller:
             ring.rewind(ring.acknowledged, now_s)
 
     def next_frame(self) -> bytes:
-        """Return the next frame to be sent on a serial line, or nothing."""
-        message = self._next_message()
-        return b"" if message is None else encode_frame(message.to_bytes())
+        """Return the next frame to be sent on a serial line, or nothing: one message, so that damage costs little."""
+        for message in self._due_messages():
+            self._sent(message)
+            return encode_frame(message.to_bytes())
+        return b""
 
     def next_packet(self) -> bytes:
-        """Return the next sealed body to be sent as an MQTT message, or nothing."""
-        message = self._next_message()
-        return b"" if message is None else seal(message.to_bytes())
+        """Return the next sealed body to be sent as an MQTT message, or nothing: as many messages as fit."""
+        body = b""
+        for message in self._due_messages():
+            more, alone = message.to_bytes(), isinstance(message, Hello)
+            if body and (alone or len(body) + len(more) > MAX_BODY_BYTES):
+                break
+            self._sent(message)
+            body += more
+            if alone:
+                break
+        return seal(body) if body else b""
 
     def hello_packet(self) -> bytes:
         """Return the hello as a sealed body, to be kept by a broker for those who look for benches."""
@@ -150,15 +161,26 @@ class Microcontroller:
         """Return what the device did, as plain data: by boot and stream, what was taken, sent, sent again and lost."""
         return {"device": self._spec.device, "boots": [life.tally() for life in [*self._past, self._life]]}
 
-    def _next_message(self) -> Message | None:
+    def _due_messages(self) -> Iterator[Message]:
+        """Yield the messages to be sent, in their order, one of each stream; each stays due until `_sent` takes it."""
         life = self._life
         if self._now_s < life.up_s:
-            return None
-        if life.replies:
-            return life.replies.popleft()
+            return
+        yield from tuple(life.replies)
         # The oldest first: after a break a host that follows the burn would else see one stream long before the others.
         due = [(ticks, ring) for ring in life.rings.values() if (ticks := ring.next_ticks) is not None]
-        return min(due, key=lambda one: one[0])[1].next_frame(life.boot) if due else None
+        for _, ring in sorted(due, key=lambda one: one[0]):
+            message = ring.next_message(life.boot)
+            if message is not None:
+                yield message
+
+    def _sent(self, message: Message) -> None:
+        """Take note that a message is under way."""
+        life = self._life
+        if isinstance(message, Samples):
+            next(ring for ring in life.rings.values() if ring.stream == message.stream).sent(message)
+        else:
+            life.replies.remove(message)
 
     def _hear(self, body: bytes, now_s: float) -> None:
         try:

@@ -104,8 +104,8 @@ class Ring:
             "overwritten": self.overwritten,
         }
 
-    def next_frame(self, boot: int) -> Samples | None:
-        """Return the next samples to be sent and move on, or None if nothing is due."""
+    def next_message(self, boot: int) -> Samples | None:
+        """Return the next samples to be sent, as many as fit a frame, or None if nothing is due."""
         stop = min(self.ready, self.taken)
         if self.cursor >= stop:
             return None
@@ -118,7 +118,6 @@ class Ring:
         count = min(len(ticks), (MAX_BODY_BYTES - HEADER_BYTES) // each)
         count = int(np.searchsorted(after_us[:count], MAX_SPAN_US - OFFSET_UNIT_US, side="right"))
         offsets = np.rint(after_us[:count] / OFFSET_UNIT_US).astype(np.uint16)
-        self._count_sent(first, first + count)
         return Samples(
             boot=boot,
             stream=self.stream,
@@ -131,7 +130,9 @@ class Ring:
             faults=faults[:count] if faults[:count].any() else None,
         )
 
-    def _count_sent(self, first: int, stop: int) -> None:
+    def sent(self, message: Samples) -> None:
+        """Move on behind a message that is under way."""
+        first, stop = message.first_seq, message.next_seq
         fresh = max(0, stop - max(first, self._high))
         self.transmitted += fresh
         self.resent += stop - first - fresh

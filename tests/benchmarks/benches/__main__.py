@@ -44,7 +44,7 @@ def main(
     ramp: str | None,
     json_file: Path | None,
 ) -> None:
-    """Record many benches by one daemon behind one broker: four channels at 10 Hz, a frame a second of each channel.
+    """Record many benches by one daemon behind one broker: four channels at 10 Hz, one frame a second of each bench.
 
     Devices, broker and daemon are processes of this machine. The lag is the time from the sending of a second's frames
     to the device's hearing that they are on the disk; cores are the processor's time over the time gone by, of the

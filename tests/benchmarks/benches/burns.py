@@ -40,9 +40,16 @@ class Burns(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Second:
-    """The packets of one second of a group, and the number after the last sample of each stream."""
+    """One second of a group.
 
-    packets: tuple[bytes, ...]
+    Attributes:
+        packet: All that is sent in it, one frame.
+        samples: The same samples by stream, to be sent again.
+        next_seq: Number after the last sample of each stream.
+    """
+
+    packet: bytes
+    samples: tuple[bytes, ...]
     next_seq: int
 
 
@@ -59,8 +66,8 @@ class Group:
 
     def second(self, number: int) -> Second:
         """Return the next second, the first of which is number 0."""
-        packets = [seal(message.to_bytes()) for message in self._messages(number)]
-        made = Second(tuple(packets), EACH * (number + 1))
+        bodies = [message.to_bytes() for message in self._messages(number)]
+        made = Second(seal(b"".join(bodies)), tuple(bodies[: len(self._streams)]), EACH * (number + 1))
         self.kept.append(made)
         return made
 

@@ -2,10 +2,10 @@
 
 Usage: python -m benchmarks.benches.devices HOST:PORT BENCHES SECONDS BURNS
 
-They are called `bench-0`, `bench-1` and so on. Each sends a second's samples as the protocol has it, one frame a
-stream, confirmed by the broker, at its own place within the second; answers pings, sends again what it is asked for,
-and notes how long what it sent took to be acknowledged. At the end of the time they wait for the last
-acknowledgements, and what they counted is written as JSON. What they do not do: sample, and send again unasked.
+They are called `bench-0`, `bench-1` and so on. Each sends a second's samples as the protocol has it, one frame with all
+streams, confirmed by the broker, at its own place within the second; answers pings, sends again what it is asked for, and
+notes how long what it sent took to be acknowledged. At the end of the time they wait for the last acknowledgements, and
+what they counted is written as JSON. What they do not do: sample, and send again unasked.
 """
 
 import json
@@ -68,8 +68,7 @@ class Devices:
                 self._late_s = max(self._late_s, time.monotonic() - due_s)
                 for index in range(slot, len(self._topics), SLOTS):
                     second = made[index % len(made)]
-                    for packet in second.packets:
-                        self._put(index, b"up", packet)
+                    self._put(index, b"up", second.packet)
                     self._under_way[index].append((second.next_seq, time.monotonic()))
                     self._sent += EACH * len(self._hello.channels)
             number += 1
@@ -148,7 +147,7 @@ class Devices:
             place = [channel.id for channel in self._hello.channels].index(stream)
             for second in group.kept:
                 if wanted < second.next_seq <= sent:
-                    self._put(index, b"up", second.packets[place])
+                    self._put(index, b"up", seal(second.samples[place]))
                     self._resent += EACH
 
 

@@ -304,8 +304,13 @@ def test_an_acknowledgement_of_what_was_never_sent_is_not_believed() -> None:
     assert ring.waiting == 5
 
 
+def bodies(dev: Microcontroller) -> list[list[wire.Message]]:
+    found = [wire.decode_body(wire.unseal(packet)) for packet in iter(dev.next_packet, b"")]
+    return [[message for message in one if isinstance(message, wire.Message)] for one in found]
+
+
 def packets(dev: Microcontroller) -> list[wire.Message]:
-    return [wire.decode_message(wire.unseal(packet)) for packet in iter(dev.next_packet, b"")]
+    return [message for body in bodies(dev) for message in body]
 
 
 def test_packets_hold_the_same_messages_as_frames() -> None:
@@ -313,6 +318,42 @@ def test_packets_hold_the_same_messages_as_frames() -> None:
     for dev in (framed, sealed):
         dev.advance(3.2)
     assert [message.to_bytes() for message in packets(sealed)] == [message.to_bytes() for message in sent(framed)]
+
+
+def bench() -> Microcontroller:
+    """Four channels at 10 Hz, none of them at an even pace."""
+    dice = np.random.default_rng(4)
+    converters = [thermometer(stream, f"probe{stream}", 10.0) for stream in range(4)]
+    blocks = [
+        one.convert(np.arange(0.05, 60.0, 0.1) + dice.uniform(0.0, 0.04, 600), dice.uniform(20.0, 90.0, 600))
+        for one in converters
+    ]
+    return Microcontroller(DeviceSpec(ring_s=60.0), converters, wiring.cut(blocks, 10.0), count(1))
+
+
+def test_a_second_of_four_streams_is_one_packet_and_a_hello_stands_alone() -> None:
+    dev = bench()
+    dev.advance(0.0)
+    assert [[type(message) for message in body] for body in bodies(dev)] == [[wire.Hello], [wire.Status]]
+    for second in range(1, 6):
+        dev.advance(second + 0.01)
+        (body,) = bodies(dev)
+        assert all(isinstance(message, wire.Samples) and len(message) == 10 for message in body)
+        assert len(body) == 4
+
+
+def test_what_does_not_fit_a_packet_goes_in_the_next_the_oldest_first() -> None:
+    dev = bench()
+    dev.advance(30.0)
+    found = bodies(dev)
+    assert len(found) > 10
+    assert all(sum(len(message.to_bytes()) for message in body) <= 504 for body in found)
+    samples = [message for body in found for message in body if isinstance(message, wire.Samples)]
+    for stream in range(4):
+        mine = [message for message in samples if message.stream == stream]
+        assert [message.first_seq for message in mine] == [0, *(message.next_seq for message in mine[:-1])]
+        assert mine[-1].next_seq >= 298
+    assert [message.ticks for message in samples] == sorted(message.ticks for message in samples)
 
 
 def test_a_device_obeys_packets_and_counts_what_is_none() -> None:
