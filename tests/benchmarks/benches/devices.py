@@ -3,9 +3,9 @@
 Usage: python -m benchmarks.benches.devices HOST:PORT BENCHES SECONDS BURNS
 
 They are called `bench-0`, `bench-1` and so on. Each sends a second's samples as the protocol has it, one frame with all
-streams, confirmed by the broker, at its own place within the second; answers pings, sends again what it is asked for, and
-notes how long what it sent took to be acknowledged. At the end of the time they wait for the last acknowledgements, and
-what they counted is written as JSON. What they do not do: sample, and send again unasked.
+streams, confirmed by the broker, at its own place within the second; answers pings, sends again what it is asked for,
+and notes how long what it sent took to be acknowledged. At the end of the time they wait for the last
+acknowledgements, and what they counted is written as JSON. What they do not do: sample, and send again unasked.
 """
 
 import json
