@@ -15,7 +15,7 @@ from emberline.links.link import Link, LinkState, age_limits_s
 from emberline.service.alarms import BenchAlarms
 from emberline.service.clock import Clock
 from emberline.service.course import Course
-from emberline.service.ingest import IngestCounts
+from emberline.service.intake import IngestCounts
 from emberline.service.watch import LOOKOUT_S, SECOND_NS
 from emberline.store.records import CommitReceipt
 from emberline.trials.alarms.co_watch import CoStanding

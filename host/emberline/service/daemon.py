@@ -11,7 +11,7 @@ from functools import partial
 from pathlib import Path
 
 from emberline.service.alarm_book import AlarmBook
-from emberline.service.board import Board
+from emberline.service.board import INGEST, Board
 from emberline.service.calibrating import Calibrations
 from emberline.service.clock import Clock
 from emberline.service.clock_watch import ClockWatch
@@ -29,7 +29,8 @@ from emberline.service.health_loop import HealthLoop, commit_p99_s
 from emberline.service.health_notify import Notifier
 from emberline.service.heaps import leaving_alone_what_stands
 from emberline.service.housekeeping import Housekeeping
-from emberline.service.ingest import IngestCounts
+from emberline.service.ingest import Ingest
+from emberline.service.intake import IngestCounts
 from emberline.service.inventory import Inventory
 from emberline.service.keeper import Keeper
 from emberline.service.lane import OTHERS_LIMIT_S, BenchSetting, Lane, Shared
@@ -106,8 +107,17 @@ class Daemon:
         self._follower = ApartFollower(store.path)
         self.summaries = Summaries(store, self.boards, final_pass)
         self.health = HealthWatch(clock)
+        self._ingest = Ingest(store, clock)
         self._shared = Shared(
-            setting.folder, setting.zone, store, clock, self._supervisor, self._follower, self.summaries, self.health
+            setting.folder,
+            setting.zone,
+            store,
+            clock,
+            self._ingest,
+            self._supervisor,
+            self._follower,
+            self.summaries,
+            self.health,
         )
         self._keepers: dict[str, Keeper] = {}
         self._counts: list[IngestCounts] = []
@@ -146,6 +156,7 @@ class Daemon:
             ClockWatch(clock),
             self._notifier,
             self._counts,
+            self._ingest.durations_s,
             self._take_up_time,
             lambda error: self._supervisor.fail(HEALTH, error),
         )
@@ -173,12 +184,11 @@ class Daemon:
 
     def figures(self, version: str) -> Figures:
         """Return the figures for a monitoring server; `version` is that of the software."""
-        durations_s = [one for lane in self.lanes.values() for one in lane.board.counts.durations_s]
         return Figures(
             health=self.health.health(),
             version=version,
             benches={name: lane.figures() for name, lane in self.lanes.items()},
-            commit_s=commit_p99_s(durations_s),
+            commit_s=commit_p99_s(self._ingest.durations_s),
             lag_s=self.worst_lag_s,
             tasks=len(self._supervisor.names()),
             forwarding=self.forwarding,
@@ -199,6 +209,7 @@ class Daemon:
         start(SUMMARIES, self.summaries.run)
         try:
             await self._follower.start()
+            start(INGEST, self._ingest.run, OnFailure.END)
             for lane in self.lanes.values():
                 lane.start()
             start(DESK, self.desk.resume, OnFailure.PERSIST)
@@ -255,7 +266,7 @@ class Daemon:
             for lane in self.lanes.values():
                 group.create_task(lane.close(), name=f"end of {lane.bench_id}")
         await self._book.done(OTHERS_LIMIT_S)
-        for name in (SUMMARIES, LAG, ALARM_BOOK, *(f"alarms by {one.way.name}" for one in self.couriers)):
+        for name in (INGEST, SUMMARIES, LAG, ALARM_BOOK, *(f"alarms by {one.way.name}" for one in self.couriers)):
             await supervisor.stop(name, OTHERS_LIMIT_S)
         await self._follower.close()
         try:

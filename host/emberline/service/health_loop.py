@@ -3,14 +3,14 @@
 import asyncio
 import logging
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 
 from emberline.service.clock_watch import ClockWatch
 from emberline.service.health import HealthWatch, newest, status_line
 from emberline.service.health_notify import Notifier
 from emberline.service.housekeeping import disk_of, disk_warning
-from emberline.service.ingest import IngestCounts
+from emberline.service.intake import IngestCounts
 from emberline.store.errors import StoreDamagedError, StoreError
 from emberline.store.notices import Notice
 from emberline.store.store import Store
@@ -38,6 +38,7 @@ class HealthLoop:
         clock_watch: The wall clock.
         notifier: The service manager.
         counts: What has passed, by bench.
+        durations_s: How long the newest commits took, real seconds.
         step_due: Called while the wall clock's time should be taken up.
         damaged: Called when the store on disk can no longer be read, though the writer has not noticed.
     """
@@ -47,6 +48,7 @@ class HealthLoop:
     clock_watch: ClockWatch
     notifier: Notifier
     counts: Sequence[IngestCounts]
+    durations_s: Collection[float]
     step_due: Callable[[], None] = lambda: None
     damaged: Callable[[StoreDamagedError], None] = lambda _: None
     _unkept: list[Notice] = field(default_factory=list)
@@ -128,8 +130,7 @@ class HealthLoop:
         return time.monotonic() - self._proved_s < PROOF_LIMIT_S
 
     def _slow(self) -> str:
-        durations_s = [one for counts in self.counts for one in counts.durations_s]
-        if len(durations_s) < ENOUGH_COMMITS or (longest_s := commit_p99_s(durations_s)) < COMMIT_ALARM_S:
+        if len(self.durations_s) < ENOUGH_COMMITS or (longest_s := commit_p99_s(self.durations_s)) < COMMIT_ALARM_S:
             return ""
         return f"one commit in a hundred takes {longest_s:.2f} s or longer: the disk is slow or failing"
 

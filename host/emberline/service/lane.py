@@ -32,7 +32,6 @@ from emberline.service.sources import Places, make_links
 from emberline.service.standing_file import StandingFile
 from emberline.service.supervisor import OnFailure, Supervisor, Work
 from emberline.service.unnumbered_in import UnnumberedIn
-from emberline.store.errors import StoreClosedError, StoreDamagedError, StoreReplacedError
 from emberline.store.records import CommitReceipt
 from emberline.store.store import Store
 
@@ -71,6 +70,7 @@ class Shared:
         zone: Name of the time zone in which a person reads times.
         store: The store.
         clock: The clock.
+        ingest: Stores their readings.
         supervisor: Runs their tasks.
         follower: Follows their records.
         summaries: Works out their summaries.
@@ -81,6 +81,7 @@ class Shared:
     zone: str
     store: Store
     clock: Clock
+    ingest: Ingest
     supervisor: Supervisor
     follower: ApartFollower
     summaries: Summaries
@@ -115,7 +116,7 @@ class Lane:
         self.keeper = Keeper(
             store, bench_id, clock, board, shared.zone, shared.follower.of(bench_id), shared.summaries.put
         )
-        self.ingest = Ingest(store, bench_id, clock, self._publish, board.counts)
+        self.ingest = shared.ingest.of(bench_id, board.counts, self._publish, partial(board.report, INGEST))
         self.link, self._broker = make_links(
             setting.places, shared.folder, bench_id, clock, device_names(setting.bench), self._standing
         )
@@ -133,7 +134,6 @@ class Lane:
 
     def start(self) -> None:
         """Take up where an earlier run ended, and take readings in."""
-        self._start(INGEST, self._ingest)
         self._start(KEEPER, self._keep)
         self._start(ALARMS, self._alarms.run)
         self._start(RECALL, self._alarms.recall)
@@ -151,10 +151,8 @@ class Lane:
         """End in order: sources, last commits and acknowledgements, links, trials."""
         # The link's task is only told to take no more, so that the last commits can still be acknowledged through it.
         self._closing = True
-        await self.ingest.close()
-        if not await self._shared.supervisor.ended(self._name(INGEST), DRAIN_LIMIT_S):
-            # What the store does not take in time was not acknowledged, and comes again.
-            await self._stop(INGEST, OTHERS_LIMIT_S)
+        if not await self.ingest.emptied(DRAIN_LIMIT_S):
+            LOG.error("the store did not take all readings of %s in time; they were not acknowledged", self.bench_id)
         await self._stop(OUTLET, OTHERS_LIMIT_S)
         await self._stop(LINK, LINK_LIMIT_S)
         await self._stop(BROKER, LINK_LIMIT_S)
@@ -185,12 +183,6 @@ class Lane:
 
     def _own_health(self) -> Health:
         return self._shared.health.health(self.health)
-
-    async def _ingest(self) -> None:
-        try:
-            await self.ingest.run()
-        except (StoreClosedError, StoreDamagedError, StoreReplacedError) as error:
-            self._shared.supervisor.fail(self._name(INGEST), error)
 
     async def _keep(self) -> None:
         if not self._resumed:

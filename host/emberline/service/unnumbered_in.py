@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from emberline.bench.samples import SampleBatch
 from emberline.links.arrivals import Lost, Missed, Unnumbered
-from emberline.service.ingest import TRY_AGAIN_S, Ingest, IngestCounts
+from emberline.service.intake import TRY_AGAIN_S, IngestCounts, Intake
 from emberline.service.numbering import Numbering
 from emberline.store.errors import StoreClosedError, StoreError
 
@@ -25,7 +25,7 @@ class UnnumberedIn:
     """
 
     numbering: Numbering
-    ingest: Ingest
+    ingest: Intake
     counts: IngestCounts
 
     async def take(self, parts: Sequence[Unnumbered | Missed]) -> None:

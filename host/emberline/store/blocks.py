@@ -11,9 +11,10 @@ Code 1, which is still read, had second differences of times in nanoseconds, did
 
 import json
 import zlib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import accumulate
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +25,14 @@ from emberline.store.errors import StoreDamagedError
 CODEC = 2
 """Number of the code that is written; a block of an unknown one is refused."""
 READ = (1, CODEC)
+SAMPLE_BYTES = 17
+"""Of a sample before it is compressed: time, value, flags."""
+TOGETHER = 4096
+"""Samples that are packed or unpacked together at most, but for a longer stream; what is unpacked stays together."""
+
+Key = tuple[str, int, str]
+"""Device, boot and channel of a stream."""
+_Columns = tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.uint8]]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -36,32 +45,14 @@ class Commit:
 
 def encode(commits: Sequence[Commit]) -> bytes:
     """Return the commits as bytes; the same commits give the same bytes."""
-    streams: dict[tuple[str, int, str], list[SampleBatch]] = {}
-    number: dict[tuple[str, int, str], int] = {}
-    order: list[tuple[int, list[int]]] = []
-    last = 0
-    for commit in commits:
-        for batch in commit.batches:
-            key = (batch.device, batch.boot, batch.channel)
-            number.setdefault(key, len(number))
-            streams.setdefault(key, []).append(batch)
-        places = [number[batch.device, batch.boot, batch.channel] for batch in commit.batches]
-        order.append((commit.id - last, places))
-        last = commit.id
-    heads, body = [], []
-    for (device, boot, channel), batches in streams.items():
-        raw, kind = _packed_numbers(np.concatenate([batch.raw for batch in batches]))
-        time = np.concatenate([batch.t_ns for batch in batches]).astype(np.int64)
-        gaps = _differences(time)
-        pace = int(np.sort(gaps)[len(gaps) // 2])
-        step = int(np.gcd.reduce(gaps - pace)) or 1
-        body += [_shuffled(_folded((gaps - pace) // step)), raw]
-        body.append(np.concatenate([batch.flags for batch in batches]).astype(np.uint8).tobytes())
-        befores = [0, *(batch.next_seq for batch in batches)]
-        pieces = [[batch.first_seq - before, len(batch)] for batch, before in zip(batches, befores, strict=False)]
-        heads.append([device, boot, channel, kind, pieces, step, pace])
-    head = json.dumps([order, heads], separators=(",", ":")).encode()
-    return zlib.compress(b"".join([len(head).to_bytes(4, "little"), head, *body]), 6)
+    return encode_each([commits])[0]
+
+
+def encode_each(blocks: Sequence[Sequence[Commit]]) -> list[bytes]:
+    """Return what `encode` does of several blocks: a thousand short ones by few sums over all of them."""
+    laid_out = [_laid_out(commits) for commits in blocks]
+    packed = iter(_packed([batches for _, streams in laid_out for batches in streams.values()]))
+    return [_block(order, streams, packed) for order, streams in laid_out]
 
 
 def decode(payload: bytes, codec: int = CODEC) -> tuple[Commit, ...]:
@@ -70,41 +61,123 @@ def decode(payload: bytes, codec: int = CODEC) -> tuple[Commit, ...]:
     Raises:
         StoreDamagedError: The bytes are not a block of a known code.
     """
-    if codec not in READ:
-        raise StoreDamagedError(f"a block has the unknown code {codec}: use a newer Emberline")
+    return decode_each([(codec, payload)])[0]
+
+
+def decode_each(blocks: Sequence[tuple[int, bytes]]) -> list[tuple[Commit, ...]]:
+    """Return what `decode` does of several blocks, each of a code; raises as that does."""
+    for codec, _ in blocks:
+        if codec not in READ:
+            raise StoreDamagedError(f"a block has the unknown code {codec}: use a newer Emberline")
     try:
-        return _decoded(zlib.decompress(payload), relative=codec > 1)
-    except (zlib.error, ValueError, TypeError, StopIteration) as exc:
+        opened = [_opened(zlib.decompress(payload), relative=codec > 1) for codec, payload in blocks]
+        unpacked = iter(_unpacked([stream for _, streams in opened for stream in streams]))
+        return [
+            _commits(order, streams, unpacked, relative=codec > 1)
+            for (order, streams), (codec, _) in zip(opened, blocks, strict=True)
+        ]
+    except (zlib.error, ValueError, TypeError, LookupError, OverflowError, StopIteration) as exc:
         raise StoreDamagedError(f"a block of samples cannot be read ({exc}): restore the store from a backup") from exc
 
 
-def _decoded(data: bytes, *, relative: bool) -> tuple[Commit, ...]:
-    unfolded = _unfolded if relative else _as_they_are
+# Writing: a block is its order and its streams, a stream its batches; streams of one length are packed together
+
+
+def _laid_out(commits: Sequence[Commit]) -> tuple[list[tuple[int, list[int]]], dict[Key, list[SampleBatch]]]:
+    """Return which streams each commit has parts of, and the streams."""
+    streams: dict[Key, list[SampleBatch]] = {}
+    number: dict[Key, int] = {}
+    order: list[tuple[int, list[int]]] = []
+    last = 0
+    for commit in commits:
+        places = []
+        for batch in commit.batches:
+            key = (batch.device, batch.boot, batch.channel)
+            streams.setdefault(key, []).append(batch)
+            places.append(number.setdefault(key, len(number)))
+        order.append((commit.id - last, places))
+        last = commit.id
+    return order, streams
+
+
+def _block(
+    order: list[tuple[int, list[int]]], streams: dict[Key, list[SampleBatch]], packed: Iterator[tuple[list[Any], bytes]]
+) -> bytes:
+    heads, body = [], []
+    for ((device, boot, channel), batches), ((kind, step, pace), data) in zip(streams.items(), packed, strict=False):
+        befores = [0, *(batch.next_seq for batch in batches)]
+        pieces = [[batch.first_seq - before, len(batch)] for batch, before in zip(batches, befores, strict=False)]
+        heads.append([device, boot, channel, kind, pieces, step, pace])
+        body.append(data)
+    head = json.dumps([order, heads], separators=(",", ":")).encode()
+    return zlib.compress(b"".join([len(head).to_bytes(4, "little"), head, *body]), 6)
+
+
+def _packed(streams: Sequence[Sequence[SampleBatch]]) -> list[tuple[list[Any], bytes]]:
+    """Return the kind of numbers, the step and the pace of each stream, and its samples."""
+    packed: dict[int, tuple[list[Any], bytes]] = {}
+    for places in _alike([(sum(map(len, batches)), True) for batches in streams]):
+        rows = [streams[place] for place in places]
+        packed.update(zip(places, _packed_rows(rows), strict=True))
+    return [packed[place] for place in range(len(streams))]
+
+
+def _packed_rows(streams: Sequence[Sequence[SampleBatch]]) -> Iterator[tuple[list[Any], bytes]]:
+    """Pack streams of one length, a row each."""
+    count = len(streams)
+    t_ns = np.concatenate([batch.t_ns for batches in streams for batch in batches]).astype(np.int64).reshape(count, -1)
+    raw = np.concatenate([batch.raw for batches in streams for batch in batches]).astype(np.float64).reshape(count, -1)
+    flags = np.concatenate([batch.flags for batches in streams for batch in batches]).astype(np.uint8)
+    gaps = _differences(t_ns)
+    pace = np.sort(gaps)[:, gaps.shape[1] // 2, None]
+    gaps -= pace
+    step = np.gcd.reduce(gaps, axis=1, keepdims=True)
+    step[step == 0] = 1
+    # As whole numbers only where that gives back every bit: not for -0.0, NaN and parts of one.
+    whole = np.where(np.abs(raw) < 2.0**52, raw, 0.0).astype(np.int64)
+    even = (whole.astype(np.float64).view(np.int64) == raw.view(np.int64)).all(axis=1)
+    words = np.where(even[:, None], _folded(_differences(whole)), raw.view(np.int64))
+    parts = [_shuffled(_folded(gaps // step)), _shuffled(words), flags.reshape(count, -1)]
+    data = np.concatenate(parts, axis=1)
+    size, together = data.shape[1], data.tobytes()
+    heads = zip(np.where(even, "i", "f").tolist(), step[:, 0].tolist(), pace[:, 0].tolist(), strict=True)
+    return ((list(head), together[size * row : size * (row + 1)]) for row, head in enumerate(heads))
+
+
+# Reading, the other way round
+
+
+@dataclass(frozen=True, slots=True)
+class _Stream:
+    """A stream as it lies in a block."""
+
+    key: Key
+    kind: str
+    pieces: list[tuple[int, int]]
+    step: int
+    pace: int
+    relative: bool
+    data: bytes
+
+
+def _opened(data: bytes, *, relative: bool) -> tuple[list[tuple[int, list[int]]], list[_Stream]]:
     at = 4 + int.from_bytes(data[:4], "little")
     order, heads = json.loads(data[4:at])
-    queues = []
+    streams = []
     for device, boot, channel, kind, pieces, *even in heads:
-        n = sum(count for _, count in pieces)
-        time = _unshuffled(data[at : at + 8 * n])
-        if relative:
-            step, pace = even
-            time = np.cumsum(unfolded(time) * step + pace)
-        else:
-            time = np.cumsum(np.cumsum(time))
-        words = _unshuffled(data[at + 8 * n : at + 16 * n])
-        raw = np.cumsum(unfolded(words)).astype(np.float64) if kind == "i" else words.view(np.float64)
-        flags = np.frombuffer(data[at + 16 * n : at + 17 * n], dtype=np.uint8)
-        if len(flags) != n:
+        size = SAMPLE_BYTES * sum(count for _, count in pieces)
+        step, pace = even if relative else (1, 0)
+        streams.append(_Stream((device, boot, channel), kind, pieces, step, pace, relative, data[at : at + size]))
+        if len(streams[-1].data) != size:
             raise ValueError("it ends too early")
-        at += 17 * n
-        queue, start, next_seq = [], 0, 0
-        for told, count in pieces:
-            first_seq = told + next_seq if relative else told
-            next_seq = first_seq + count
-            cut = slice(start, start + count)
-            queue.append(SampleBatch(device, boot, channel, first_seq, time[cut], raw[cut], flags[cut]))
-            start += count
-        queues.append(iter(queue))
+        at += size
+    return order, streams
+
+
+def _commits(
+    order: list[tuple[int, list[int]]], streams: Sequence[_Stream], unpacked: Iterator[_Columns], *, relative: bool
+) -> tuple[Commit, ...]:
+    queues = [_batches(stream, columns) for stream, columns in zip(streams, unpacked, strict=False)]
     identities = accumulate(told for told, _ in order) if relative else (told for told, _ in order)
     return tuple(
         Commit(identity, tuple(next(queues[stream]) for stream in row))
@@ -112,18 +185,58 @@ def _decoded(data: bytes, *, relative: bool) -> tuple[Commit, ...]:
     )
 
 
-def _packed_numbers(values: NDArray[np.float64]) -> tuple[bytes, str]:
-    """Return numbers as bytes; as whole numbers only where that gives back every bit."""
-    values = np.ascontiguousarray(values, dtype=np.float64)
-    if np.all(np.abs(values) < 2.0**52):  # false for NaN
-        whole = values.astype(np.int64)
-        if whole.astype(np.float64).tobytes() == values.tobytes():  # false for -0.0 and for parts of one
-            return _shuffled(_folded(_differences(whole))), "i"
-    return _shuffled(values), "f"
+def _batches(stream: _Stream, columns: _Columns) -> Iterator[SampleBatch]:
+    t_ns, raw, flags = columns
+    start = next_seq = 0
+    for told, count in stream.pieces:
+        first_seq = told + next_seq if stream.relative else told
+        next_seq = first_seq + count
+        cut = slice(start, start + count)
+        yield SampleBatch(*stream.key, first_seq, t_ns[cut], raw[cut], flags[cut])
+        start += count
+
+
+def _unpacked(streams: Sequence[_Stream]) -> list[_Columns]:
+    """Return the samples of each stream."""
+    unpacked: dict[int, _Columns] = {}
+    for places in _alike([(len(stream.data) // SAMPLE_BYTES, stream.relative) for stream in streams]):
+        rows = [streams[place] for place in places]
+        unpacked.update(zip(places, _unpacked_rows(rows), strict=True))
+    return [unpacked[place] for place in range(len(streams))]
+
+
+def _unpacked_rows(streams: Sequence[_Stream]) -> Iterator[_Columns]:
+    """Unpack streams of one length and code."""
+    count = len(streams)
+    data = np.frombuffer(b"".join(stream.data for stream in streams), dtype=np.uint8).reshape(count, -1)
+    length = data.shape[1] // SAMPLE_BYTES
+    t_ns, words = _unshuffled(data[:, : 8 * length]), _unshuffled(data[:, 8 * length : 16 * length])
+    flags = data[:, 16 * length :]
+    raw = words.view(np.float64)
+    even = np.array([stream.kind == "i" for stream in streams])[:, None]
+    if streams[0].relative:
+        step = np.array([[stream.step] for stream in streams], dtype=np.int64)
+        pace = np.array([[stream.pace] for stream in streams], dtype=np.int64)
+        t_ns, words = np.cumsum(_unfolded(t_ns) * step + pace, axis=1), _unfolded(words)
+    else:
+        t_ns = np.cumsum(np.cumsum(t_ns, axis=1), axis=1)
+    raw = np.where(even, np.cumsum(words, axis=1).astype(np.float64), raw)
+    return zip(t_ns, raw, flags, strict=True)
+
+
+def _alike(kinds: Sequence[tuple[int, bool]]) -> Iterator[list[int]]:
+    """Yield the places of streams of one length and code, some of them at a time."""
+    places: dict[tuple[int, bool], list[int]] = {}
+    for place, kind in enumerate(kinds):
+        places.setdefault(kind, []).append(place)
+    for (length, _), same in places.items():
+        some = max(1, TOGETHER // max(1, length))
+        for start in range(0, len(same), some):
+            yield same[start : start + some]
 
 
 def _differences(values: NDArray[np.int64]) -> NDArray[np.int64]:
-    return np.diff(values, prepend=np.int64(0))
+    return np.diff(values, axis=1, prepend=np.int64(0))
 
 
 def _folded(values: NDArray[np.int64]) -> NDArray[np.int64]:
@@ -136,15 +249,12 @@ def _unfolded(folded: NDArray[np.int64]) -> NDArray[np.int64]:
     return (folded.view(np.uint64) >> np.uint64(1)).view(np.int64) ^ -(folded & 1)
 
 
-def _as_they_are(values: NDArray[np.int64]) -> NDArray[np.int64]:
-    return values
+def _shuffled(words: NDArray[np.int64]) -> NDArray[np.uint8]:
+    """Return the bytes of each row, those of equal weight together."""
+    little = np.ascontiguousarray(words, dtype="<i8")
+    return little.view(np.uint8).reshape(len(words), -1, 8).transpose(0, 2, 1).reshape(len(words), -1)
 
 
-def _shuffled(words: NDArray[np.int64] | NDArray[np.float64]) -> bytes:
-    little = np.ascontiguousarray(words, dtype=words.dtype.newbyteorder("<"))
-    return little.view(np.uint8).reshape(-1, 8).T.tobytes()
-
-
-def _unshuffled(data: bytes) -> NDArray[np.int64]:
-    planes = np.frombuffer(data, dtype=np.uint8).reshape(8, -1)
-    return np.ascontiguousarray(planes.T).reshape(-1).view("<i8").astype(np.int64)
+def _unshuffled(planes: NDArray[np.uint8]) -> NDArray[np.int64]:
+    words = np.ascontiguousarray(planes.reshape(len(planes), 8, -1).transpose(0, 2, 1))
+    return words.view("<i8")[:, :, 0].astype(np.int64)

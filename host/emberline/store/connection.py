@@ -3,18 +3,17 @@
 import logging
 import sqlite3
 import sys
-import time
-from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import closing, contextmanager
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from emberline.store.errors import (
     StoreBusyError,
     StoreClosedError,
     StoreDamagedError,
+    StoreFullError,
     StoreMissingError,
     StoreReplacedError,
     StoreUnwritableError,
@@ -25,6 +24,7 @@ from emberline.store.schema import keep_copy, migrate, require_current, version_
 
 LOG = logging.getLogger(__name__)
 T = TypeVar("T")
+P = TypeVar("P")
 
 BUSY_TIMEOUT_MS = 5000
 JOURNAL_LIMIT_BYTES = 64 * 1024 * 1024
@@ -40,10 +40,6 @@ OPEN_LIMIT_S = 900.0
 TURN_S = 0.0005
 """Longest time for which the writer waits for its turn after each statement, where another thread computes: Python's
 usual 5 ms let a busy event loop hold a commit of ten statements up for 50 ms."""
-SHARED_EVERY_S = 0.05
-"""Least time between two transactions that several jobs share: what comes meanwhile goes with the next one."""
-
-_Waiting = tuple[Callable[[sqlite3.Connection], Any], Future[Any]]
 
 
 def take_short_turns() -> None:
@@ -55,10 +51,8 @@ class Writer:
     """The one connection that writes.
 
     Jobs run one after the other in one thread; what a job raises reaches its caller, and nothing of that job is kept.
-    Those that are handed in with `submit` while others of the kind wait share a transaction, and so the wait for the
-    disk; where one of them fails, each is run again in one of its own. Closing runs the jobs that wait first. A file on
-    a disk that failed is opened anew before the next job; one that was deleted is put back as the open connection knows
-    it.
+    Closing runs the jobs that wait first. A file on a disk that failed is opened anew before the next job; one that was
+    deleted is put back as the open connection knows it.
     """
 
     def __init__(self, path: Path) -> None:
@@ -70,8 +64,6 @@ class Writer:
         self._path = path.resolve()
         self._number: tuple[int, int] | None = None
         self._suspect = False
-        self._waiting: deque[_Waiting] = deque()
-        self._shared_s = float("-inf")
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="store-writer")
         try:
             self._connection = self._thread.submit(_open_for_writing, path).result(timeout=OPEN_LIMIT_S)
@@ -84,18 +76,31 @@ class Writer:
             raise
 
     def submit(self, job: Callable[[sqlite3.Connection], T]) -> Future[T]:
-        """Queue a job that may share a transaction; the future gives what it returned, once that is on disk.
-
-        Args:
-            job: Reads and writes by the connection and does nothing else: it may be run twice.
+        """Queue a job with a transaction of its own; the future gives what it returned, once that is on disk.
 
         Raises:
             StoreClosedError: The writer was closed.
         """
-        future: Future[T] = Future()
-        self._waiting.append((job, future))
-        self._queue(self._run_waiting)
-        return future
+        return self._queue(lambda: self._in_transaction(job))
+
+    def submit_each(
+        self, job_of: Callable[[Sequence[P]], Callable[[sqlite3.Connection], list[T]]], parts: Sequence[P]
+    ) -> Future[list[T | Exception]]:
+        """Queue a job for parts that share a transaction, and so the wait for the disk.
+
+        Where it fails, each part is given a transaction of its own.
+
+        Args:
+            job_of: Makes the job for some of the parts, which returns something for each.
+            parts: The parts.
+
+        Returns:
+            For each part what came of it, or what it raised; raises where the file or its disk takes nothing.
+
+        Raises:
+            StoreClosedError: The writer was closed.
+        """
+        return self._queue(lambda: self._together(job_of, parts))
 
     def run(self, job: Callable[[sqlite3.Connection], T]) -> T:
         """Run a job in a transaction of its own and wait for it.
@@ -103,7 +108,7 @@ class Writer:
         Raises:
             StoreError: Whatever went wrong; nothing of the job was kept.
         """
-        return self._wait(self._queue(lambda: self._in_transaction(job)))
+        return self._wait(self.submit(job))
 
     def checkpoint(self) -> None:
         """Move what the journal holds into the store and shorten the journal; readers are not waited for."""
@@ -141,34 +146,23 @@ class Writer:
         except TimeoutError as exc:
             raise StoreBusyError(f"a write did not end within {WRITE_LIMIT_S:.0f} s: is the disk overloaded?") from exc
 
-    def _run_waiting(self) -> None:
-        """Run the jobs that may share a transaction and wait by now."""
-        if not self._waiting:
-            return
-        time.sleep(max(0.0, self._shared_s + SHARED_EVERY_S - time.monotonic()))
-        self._shared_s = time.monotonic()
-        taken = [self._waiting.popleft() for _ in range(len(self._waiting))]
-        jobs = [(job, future) for job, future in taken if future.set_running_or_notify_cancel()]
+    def _together(
+        self, job_of: Callable[[Sequence[P]], Callable[[sqlite3.Connection], list[T]]], parts: Sequence[P]
+    ) -> list[T | Exception]:
         try:
-            values = self._in_transaction(lambda connection: [job(connection) for job, _ in jobs])
-        except (StoreBusyError, StoreUnwritableError, StoreReplacedError) as error:
-            # Of the file or its disk: no job is to blame, and each alone would wait as long again.
-            for _, future in jobs:
-                future.set_exception(error)
-        except Exception:  # noqa: BLE001 told to the caller of the job that raises it again
-            for job, future in jobs:
-                self._run_alone(job, future)
-        else:
-            for (_, future), value in zip(jobs, values, strict=True):
-                future.set_result(value)
+            return [*self._in_transaction(job_of(parts))]
+        except (StoreBusyError, StoreFullError, StoreUnwritableError, StoreReplacedError):
+            # Of the file or its disk: no part is to blame, and each alone would wait as long again.
+            raise
+        except Exception:  # noqa: BLE001 told to the caller with the part that raises it again
+            jobs = [job_of([part]) for part in parts]
+            return list(map(self._alone, jobs))
 
-    def _run_alone(self, job: Callable[[sqlite3.Connection], Any], future: Future[Any]) -> None:
+    def _alone(self, job: Callable[[sqlite3.Connection], list[T]]) -> T | Exception:
         try:
-            value = self._in_transaction(job)
-        except Exception as error:  # noqa: BLE001 told to the job's caller, whatever it is
-            future.set_exception(error)
-        else:
-            future.set_result(value)
+            return self._in_transaction(job)[0]
+        except Exception as error:  # noqa: BLE001 told to the caller, whatever it is
+            return error
 
     def _in_transaction(self, job: Callable[[sqlite3.Connection], T]) -> T:
         connection = self._sound_connection()

@@ -1,5 +1,6 @@
-"""What the store hands out: trials, gaps, notes and receipts."""
+"""What the store takes in and hands out: portions of a commit, trials, gaps, notes and receipts."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from emberline.bench.samples import SampleBatch
@@ -62,6 +63,23 @@ class Gap:
     start_ns: int
     end_ns: int
     reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Portion:
+    """What is to be stored of one bench at once.
+
+    Attributes:
+        bench: Id of the bench; entered if new.
+        batches: In the order of their arrival.
+        gaps: Losses known for good.
+        trial: Set where the samples belong to this imported trial alone.
+    """
+
+    bench: str
+    batches: Sequence[SampleBatch]
+    gaps: Sequence[Gap] = ()
+    trial: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

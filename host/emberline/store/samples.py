@@ -3,14 +3,14 @@
 import sqlite3
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from itertools import pairwise
+from itertools import count, pairwise
 
 import numpy as np
 
 from emberline.bench.samples import SampleBatch
 from emberline.store import blocks
 from emberline.store.errors import StoreDamagedError
-from emberline.store.records import CommitReceipt, Gap, Tally
+from emberline.store.records import CommitReceipt, Gap, Portion, Tally
 
 PAGE = 64
 """Blocks read in one transaction; short ones, since an open reader keeps the journal from shrinking."""
@@ -27,33 +27,26 @@ AND NOT EXISTS (SELECT 1 FROM gaps WHERE device = :d AND boot = :b AND channel =
 Range = tuple[int, int]
 
 
-def commit(
-    connection: sqlite3.Connection, bench: str, batches: Sequence[SampleBatch], gaps: Sequence[Gap], trial: str | None
-) -> CommitReceipt:
-    """Store what is new in the batches, then flag the losses; runs inside the writer's transaction.
+def commit(connection: sqlite3.Connection, portions: Sequence[Portion]) -> list[CommitReceipt]:
+    """Store what is new in each portion, then flag its losses; runs inside the writer's transaction.
 
     Raises:
         ValueError: A batch has arrays of different lengths, or times that decrease.
     """
-    stored: list[SampleBatch] = []
-    for batch in batches:
-        _require_sound(batch)
-        if len(batch):
-            stored += [_cut(batch, *part) for part in _add_span(connection, batch)]
-    identity = None
-    if stored:
-        row = connection.execute("SELECT seq FROM sqlite_sequence WHERE name = 'blocks'").fetchone()
-        identity = 1 + (row[0] if row else 0)
-        payload = blocks.encode([blocks.Commit(identity, tuple(stored))])
-        start, end = min(int(b.t_ns[0]) for b in stored), max(int(b.t_ns[-1]) for b in stored)
-        connection.execute(
-            "INSERT INTO blocks (id, last_id, bench, trial, start_ns, end_ns, samples, commits, codec, payload)"
-            " VALUES (?, ?, ?, ?, ?, ?, ?, 1, ?, ?)",
-            (identity, identity, bench, trial, start, end, sum(map(len, stored)), blocks.CODEC, payload),
+    stored = [_new(connection, portion) for portion in portions]
+    row = connection.execute("SELECT seq FROM sqlite_sequence WHERE name = 'blocks'").fetchone()
+    identities = count(1 + (row[0] if row else 0))
+    commits = [blocks.Commit(next(identities), batches) if batches else None for batches in stored]
+    _add_blocks(connection, [(portion, one) for portion, one in zip(portions, commits, strict=True) if one is not None])
+    return [
+        CommitReceipt(
+            None if one is None else one.id,
+            batches,
+            sum(map(len, portion.batches)) - sum(map(len, batches)),
+            tuple(part for gap in portion.gaps for part in _add_gap(connection, portion.bench, gap)),
         )
-    flagged = [part for gap in gaps for part in _add_gap(connection, bench, gap)]
-    repeated = sum(map(len, batches)) - sum(map(len, stored))
-    return CommitReceipt(identity, tuple(stored), repeated, tuple(flagged))
+        for portion, batches, one in zip(portions, stored, commits, strict=True)
+    ]
 
 
 def read_page(
@@ -77,8 +70,8 @@ def read_page(
     # Blocks may be merged between two pages; the ids of the commits inside keep the place.
     commits = [
         replace(one, batches=tuple(part for batch in one.batches for part in _within(batch, start_ns, end_ns)))
-        for _, codec, payload in rows
-        for one in blocks.decode(payload, codec)
+        for block in blocks.decode_each([(codec, payload) for _, codec, payload in rows])
+        for one in block
         if one.id > after
     ]
     return [one for one in commits if one.batches], rows[-1][0] if len(rows) == PAGE else None
@@ -109,8 +102,9 @@ def check_next(connection: sqlite3.Connection, after: int) -> tuple[int, int] | 
     if not rows:
         return None
     total = 0
-    for identity, said, codec, payload in rows:
-        held = sum(len(batch) for commit in blocks.decode(payload, codec) for batch in commit.batches)
+    decoded = blocks.decode_each([(codec, payload) for _, _, codec, payload in rows])
+    for (identity, said, _, _), commits in zip(rows, decoded, strict=True):
+        held = sum(len(batch) for commit in commits for batch in commit.batches)
         if held != said:
             raise StoreDamagedError(f"block {identity} holds {held} samples instead of {said}: restore from a backup")
         total += held
@@ -190,6 +184,39 @@ def _require_sound(batch: SampleBatch) -> None:
         raise ValueError(f"{name}: times, values and flags differ in number")
     if len(batch) and np.any(batch.t_ns[1:] < batch.t_ns[:-1]):
         raise ValueError(f"{name}: times decrease within the batch")
+
+
+def _new(connection: sqlite3.Connection, portion: Portion) -> tuple[SampleBatch, ...]:
+    """Enter the numbers of a portion's samples into the known ranges and return those that were new."""
+    new: list[SampleBatch] = []
+    for batch in portion.batches:
+        _require_sound(batch)
+        if len(batch):
+            new += [_cut(batch, *part) for part in _add_span(connection, batch)]
+    return tuple(new)
+
+
+def _add_blocks(connection: sqlite3.Connection, commits: Sequence[tuple[Portion, blocks.Commit]]) -> None:
+    """Enter a block for each commit."""
+    payloads = blocks.encode_each([[commit] for _, commit in commits])
+    connection.executemany(
+        "INSERT INTO blocks (id, last_id, bench, trial, start_ns, end_ns, samples, commits, codec, payload)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, 1, ?, ?)",
+        [
+            (
+                commit.id,
+                commit.id,
+                portion.bench,
+                portion.trial,
+                min(int(batch.t_ns[0]) for batch in commit.batches),
+                max(int(batch.t_ns[-1]) for batch in commit.batches),
+                sum(map(len, commit.batches)),
+                blocks.CODEC,
+                payload,
+            )
+            for (portion, commit), payload in zip(commits, payloads, strict=True)
+        ],
+    )
 
 
 def _add_span(connection: sqlite3.Connection, batch: SampleBatch) -> list[Range]:
@@ -281,6 +308,8 @@ def _subtracted(whole: Range, taken: Sequence[Range]) -> list[Range]:
 
 
 def _cut(batch: SampleBatch, first: int, after: int) -> SampleBatch:
+    if (first, after) == (batch.first_seq, batch.next_seq):
+        return batch
     part = slice(first - batch.first_seq, after - batch.first_seq)
     return replace(batch, first_seq=first, t_ns=batch.t_ns[part], raw=batch.raw[part], flags=batch.flags[part])
 
@@ -288,7 +317,5 @@ def _cut(batch: SampleBatch, first: int, after: int) -> SampleBatch:
 def _within(batch: SampleBatch, start_ns: int, end_ns: int) -> Iterator[SampleBatch]:
     low = int(np.searchsorted(batch.t_ns, start_ns, side="left"))
     high = int(np.searchsorted(batch.t_ns, end_ns, side="right"))
-    if low == 0 and high == len(batch):
-        yield batch
-    elif low < high:
+    if low < high:
         yield _cut(batch, batch.first_seq + low, batch.first_seq + high)

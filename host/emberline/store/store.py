@@ -31,7 +31,7 @@ from emberline.store.errors import StoreDamagedError
 from emberline.store.notices import Notice, NoticeKind
 from emberline.store.place import WriterLock, refuse_network_share
 from emberline.store.reader import StoreReader
-from emberline.store.records import CommitReceipt, Gap, Note, Pruned, StoredAlarm, Trial
+from emberline.store.records import CommitReceipt, Gap, Note, Portion, Pruned, StoredAlarm, Trial
 from emberline.store.set_aside import set_aside
 from emberline.trials.corrections import Correction
 
@@ -138,22 +138,25 @@ class Store(StoreReader):
         Raises:
             ValueError: A batch has arrays of different lengths, or times that decrease.
         """
-        return self._writer.run(self._commit_job(bench, batches, gaps, trial))
+        return self._writer.run(self._commit_job([Portion(bench, batches, gaps, trial)]))[0]
 
-    def submit_commit(
-        self, bench: str, batches: Sequence[SampleBatch], gaps: Sequence[Gap] = (), *, trial: str | None = None
-    ) -> Future[CommitReceipt]:
-        """Queue what `commit` does; the future gives its receipt, or raises what it raises."""
-        return self._writer.submit(self._commit_job(bench, batches, gaps, trial))
+    def submit_commits(self, portions: Sequence[Portion]) -> Future[list[CommitReceipt | Exception]]:
+        """Queue what `commit` does, for portions of several benches in one transaction.
 
-    def _commit_job(
-        self, bench: str, batches: Sequence[SampleBatch], gaps: Sequence[Gap], trial: str | None
-    ) -> Callable[[sqlite3.Connection], CommitReceipt]:
+        Where they fail together, each is stored by itself.
+
+        Returns:
+            The receipt of each, or what `commit` would have raised for it; raises where the file or its disk takes
+            nothing.
+        """
+        return self._writer.submit_each(self._commit_job, portions)
+
+    def _commit_job(self, portions: Sequence[Portion]) -> Callable[[sqlite3.Connection], list[CommitReceipt]]:
         now = self._now_ns()
 
-        def job(connection: sqlite3.Connection) -> CommitReceipt:
-            trials.ensure_bench(connection, bench, now)
-            return samples.commit(connection, bench, batches, gaps, trial)
+        def job(connection: sqlite3.Connection) -> list[CommitReceipt]:
+            trials.ensure_benches(connection, [portion.bench for portion in portions], now)
+            return samples.commit(connection, portions)
 
         return job
 

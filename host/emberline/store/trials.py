@@ -1,7 +1,7 @@
 """Trials and what belongs to them: plans, events, summaries and notes."""
 
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -30,7 +30,12 @@ def zone_named(name: str) -> tzinfo:
 
 def ensure_bench(connection: sqlite3.Connection, bench: str, now_ns: int) -> None:
     """Enter a bench unless it is known."""
-    connection.execute("INSERT OR IGNORE INTO benches VALUES (?, ?)", (bench, now_ns))
+    ensure_benches(connection, [bench], now_ns)
+
+
+def ensure_benches(connection: sqlite3.Connection, benches: Iterable[str], now_ns: int) -> None:
+    """Enter those benches that are not known."""
+    connection.executemany("INSERT OR IGNORE INTO benches VALUES (?, ?)", [(bench, now_ns) for bench in benches])
 
 
 def create(

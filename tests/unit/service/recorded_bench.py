@@ -8,7 +8,7 @@ from emberline.bench.samples import SampleBatch
 from emberline.service.bench_health import BenchWatch
 from emberline.service.board import Board
 from emberline.service.clock import Clock
-from emberline.service.ingest import IngestCounts
+from emberline.service.intake import IngestCounts
 from emberline.store.notices import Notice
 from emberline.store.records import CommitReceipt, Gap
 

@@ -16,7 +16,7 @@ from emberline.service.bench_health import BenchWatch
 from emberline.service.board import Board, TrialNow
 from emberline.service.clock import Clock
 from emberline.service.health import Disk
-from emberline.service.ingest import IngestCounts
+from emberline.service.intake import IngestCounts
 from emberline.store.records import CommitReceipt
 from emberline.store.store import Store
 from live_fixture import end_worker_threads, until

@@ -8,7 +8,7 @@ from emberline.bench.channels import Role
 from emberline.bench.samples import FLAG_FAULT, SampleBatch
 from emberline.service.board import MAX_EVENTS, Board, TrialNow
 from emberline.service.clock import Clock
-from emberline.service.ingest import IngestCounts
+from emberline.service.intake import IngestCounts
 from emberline.store.records import CommitReceipt, Gap
 
 SECOND_NS = 1_000_000_000

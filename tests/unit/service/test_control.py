@@ -19,7 +19,7 @@ from emberline.service.control_place import socket_path
 from emberline.service.errors import ApartError, NoDaemonError, RequestError
 from emberline.service.guide import Guides
 from emberline.service.health import HealthWatch
-from emberline.service.ingest import IngestCounts
+from emberline.service.intake import IngestCounts
 from emberline.store.errors import SeriesKnownError, StoreFullError
 from emberline.store.store import Store
 from emberline.trials.alarms import AlarmKind

@@ -15,7 +15,7 @@ from emberline.curves.events import Event, EventKind, Phase
 from emberline.service.board import Board
 from emberline.service.clock import Clock
 from emberline.service.desk import By, Desk, corrected_events, is_behind, labelled
-from emberline.service.ingest import IngestCounts
+from emberline.service.intake import IngestCounts
 from emberline.service.keeper import Ended, Keeper
 from emberline.store.errors import StoreFullError, UnknownTrialError
 from emberline.store.records import StoredSummary

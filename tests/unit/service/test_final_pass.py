@@ -12,7 +12,7 @@ from emberline.service import final_pass
 from emberline.service.board import Board
 from emberline.service.clock import Clock
 from emberline.service.final_pass import Summaries, Summed
-from emberline.service.ingest import IngestCounts
+from emberline.service.intake import IngestCounts
 from emberline.service.keeper import Ended
 from emberline.store.connection import reading
 from emberline.store.errors import StoreFullError

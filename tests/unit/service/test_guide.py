@@ -19,7 +19,7 @@ from emberline.service.desk import By, Desk
 from emberline.service.errors import RequestError
 from emberline.service.guide import Guides
 from emberline.service.health import Disk, HealthWatch
-from emberline.service.ingest import IngestCounts
+from emberline.service.intake import IngestCounts
 from emberline.service.inventory import Inventory
 from emberline.service.keeper import Ended, Keeper
 from emberline.store.store import Store

@@ -15,7 +15,7 @@ from emberline.service.clock_watch import ClockWatch
 from emberline.service.health import HealthWatch
 from emberline.service.health_loop import ENOUGH_COMMITS, HealthLoop, commit_p99_s
 from emberline.service.health_notify import Notifier
-from emberline.service.ingest import IngestCounts
+from emberline.service.intake import IngestCounts
 from emberline.store.errors import StoreDamagedError, StoreFullError
 from emberline.store.notices import Notice, NoticeKind
 from emberline.store.store import Store
@@ -43,7 +43,10 @@ class Made:
         notifier = Notifier({"NOTIFY_SOCKET": manager.getsockname(), "WATCHDOG_USEC": "1000000"})
         clock_watch = ClockWatch(clock, lambda: clock.now_ns() + self.wall_offset_ns)
         self.damage: list[StoreDamagedError] = []
-        self.loop = HealthLoop(store, watch, clock_watch, notifier, [self.counts], self._count_step, self.damage.append)
+        self.durations_s: list[float] = []
+        self.loop = HealthLoop(
+            store, watch, clock_watch, notifier, [self.counts], self.durations_s, self._count_step, self.damage.append
+        )
 
     def _count_step(self) -> None:
         self.steps += 1
@@ -166,10 +169,10 @@ async def test_damage_on_disk_is_found_though_the_writer_remembers_what_was_ther
 
 
 async def test_slow_commits_are_told(made: Made) -> None:
-    made.counts.durations_s.extend([0.01] * ENOUGH_COMMITS)
+    made.durations_s.extend([0.01] * ENOUGH_COMMITS)
     await made.loop.look()
     assert made.loop.watch.health().warnings == ()
-    made.counts.durations_s.extend([0.4] * 5)
+    made.durations_s.extend([0.4] * 5)
     await made.loop.look()
     assert "takes 0.40 s or longer" in made.loop.watch.health().warnings[0]
 

@@ -13,7 +13,7 @@ from emberline.service import keeper as module
 from emberline.service.board import Board
 from emberline.service.clock import Clock
 from emberline.service.errors import ApartError, BegunAnewError, RequestError, ServiceError
-from emberline.service.ingest import IngestCounts
+from emberline.service.intake import IngestCounts
 from emberline.service.keeper import Ended, Keeper
 from emberline.service.watch import FoundAlarms, Turn, Watch
 from emberline.store.errors import StoreFullError

@@ -18,17 +18,19 @@ from emberline.bench.mass_fit import KnownLoad, fit_mass
 from emberline.curves.events import Phase
 from emberline.links.arrivals import Arrival, DeviceChannel, Greeting, Restart
 from emberline.links.link import LinkState, Take
+from emberline.service import intake as intake_module
 from emberline.service import supervisor as supervisor_module
-from emberline.service.board import Board
+from emberline.service.board import INGEST, Board
 from emberline.service.clock import Clock
 from emberline.service.errors import RequestError
 from emberline.service.final_pass import Summaries
 from emberline.service.follower import ApartFollower
 from emberline.service.health import HealthWatch
-from emberline.service.ingest import IngestCounts
+from emberline.service.ingest import Ingest
+from emberline.service.intake import IngestCounts
 from emberline.service.lane import BenchSetting, Lane, Shared, lane_of
 from emberline.service.sources import Places
-from emberline.service.supervisor import Supervisor
+from emberline.service.supervisor import OnFailure, Supervisor
 from emberline.service.watch import Turn
 from emberline.store.errors import StoreDamagedError
 from emberline.store.store import Store
@@ -70,6 +72,7 @@ class Silent:
 
 @pytest.fixture(autouse=True)
 def impatient(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(intake_module, "TRY_AGAIN_S", 0.02)
     monkeypatch.setattr(supervisor_module, "RESTART_PAUSE_S", 0.02)
 
 
@@ -78,12 +81,14 @@ async def shared(store: Store, tmp_path: Path) -> Shared:
     clock = Clock(10.0, NOON_NS, asyncio.get_running_loop().time())
     due = SimpleNamespace(put=lambda _: None, done=asyncio.Event().wait)
     follower, summaries = cast(ApartFollower, Silent()), cast(Summaries, due)
-    return Shared(tmp_path, "UTC", store, clock, Supervisor(), follower, summaries, HealthWatch(clock))
+    ingest, supervisor = Ingest(store, clock), Supervisor()
+    return Shared(tmp_path, "UTC", store, clock, ingest, supervisor, follower, summaries, HealthWatch(clock))
 
 
 @asynccontextmanager
 async def lanes(shared: Shared, *names: str) -> AsyncIterator[dict[str, Lane]]:
     made = {}
+    shared.supervisor.start(INGEST, shared.ingest.run, OnFailure.END)
     for name in names:
         setting = BenchSetting(name, Places(SerialPort("/dev/none")), default_bench([Role.MASS]))
         made[name] = Lane(setting, Board(name, shared.clock, IngestCounts()), shared)
@@ -94,6 +99,7 @@ async def lanes(shared: Shared, *names: str) -> AsyncIterator[dict[str, Lane]]:
     finally:
         for lane in made.values():
             await lane.close()
+        await shared.supervisor.stop(INGEST, 1.0)
 
 
 def link(lane: Lane) -> MadeUpLink:
@@ -152,7 +158,7 @@ async def test_a_damaged_store_is_everybodys(shared: Shared, monkeypatch: pytest
         raise StoreDamagedError("the file is damaged")
 
     async with lanes(shared, "yard") as made:
-        monkeypatch.setattr(shared.store, "submit_commit", damaged)
+        monkeypatch.setattr(shared.store, "submit_commits", damaged)
         link(made["yard"]).given.put_nowait(batch(0, 10))
         async with asyncio.timeout(10.0):
             await shared.supervisor.failed.wait()

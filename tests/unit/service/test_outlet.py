@@ -13,7 +13,7 @@ from emberline.links.mqtt import MqttLink
 from emberline.service.board import Board
 from emberline.service.clock import real_clock
 from emberline.service.health import HealthWatch
-from emberline.service.ingest import IngestCounts
+from emberline.service.intake import IngestCounts
 from emberline.service.outlet import Outlet, last_will, pause_s
 from emberline.trials.alarms import AlarmKind
 from emberline.trials.alarms.alarm import Danger

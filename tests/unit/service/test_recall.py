@@ -8,7 +8,7 @@ from emberline.bench.channels import Role
 from emberline.service import recall as module
 from emberline.service.board import Board, TrialNow
 from emberline.service.clock import Clock
-from emberline.service.ingest import IngestCounts
+from emberline.service.intake import IngestCounts
 from emberline.service.recall import Recall
 from emberline.store.store import Store
 from unit.store.made_up import NOON_NS, SECOND_NS, batch

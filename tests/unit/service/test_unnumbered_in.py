@@ -11,10 +11,12 @@ from emberline.links.arrivals import Missed, Unnumbered
 from emberline.service import unnumbered_in
 from emberline.service.clock import real_clock
 from emberline.service.ingest import Ingest
+from emberline.service.intake import IngestCounts, Intake
 from emberline.service.numbering import Numbering
 from emberline.service.unnumbered_in import UnnumberedIn
 from emberline.store.errors import StoreError
 from emberline.store.store import Store
+from unit.service.storing import storing
 
 NOON_NS = 1_790_000_000 * 1_000_000_000
 
@@ -34,28 +36,29 @@ def part(teller: Teller, channel: str, *seconds: int) -> Unnumbered:
     )
 
 
-async def stored(store: Store, *messages: list[Unnumbered | Missed]) -> Ingest:
-    ingest = Ingest(store, "bench", real_clock(), lambda _: None)
-    way = UnnumberedIn(Numbering(store, "bench"), ingest, ingest.counts)
+async def stored(store: Store, *messages: list[Unnumbered | Missed]) -> Intake:
+    ingest = Ingest(store, real_clock())
+    intake = ingest.of("bench", IngestCounts(), lambda _: None)
+    way = UnnumberedIn(Numbering(store, "bench"), intake, intake.counts)
     for message in messages:
         await way.take(message)
-    await ingest.close()
-    await ingest.run()
-    return ingest
+    async with storing(ingest):
+        assert await intake.emptied(10.0)
+    return intake
 
 
 async def test_a_message_is_acknowledged_once_when_all_its_readings_are_on_disk(store: Store) -> None:
     teller = Teller()
-    ingest = await stored(store, [part(teller, "water", 1, 2), part(teller, "mass", 1)])
+    intake = await stored(store, [part(teller, "water", 1, 2), part(teller, "mass", 1)])
     assert teller.told == 1
-    assert (ingest.counts.committed, ingest.counts.repeated) == (3, 0)
+    assert (intake.counts.committed, intake.counts.repeated) == (3, 0)
 
 
 async def test_a_message_that_brings_nothing_new_is_acknowledged_at_once_and_counted(store: Store) -> None:
     first, second = Teller(), Teller()
-    ingest = await stored(store, [part(first, "water", 1, 2)], [part(second, "water", 1, 2)])
+    intake = await stored(store, [part(first, "water", 1, 2)], [part(second, "water", 1, 2)])
     assert (first.told, second.told) == (1, 1)
-    assert (ingest.counts.committed, ingest.counts.repeated) == (2, 2)
+    assert (intake.counts.committed, intake.counts.repeated) == (2, 2)
 
 
 async def test_a_store_that_cannot_be_read_for_a_while_is_asked_again(
@@ -71,17 +74,17 @@ async def test_a_store_that_cannot_be_read_for_a_while_is_asked_again(
             return await super().numbered(readings)
 
     monkeypatch.setattr(unnumbered_in, "TRY_AGAIN_S", 0.0)
-    ingest = Ingest(store, "bench", real_clock(), lambda _: None)
+    intake = Ingest(store, real_clock()).of("bench", IngestCounts(), lambda _: None)
     numbering = Balking(store, "bench")
     async with asyncio.timeout(5.0):
-        await UnnumberedIn(numbering, ingest, ingest.counts).take([part(Teller(), "water", 1)])
+        await UnnumberedIn(numbering, intake, intake.counts).take([part(Teller(), "water", 1)])
     assert numbering.asked == 3
 
 
 async def test_what_was_missed_between_two_readings_is_flagged_lost(store: Store) -> None:
     teller = Teller()
     missed = Missed("urn:x", "water", 3, NOON_NS, NOON_NS + 5_000_000_000, "damaged", teller)
-    ingest = await stored(store, [part(teller, "water", 1, 2), missed, part(teller, "water", 6)])
-    assert (ingest.counts.committed, ingest.counts.lost, ingest.counts.repeated) == (3, 3, 0)
+    intake = await stored(store, [part(teller, "water", 1, 2), missed, part(teller, "water", 6)])
+    assert (intake.counts.committed, intake.counts.lost, intake.counts.repeated) == (3, 3, 0)
     assert store.tally("urn:x", 0, "water").lost == 3
     assert store.missing("urn:x", 0, "water") == []

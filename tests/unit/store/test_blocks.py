@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from emberline.bench.samples import SampleBatch
-from emberline.store.blocks import CODEC, Commit, decode, encode
+from emberline.store.blocks import CODEC, TOGETHER, Commit, decode, decode_each, encode, encode_each
 from emberline.store.errors import StoreDamagedError
 
 FLOATS = st.floats(allow_nan=True, allow_infinity=True, width=64)
@@ -51,6 +51,28 @@ def test_every_bit_and_the_order_come_back(commits: list[list[SampleBatch]]) -> 
         assert all(b.t_ns.dtype == np.int64 and b.raw.dtype == np.float64 for b in other.batches)
 
 
+@settings(max_examples=30, deadline=None, derandomize=True)
+@given(st.lists(st.lists(batches(), min_size=1, max_size=4), min_size=1, max_size=5))
+def test_blocks_that_are_written_and_read_together_are_those_of_each_by_itself(
+    several: list[list[SampleBatch]],
+) -> None:
+    blocks = [[Commit(10 + i, tuple(one))] for i, one in enumerate(several)]
+    payloads = encode_each(blocks)
+    assert payloads == [encode(one) for one in blocks]
+    for (commit,), given_batches in zip(decode_each([(CODEC, payload) for payload in payloads]), several, strict=True):
+        assert all(same(a, b) for a, b in zip(commit.batches, given_batches, strict=True))
+
+
+def test_more_streams_than_are_packed_at_a_time_keep_their_order() -> None:
+    def block(number: int, n: int) -> list[Commit]:
+        raw = np.full(n, float(number))
+        return [Commit(number, (SampleBatch("d", 1, "m", 0, np.arange(n), raw, np.zeros(n, dtype=np.uint8)),))]
+
+    blocks = [block(number, 1 + number % 2) for number in range(2 * TOGETHER + 3)]
+    read = decode_each([(CODEC, payload) for payload in encode_each(blocks)])
+    assert [commit.batches[0].raw[-1] for (commit,) in read] == list(range(len(blocks)))
+
+
 def test_an_hour_of_counts_at_a_steady_pace_takes_less_than_two_bytes_a_sample() -> None:
     rng = np.random.default_rng(7)
     n = 36_000
@@ -84,6 +106,8 @@ GOOD = encode([Commit(1, (SampleBatch("d", 1, "m", 0, np.arange(9), np.arange(9.
 def test_damage_is_told_and_not_handed_on(payload: bytes) -> None:
     with pytest.raises(StoreDamagedError, match="backup"):
         decode(payload)
+    with pytest.raises(StoreDamagedError, match="backup"):
+        decode_each([(CODEC, GOOD), (CODEC, payload)])
 
 
 OF_CODE_1 = (

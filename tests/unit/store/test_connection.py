@@ -1,6 +1,7 @@
 import sqlite3
 import sys
 import threading
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import pytest
@@ -64,82 +65,79 @@ def test_a_full_disk_costs_only_the_commit_that_did_not_fit(tmp_path: Path) -> N
     assert len(benches(tmp_path / "s")) == 2
 
 
-def held_up(writer: Writer) -> threading.Event:
-    """Hold the writer up until the event is set, so that what is handed in meanwhile shares a transaction."""
-    go = threading.Event()
-    threading.Thread(target=lambda: writer.run(lambda _: go.wait(10))).start()
-    return go
+def adding(names: Sequence[str]) -> Callable[[sqlite3.Connection], list[str]]:
+    """Return the job that enters benches, of which one is a bug and one is entered twice."""
+
+    def job(connection: sqlite3.Connection) -> list[str]:
+        for name in names:
+            add_bench(connection, name)
+            if name == "bug":
+                raise KeyError("mine")
+            if name == "twice":
+                add_bench(connection, name)
+        return [name.upper() for name in names]
+
+    return job
 
 
-def test_jobs_that_wait_share_a_transaction(tmp_path: Path) -> None:
+def test_parts_share_a_transaction(tmp_path: Path) -> None:
     writer = Writer(tmp_path / "s")
-    go = held_up(writer)
+    seen: list[int] = []
 
-    def known(connection: sqlite3.Connection) -> int:
-        with reading(tmp_path / "s") as other:
-            return int(other.execute("SELECT count(*) FROM benches").fetchone()[0])
+    def looking(names: Sequence[str]) -> Callable[[sqlite3.Connection], list[str]]:
+        def job(connection: sqlite3.Connection) -> list[str]:
+            made = adding(names)(connection)
+            seen.append(len(benches(tmp_path / "s")))
+            return made
 
-    futures = [writer.submit(lambda c, i=i: add_bench(c, f"{i:02}")) for i in range(20)]  # type: ignore[misc]
-    seen = writer.submit(known)
-    go.set()
-    assert seen.result(10) == 0  # within the transaction of the twenty, which nobody else sees yet
-    assert all(future.exception(10) is None for future in futures)
-    assert len(benches(tmp_path / "s")) == 20
+        return job
+
+    names = [f"b{i:02}" for i in range(20)]
+    assert writer.submit_each(looking, names).result(10) == [name.upper() for name in names]
+    assert seen == [0]  # within the transaction of the twenty, which nobody else sees yet
+    assert benches(tmp_path / "s") == names
     writer.close()
 
 
 def test_one_that_fails_costs_those_that_share_its_transaction_nothing(tmp_path: Path) -> None:
     writer = Writer(tmp_path / "s")
-    go = held_up(writer)
-
-    def bad(connection: sqlite3.Connection) -> None:
-        add_bench(connection, "lost")
-        raise KeyError("mine")
-
-    before, failed = writer.submit(lambda c: add_bench(c, "before")), writer.submit(bad)
-    twice = writer.submit(lambda c: [add_bench(c, name) for name in ("twice", "twice")])  # type: ignore[func-returns-value]
-    after = writer.submit(lambda c: add_bench(c, "after"))
-    go.set()
-    with pytest.raises(KeyError, match="mine"):
-        failed.result(10)
-    with pytest.raises(StoreError, match="UNIQUE"):
-        twice.result(10)
-    assert (before.exception(10), after.exception(10)) == (None, None)
+    before, bug, twice, after = writer.submit_each(adding, ["before", "bug", "twice", "after"]).result(10)
+    assert (before, after) == ("BEFORE", "AFTER")
+    assert isinstance(bug, KeyError)
+    assert isinstance(twice, StoreError)
     assert benches(tmp_path / "s") == ["after", "before"]
     writer.close()
 
 
-def test_a_disk_that_takes_nothing_is_told_to_all_that_share_a_transaction(tmp_path: Path) -> None:
+def test_a_disk_that_takes_nothing_is_told_for_all_that_share_a_transaction(tmp_path: Path) -> None:
     writer = Writer(tmp_path / "s")
     writer.run(lambda c: add_bench(c, "before"))
-    go = held_up(writer)
-    calls: list[int] = []
+    calls: list[Sequence[str]] = []
 
-    def refused(connection: sqlite3.Connection) -> None:
-        calls.append(1)
-        connection.execute("PRAGMA query_only = ON")
-        try:
-            add_bench(connection, "never")
-        finally:
-            connection.execute("PRAGMA query_only = OFF")
+    def refused(names: Sequence[str]) -> Callable[[sqlite3.Connection], list[str]]:
+        def job(connection: sqlite3.Connection) -> list[str]:
+            calls.append(names)
+            connection.execute("PRAGMA query_only = ON")
+            try:
+                return adding(names)(connection)
+            finally:
+                connection.execute("PRAGMA query_only = OFF")
 
-    futures = [writer.submit(refused), writer.submit(lambda c: add_bench(c, "other"))]
-    go.set()
-    for future in futures:
-        with pytest.raises(StoreUnwritableError):
-            future.result(10)
-    assert calls == [1]
+        return job
+
+    with pytest.raises(StoreUnwritableError):
+        writer.submit_each(refused, ["never", "other"]).result(10)
+    assert calls == [["never", "other"]]
     writer.close()
 
 
-def test_one_given_up_before_its_turn_is_not_run(tmp_path: Path) -> None:
+def test_a_full_disk_is_told_for_all_that_share_a_transaction(tmp_path: Path) -> None:
     writer = Writer(tmp_path / "s")
-    go = held_up(writer)
-    futures = [writer.submit(lambda c, n=name: add_bench(c, n)) for name in ("given up", "kept")]  # type: ignore[misc]
-    assert futures[0].cancel()
-    go.set()
-    assert futures[1].exception(10) is None
-    assert benches(tmp_path / "s") == ["kept"]
+    pages = writer.run(lambda c: c.execute("PRAGMA page_count").fetchone()[0])
+    writer.run(lambda c: c.execute(f"PRAGMA max_page_count = {pages}").fetchone())
+    with pytest.raises(StoreFullError, match="free some room"):
+        writer.submit_each(adding, ["small", "x" * 100_000]).result(10)
+    assert benches(tmp_path / "s") == []
     writer.close()
 
 

@@ -7,7 +7,7 @@ import pytest
 from emberline.bench.samples import SampleBatch
 from emberline.store import samples, upkeep
 from emberline.store.connection import reading
-from emberline.store.records import CommitReceipt, Trial
+from emberline.store.records import CommitReceipt, Portion, Trial
 from emberline.store.store import Store
 from unit.store.made_up import NOON_NS, SECOND_NS, TENTH_NS, batch, numbers
 
@@ -65,11 +65,11 @@ def test_a_bench_that_runs_on_is_stored_between_two_merges(store: Store, monkeyp
     monkeypatch.setattr(upkeep, "MERGED_COMMITS", 10)
     trial = fill(store)
     before, merge, running = shape(store.commits("b1")), upkeep.compact_next, iter(range(1_000, 10_000, 5))
-    waiting: list[Future[CommitReceipt]] = []
+    waiting: list[Future[list[CommitReceipt | Exception]]] = []
 
     def merge_while_running(connection: sqlite3.Connection, trial: Trial, after: int) -> tuple[int, int] | None:
         assert all(one.done() for one in waiting), "a commit waits for more than one merge"
-        waiting.append(store.submit_commit("b1", [batch(next(running), 5)]))
+        waiting.append(store.submit_commits([Portion("b1", [batch(next(running), 5)])]))
         return merge(connection, trial, after)
 
     monkeypatch.setattr(upkeep, "compact_next", merge_while_running)

@@ -6,7 +6,7 @@ import pytest
 
 from emberline.service.board import Board
 from emberline.service.clock import Clock
-from emberline.service.ingest import IngestCounts
+from emberline.service.intake import IngestCounts
 from emberline.store.store import Store
 from live_fixture import no_worker_left as no_worker_left
 from unit.store.made_up import NOON_NS, SECOND_NS

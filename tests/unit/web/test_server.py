@@ -13,7 +13,7 @@ import pytest
 from emberline.service.board import Board
 from emberline.service.clock import Clock
 from emberline.service.health import HealthWatch
-from emberline.service.ingest import IngestCounts
+from emberline.service.intake import IngestCounts
 from emberline.service.metrics import BenchFigures, Figures
 from emberline.web import server as module
 from emberline.web.server import Address, serve_pages

@@ -10,7 +10,7 @@ from emberline.bench.bench_file import default_bench
 from emberline.bench.channels import Role
 from emberline.service.board import Board, TrialNow
 from emberline.service.clock import Clock
-from emberline.service.ingest import IngestCounts
+from emberline.service.intake import IngestCounts
 from emberline.service.recall import Recall
 from emberline.store.errors import StoreError, StoreFullError
 from emberline.store.records import CommitReceipt
