@@ -1,34 +1,31 @@
 """What is known of a bench now, for whoever watches; the newest state wins, announcements are kept in order."""
 
 import asyncio
-import statistics
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-import numpy as np
-
 from emberline.bench.bench_file import Bench
 from emberline.bench.channels import Role
 from emberline.curves.events import Phase
-from emberline.links.link import Link, LinkState, age_limits_s
+from emberline.links.arrivals import Greeting
+from emberline.links.link import Link, LinkState
 from emberline.service.alarms import BenchAlarms
 from emberline.service.clock import Clock
 from emberline.service.course import Course
 from emberline.service.intake import IngestCounts
+from emberline.service.newest import Newest
 from emberline.service.watch import LOOKOUT_S, SECOND_NS
 from emberline.store.records import CommitReceipt
 from emberline.trials.alarms.co_watch import CoStanding
 from emberline.trials.estimates import Estimates
-from emberline.trials.live_document import LiveState, LiveValue, Recording, live_document
+from emberline.trials.live_document import LiveState, Recording, live_document
 from emberline.trials.live_readings import ColdJunctions, Readings, readings_of
 
 MAX_EVENTS = 200
 """Announcements kept for those who begin to watch; a trial has a few dozen."""
 LINK, INGEST = "link", "ingest"
 """The parts of a lane whose trouble keeps readings from the disk."""
-SHOWN_S = 1.0
-"""A value shown is the median of the newest second."""
 
 
 @dataclass(slots=True)
@@ -82,16 +79,17 @@ class Board:
     alarms: BenchAlarms = field(init=False)
     readers: list[Callable[[Sequence[Readings]], None]] = field(default_factory=list)
     co: tuple[CoStanding, ...] = ()
-    _values: dict[Role, LiveValue] = field(default_factory=dict)
+    _newest: Newest = field(init=False)
     _junctions: ColdJunctions = field(default_factory=ColdJunctions)
     _troubles: dict[str, str] = field(default_factory=dict)
     _said: list[dict[str, Any]] = field(default_factory=list)
     _said_before: int = 0
     _reminders: int = 0
-    _news: asyncio.Event = field(default_factory=asyncio.Event)
+    _news: asyncio.Event | None = None
 
     def __post_init__(self) -> None:
-        """Begin without alarms."""
+        """Begin without readings and alarms."""
+        self._newest = Newest(self.clock.slack_s)
         self.alarms = BenchAlarms(self.bench, self.clock, self.touch)
 
     def committed(self, receipt: CommitReceipt) -> None:
@@ -100,8 +98,7 @@ class Board:
             if self.first_commit is None:
                 self.first_commit = receipt.commit
             readings = list(readings_of(self.fitted, receipt.stored, self._junctions))
-            for one in readings:
-                self._show(one)
+            self._newest.take(readings, self._greeting())
             for reader in self.readers:
                 reader(readings)
             self.course.take(readings)
@@ -153,15 +150,17 @@ class Board:
     def touch(self) -> None:
         """Tell those who wait that something changed."""
         self.version += 1
-        self._news.set()
-        self._news = asyncio.Event()
+        if self._news is not None:
+            self._news.set()
+            self._news = None
 
     async def changed(self, version: int, limit_s: float) -> bool:
         """Wait until the version differs, or for a limit in real seconds; return whether it does."""
         if self.version == version:
+            news = self._news = self._news or asyncio.Event()
             try:
                 async with asyncio.timeout(limit_s):
-                    await self._news.wait()
+                    await news.wait()
             except TimeoutError:
                 return False
         return True
@@ -177,7 +176,7 @@ class Board:
                 link=self.link_words(),
                 trouble=self._trouble(),
                 committed_ns=self.counts.last_commit_ns,
-                values=dict(self._values),
+                values=self._newest.by_role,
                 lost=self.lost,
                 trial=None if trial is None else trial.id,
                 start_ns=None if trial is None else trial.start_ns,
@@ -197,7 +196,7 @@ class Board:
         last_ns = self.counts.last_commit_ns
         if last_ns is None or self.counts.trouble:
             return Recording.NOT_RECORDING
-        if (self.clock.now_ns() - last_ns) * 1e-9 > self._stale_s():
+        if (self.clock.now_ns() - last_ns) * 1e-9 > self._newest.stale_s(self._greeting()):
             return Recording.NOT_RECORDING
         return Recording.WITH_GAPS if self.lost or self.silent() else Recording.RECORDING
 
@@ -212,14 +211,13 @@ class Board:
 
     def silent(self) -> list[Role]:
         """Return the roles whose readings have stopped coming."""
-        now_ns = self.clock.now_ns()
-        return [role for role, value in self._values.items() if value.stale(now_ns)]
+        return self._newest.silent(self.clock.now_ns())
 
     def faults(self) -> dict[str, str]:
         """Return what is wrong with which sensor, by its channel's name."""
         now_ns = self.clock.now_ns()
         words: dict[str, str] = {}
-        for role, value in self._values.items():
+        for role, value in self._newest.by_role.items():
             channel = None if self.fitted is None else self.fitted.by_role(role)
             name = role.value if channel is None else channel.name
             if value.stale(now_ns):
@@ -230,28 +228,11 @@ class Board:
 
     def _trial_s(self, trial: TrialNow) -> float:
         """Return the time of the newest reading within a trial."""
-        newest_ns = max((value.t_ns for value in self._values.values()), default=trial.start_ns)
-        return max(0.0, (newest_ns - trial.start_ns) / 1e9)
+        return max(0.0, (self._newest.t_ns(trial.start_ns) - trial.start_ns) / 1e9)
 
     def _trouble(self) -> str:
         others = (words for part, words in self._troubles.items() if part not in (INGEST, LINK))
         return "; ".join(words for words in (self.counts.trouble, self.link_trouble(), *others) if words)
 
-    def _stale_s(self) -> float:
-        greeting = None if self.link is None else self.link.greeting
-        return age_limits_s(greeting)[0] + self.clock.slack_s
-
-    def _show(self, readings: Readings) -> None:
-        channel, newest_ns = readings.channel, int(readings.t_ns[-1])
-        values = readings.value[readings.t_ns >= newest_ns - int(SHOWN_S * 1e9)]
-        finite = values[np.isfinite(values)].tolist()
-        value = statistics.median(finite) if finite else None
-        period_s = self._period_s(channel.source or channel.name)
-        stale_s = max(self._stale_s(), 5.0 * period_s + self.clock.slack_s)
-        u = None if value is None else channel.u_reading(value)
-        self._values[channel.role] = LiveValue(value, channel.unit, newest_ns, stale_s, u)
-
-    def _period_s(self, name: str) -> float:
-        greeting = None if self.link is None else self.link.greeting
-        streams = () if greeting is None else greeting.channels
-        return next((stream.period_s for stream in streams if stream.name == name), 1.0)
+    def _greeting(self) -> Greeting | None:
+        return None if self.link is None else self.link.greeting

@@ -11,6 +11,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from emberline.bench.channels import Role
 from emberline.service.watch import SECOND_NS
 from emberline.trials.live_readings import Readings
 
@@ -23,6 +24,9 @@ MOST_S = 13 * 3_600
 MOST_POINTS = 1_500
 """Points of a course that is handed over whole: more than a screen has columns."""
 
+GATHERED = 64
+"""Readings of a channel and commit that are added up at a time, where nobody looks: adding up some costs hardly more
+than one, and some seconds of a bench take little room."""
 LOOK_EVERY = 64
 """Changes between two looks for what is too old."""
 ROOM_S = 256
@@ -39,33 +43,33 @@ class _Series:
 
 @dataclass
 class Course:
-    """The course of one bench, in arrays that begin with the second `_first`: a daemon may have a thousand.
+    """The course of one bench, in arrays that begin with the second `_first`: a daemon may have a thousand."""
 
-    Attributes:
-        version: Grows with every change.
-    """
-
-    version: int = 0
+    _version: int = 0
+    _gathered: list[Readings] = field(default_factory=list)
     _first: int = 0
     _length: int = 0
     _changed: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     """Version at which each second changed last; 0 for one that nothing is known of."""
     _series: dict[str, _Series] = field(default_factory=dict)
 
+    @property
+    def version(self) -> int:
+        """A number that grows with every change."""
+        # What has changed by then bears that number or a lower one.
+        self._add_up()
+        return self._version
+
     def take(self, readings: Iterable[Readings]) -> None:
-        """Take in the readings of one commit."""
-        self.version += 1
-        for one in readings:
-            known = np.isfinite(one.value)
-            seconds, where = np.unique(one.t_ns[known] // SECOND_NS, return_inverse=True)
-            if len(seconds):
-                sums = np.bincount(where, one.value[known]).astype(np.float64)
-                counts = np.bincount(where)
-                self._add(one.channel.role.value, seconds, sums, counts)
+        """Take in the readings of one commit; they are added up once somebody looks, or enough have gathered."""
+        self._version += 1
+        self._gathered += readings
+        if len(self._gathered) >= GATHERED:
+            self._add_up()
 
     def estimate(self, t_ns: int, rate_g_min: float) -> None:
         """Take in the burning rate as it was estimated for a moment, in place of an earlier one for that second."""
-        self.version += 1
+        self._version += 1
         second = np.array([t_ns // SECOND_NS])
         (place,) = self._places(second)
         if place >= 0:
@@ -74,12 +78,14 @@ class Course:
 
     def keep(self, since_ns: int) -> None:
         """Let go of what is older than a moment; it is looked for now and then."""
-        if self.version % LOOK_EVERY == 0:
+        if self._version % LOOK_EVERY == 0:
+            self._add_up()
             self._drop_before(max(since_ns // SECOND_NS, self._first + self._length - MOST_S))
 
     def add(self, earlier: "Course") -> None:
         """Take in another course of the same bench, made from other readings."""
-        self.version += 1
+        self._version += 1
+        earlier._add_up()
         for name, series in earlier._series.items():
             (there,) = np.nonzero(series.counts[: earlier._length])
             if len(there):
@@ -97,6 +103,7 @@ class Course:
         Returns:
             The middle of each second as `t`, seconds of the epoch, and each series by its name, None for gaps.
         """
+        self._add_up()
         (places,) = np.nonzero(self._changed[: self._length] > version)
         places = places[(places + self._first + 1) * SECOND_NS > start_ns]
         if not len(places):
@@ -114,6 +121,20 @@ class Course:
                 pairs = zip(sums.tolist(), counts.tolist(), strict=True)
                 document[name] = [round(total / count, 2) if count else None for total, count in pairs]
         return document
+
+    def _add_up(self) -> None:
+        gathered, self._gathered = self._gathered, []
+        by_role: dict[Role, list[Readings]] = {}
+        for one in gathered:
+            by_role.setdefault(one.channel.role, []).append(one)
+        for role, some in by_role.items():
+            value = np.concatenate([one.value for one in some])
+            known = np.isfinite(value)
+            second = np.concatenate([one.t_ns for one in some])[known] // SECOND_NS
+            seconds, where = np.unique(second, return_inverse=True)
+            if len(seconds):
+                sums = np.bincount(where, value[known]).astype(np.float64)
+                self._add(role.value, seconds, sums, np.bincount(where))
 
     def _add(
         self, name: str, seconds: NDArray[np.int64], sums: NDArray[np.float64], counts: NDArray[np.integer]
@@ -141,7 +162,7 @@ class Course:
         if self._length > len(self._changed):
             self._resize(0, self._length + max(ROOM_S, self._length // 4))
         places = seconds - self._first
-        self._changed[places[places >= 0]] = self.version
+        self._changed[places[places >= 0]] = self._version
         return places
 
     def _drop_before(self, second: int) -> None:

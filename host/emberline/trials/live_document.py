@@ -58,9 +58,14 @@ class LiveValue:
         """Return its age."""
         return max(0.0, (now_ns - self.t_ns) * 1e-9)
 
+    @property
+    def until_ns(self) -> int:
+        """Until when it may be shown as current, UTC nanoseconds."""
+        return self.t_ns + round(self.stale_s * 1e9)
+
     def stale(self, now_ns: int) -> bool:
         """Return whether it must not be shown as current."""
-        return self.age_s(now_ns) > self.stale_s
+        return now_ns > self.until_ns
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@ import numpy as np
 
 from emberline.bench.channels import Role, default_channel
 from emberline.service import course as module
-from emberline.service.course import MOST_POINTS, Course
+from emberline.service.course import GATHERED, MOST_POINTS, Course
 from emberline.trials.live_readings import Readings
 
 S = 1_000_000_000
@@ -120,3 +120,14 @@ def test_it_is_what_a_dictionary_of_seconds_would_hold() -> None:
         assert middle is not None
         assert value is not None
         assert abs(value - float(np.mean(plain[int(middle)]))) < 0.006
+
+
+def test_many_commits_are_added_up_whether_somebody_looks_or_not() -> None:
+    looked, unseen = Course(), Course()
+    for second in range(3 * GATHERED):
+        for course in (looked, unseen):
+            course.take(readings(Role.MASS, [second + 0.25, second + 0.75], [second, second + 1.0]))
+        assert looked.since(looked.version - 1, 0) == {"t": [second + 0.5], "mass": [second + 0.5]}
+    assert len(unseen._gathered) < GATHERED
+    assert unseen.since(0, 0) == looked.since(0, 0)
+    assert len(unseen.since(0, 0)["t"]) == 3 * GATHERED
