@@ -1,7 +1,10 @@
 """The 1 Hz grid: a robust value, spread and count per channel and second."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import reduce
+from math import nan
+from operator import add
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,6 +67,26 @@ def grid_of(curves: Mapping[Role, Curve], seconds: int | None = None, *, since: 
     ends = [int(np.floor(curve.t_s[-1])) + 1 for curve in curves.values() if len(curve.t_s)]
     end = seconds if seconds is not None else max(ends, default=0)
     return Grid(end - since, {role: _column(curve, since, end) for role, curve in curves.items()})
+
+
+def second_of(t_s: Sequence[float], values: Sequence[float]) -> tuple[float, float, float]:
+    """Return mean time, value and spread of one second, to the bit as `grid_of` does.
+
+    For a live run, to which seconds come one at a time: so few numbers take less time without arrays.
+
+    Args:
+        t_s: Times of its samples, in their order.
+        values: Their values; at least one, none of them NaN.
+    """
+    many, ordered = len(values), sorted(values)
+    low, high = (many - 1) // 2, many // 2
+    value = 0.5 * (ordered[low] + ordered[high])
+    spread = nan
+    if many >= 3:
+        apart = sorted([abs(one - value) for one in values])
+        spread = MAD_TO_SD * (0.5 * (apart[low] + apart[high]))
+    # Not `sum`, which makes up for rounding in later versions of Python.
+    return reduce(add, t_s, 0.0) / many, value, spread
 
 
 def _column(curve: Curve, since: int, end: int) -> Column:

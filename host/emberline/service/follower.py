@@ -2,12 +2,12 @@
 
 import asyncio
 from pathlib import Path
-from typing import cast
 
 from emberline.service.apart import Apart
-from emberline.service.errors import BegunAnewError
+from emberline.service.errors import ApartError, BegunAnewError
 from emberline.service.watch import Turn, Watch
 
+NAME = "the follower"
 LIMIT_S = 120.0
 """Longest wait for a turn, real seconds; the first one imports the detectors' libraries."""
 
@@ -15,14 +15,16 @@ LIMIT_S = 120.0
 class ApartFollower:
     """Follows the records of a store without taking time from the program that fills it.
 
-    Turns are short, and who has waited longest has the next one: a bench with much to catch up on holds up none.
+    One question serves all benches that wait, and turns are short: a bench with much to catch up on holds up none.
     """
 
     def __init__(self, store: Path) -> None:
         """Prepare; the process is started when it is first needed, and anew after it went down."""
-        self._apart = Apart(_followings, store, name="the follower")
+        self._apart = Apart(_followings, store, name=NAME)
         self._lock = asyncio.Lock()
         self._begun: set[str] = set()
+        self._waiting: dict[str, None] = {}
+        self._found: dict[str, Turn | str] = {}
 
     def of(self, bench: str) -> "BenchFollower":
         """Return what follows one bench."""
@@ -55,14 +57,35 @@ class ApartFollower:
             ApartError: The process failed.
             BegunAnewError: It was begun anew since; the record is to be begun anew as well.
         """
-        async with self._lock:
-            if not self._apart.running or bench not in self._begun:
-                raise BegunAnewError("the follower was begun anew")
-            return cast(Turn, await self._apart.call("turn", bench, limit_s=LIMIT_S))
+        self._waiting[bench] = None
+        try:
+            async with self._lock:
+                while bench not in self._found:
+                    if not self._apart.running or bench not in self._begun:
+                        raise BegunAnewError("the follower was begun anew")
+                    await self._ask()
+        except BaseException:
+            # Nobody is told what a turn may have found for it meanwhile, so that its record has to be begun anew.
+            self._begun.discard(bench)
+            raise
+        finally:
+            self._waiting.pop(bench, None)
+            found = self._found.pop(bench, "")
+        if isinstance(found, str):
+            raise ApartError(f"{NAME} failed: {found}")
+        return found
 
     async def close(self) -> None:
         """End the process."""
         await self._apart.close()
+
+    async def _ask(self) -> None:
+        """Have turns for all who wait, in their order; those who come late may have to wait for the next ones."""
+        # Benches whose readings were committed together come to ask one after the other, all before this goes on.
+        await asyncio.sleep(0)
+        benches = [bench for bench in self._waiting if bench in self._begun and bench not in self._found]
+        found: dict[str, Turn | str] = await self._apart.call("turns", benches, limit_s=LIMIT_S)
+        self._found |= {bench: turn for bench, turn in found.items() if bench in self._waiting}
 
     async def _start(self) -> None:
         if not self._apart.running:

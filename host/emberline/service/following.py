@@ -3,7 +3,6 @@
 It reads commits in their order and nothing else, so that a replay of the same commits finds the same.
 """
 
-import time
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -15,12 +14,13 @@ from emberline.bench.samples import SampleBatch
 from emberline.curves.events import Event, EventKind, Retraction
 from emberline.service.heaps import give_back
 from emberline.service.watch import LOOKOUT_S, SECOND_NS, FoundAlarms, Turn, Watch
+from emberline.store.fresh import Fresh, Place
 from emberline.store.reader import StoreReader
 from emberline.trials.live import LiveTrial
 from emberline.trials.tracker import same_event
 
-TURN_S = 0.2
-"""Longest turn before what was found so far is handed over, real seconds."""
+MOST_COMMITS = 256
+"""Commits of all benches that are taken in at a time, some 0.2 s, before what was found is handed over."""
 HISTORY_S = 300
 """Seconds before `lit` that belong to a trial which nobody armed."""
 LONGEST_TRIAL_S = 12 * 3_600
@@ -39,19 +39,33 @@ class Followings:
 
     def begin(self, watch: Watch) -> None:
         """Follow a record of a bench, in place of that which was followed."""
-        self._by_bench.setdefault(watch.bench, Following(self._store)).begin(watch)
+        self._by_bench.setdefault(watch.bench, Following()).begin(watch)
 
-    def turn(self, bench: str) -> Turn:
-        """Take in what a bench has stored since its last turn; see `Following.turn`."""
-        return self._by_bench[bench].turn()
+    def turns(self, benches: Sequence[str]) -> dict[str, Turn | str]:
+        """Take in some of what benches have stored since their last turns.
+
+        Returns:
+            What each turn found, or why it failed; those of the benches that come late may be missing.
+
+        Raises:
+            StoreError: The store cannot be read.
+        """
+        fresh = self._store.fresh([self._by_bench[bench].place for bench in benches], MOST_COMMITS)
+        return {bench: self._turn(self._by_bench[bench], stored) for bench, stored in fresh.items()}
+
+    @staticmethod
+    def _turn(following: "Following", stored: Fresh) -> Turn | str:
+        try:
+            return following.turn(stored)
+        except Exception as error:  # noqa: BLE001 handed to the bench's keeper, whatever it is; others go on
+            return f"{type(error).__name__}: {error}"
 
 
 class Following:
     """Follows one record after the other of a bench."""
 
-    def __init__(self, store: StoreReader) -> None:
-        """Read from a store."""
-        self._store = store
+    def __init__(self) -> None:
+        """Follow nothing yet."""
         self._watch: Watch | None = None
 
     def begin(self, watch: Watch) -> None:
@@ -66,18 +80,28 @@ class Following:
         self._caught_up = False
         give_back()
 
-    def turn(self) -> Turn:
-        """Take in commits until something is to be said, none are left, or the turn is long enough.
+    @property
+    def place(self) -> Place:
+        """How far the record has been read.
 
         Raises:
             RuntimeError: `begin` was not called.
-            StoreError: The store cannot be read.
         """
-        watch = self._watch
-        if watch is None:
-            raise RuntimeError("nothing to follow yet")
+        watch = self._watching()
+        return Place(watch.bench, watch.start_ns, self._after)
+
+    def turn(self, stored: Fresh) -> Turn:
+        """Take in commits until something is to be said or none are left.
+
+        Args:
+            stored: What has been stored since `place`.
+
+        Raises:
+            RuntimeError: `begin` was not called.
+        """
+        watch = self._watching()
         said: list[Event | Retraction] = []
-        more = self._feed(watch, said)
+        more = self._feed(watch, stored, said)
         live, first = self._live, not self._caught_up
         self._caught_up = self._caught_up or not more
         alarms = FoundAlarms(live.start_ns, live.alarms, first) if self._caught_up else None
@@ -98,16 +122,22 @@ class Following:
             self._end_ns(watch),
         )
 
-    def _feed(self, watch: Watch, said: list[Event | Retraction]) -> bool:
-        stop_s = time.monotonic() + TURN_S
-        for commit in self._store.commits(watch.bench, watch.start_ns, after=self._after):
+    def _watching(self) -> Watch:
+        if self._watch is None:
+            raise RuntimeError("nothing to follow yet")
+        return self._watch
+
+    def _feed(self, watch: Watch, stored: Fresh, said: list[Event | Retraction]) -> bool:
+        """Take in commits; tell whether more wait."""
+        for commit in stored.commits:
             self._after = commit.id
-            said += self._live.take(commit.batches)
+            batches = [part for batch in commit.batches if (part := _from(batch, watch.start_ns)) is not None]
+            said += self._live.take(batches)
             if watch.plan_text is not None:
-                self._watch_new_fuel(watch, commit.batches)
-            if said or time.monotonic() > stop_s:
+                self._watch_new_fuel(watch, batches)
+            if said:
                 return True
-        return False
+        return stored.more
 
     def _look_out(self, watch: Watch) -> int | None:
         """Return where a trial begins once `lit` was seen; let go of what is too old to matter."""
@@ -169,6 +199,8 @@ def _by_role(bench: Bench) -> dict[Role, Channel]:
 def _from(batch: SampleBatch, since_ns: int) -> SampleBatch | None:
     """Return the part of a batch from a moment on, None where it has none."""
     low = int(batch.t_ns.searchsorted(since_ns))
+    if low == 0:
+        return batch
     if low == len(batch):
         return None
     return replace(

@@ -1,6 +1,6 @@
 """The store as those see it who only look into it."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from emberline.bench.findings import Finding
@@ -22,6 +22,7 @@ from emberline.store import (
 from emberline.store.blocks import Commit
 from emberline.store.connection import reading
 from emberline.store.errors import StoreDamagedError, StorePlaceError
+from emberline.store.fresh import Fresh, Place, read_fresh
 from emberline.store.inventory import StoredEntry
 from emberline.store.notices import Notice
 from emberline.store.photos import Photo
@@ -74,6 +75,11 @@ class StoreReader:
         """Yield the batches of `commits` one by one."""
         for commit in self.commits(bench, start_ns, end_ns, trial=trial, after=after):
             yield from commit.batches
+
+    def fresh(self, places: Sequence[Place], most: int) -> dict[str, Fresh]:
+        """Return what benches have sent and stored since each was read last; see `read_fresh`."""
+        with reading(self.path) as connection:
+            return read_fresh(connection, places, most)
 
     def trial_commits(self, trial: Trial) -> Iterator[Commit]:
         """Yield the commits of a trial in their order, from its start to its end (or so far)."""

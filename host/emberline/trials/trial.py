@@ -1,6 +1,12 @@
-"""One trial's samples while it runs: calibrated as they come in, on a grid that grows with them."""
+"""One trial's samples while it runs: calibrated as they come in, on a grid that grows with them.
 
+A second enters the grid once, and only the newest seconds' samples are kept beside it. A few samples at a time are
+worked on as plain numbers: calls of numpy would take most of the time that a bench costs.
+"""
+
+from bisect import bisect_left
 from collections.abc import Iterable, Mapping, Sequence
+from math import floor, inf, isfinite, nan
 
 import numpy as np
 from numpy.typing import NDArray
@@ -8,15 +14,16 @@ from numpy.typing import NDArray
 from emberline.bench.calibration import Linear, ThermocoupleCode
 from emberline.bench.channels import Channel, Role
 from emberline.bench.samples import FLAG_FAULT, Curve, SampleBatch
-from emberline.curves.grid import Column, Grid, grid_of
+from emberline.curves.grid import Column, Grid, second_of
 from emberline.curves.warmth import WEIGHING, corrected, warming_k
 
 COLD_JUNCTION_SUFFIX = ".cold_junction"
 """Ending of the stored name of a thermocouple's cold junction, whose samples are degrees."""
 DECIDING = (Role.MASS, Role.POT_MASS, Role.WATER, Role.FLAME)
 """Roles whose readings a second must have before events are looked for in it."""
-NEWEST = 4_096
-"""Samples among which the newest seconds are looked for first."""
+KEPT_S = 10
+"""Seconds before the newest of the grid whose samples are kept."""
+LEAST_ROOM_S = 256
 LATEST_S = 120.0
 """A channel that is this far behind the others is not waited for any more. After a break a device sends what it kept
 one stream after the other; a broken probe still sends, with a fault."""
@@ -24,8 +31,8 @@ one stream after the other; a broken probe still sends, with a fault."""
 Array = NDArray[np.float64]
 
 
-class GrowingCurves:
-    """Calibrated samples by role, in the order of their times."""
+class NewestSamples:
+    """The newest samples of each channel, in the order of their times."""
 
     def __init__(self, channels: Mapping[Role, Channel], start_ns: int) -> None:
         """Begin a trial without samples.
@@ -37,8 +44,7 @@ class GrowingCurves:
         self.start_ns = start_ns
         self._channels = dict(channels)
         self._roles = {channel.name: role for role, channel in channels.items()}
-        self._t_s: dict[str, _Grown] = {}
-        self._value: dict[str, _Grown] = {}
+        self._streams: dict[str, _Stream] = {}
 
     def add(self, batches: Iterable[SampleBatch]) -> None:
         """Take in samples."""
@@ -46,58 +52,41 @@ class GrowingCurves:
             name = batch.channel
             if not len(batch) or name.removesuffix(COLD_JUNCTION_SUFFIX) not in self._roles:
                 continue
-            t_s = (batch.t_ns - self.start_ns) / 1e9
-            raw = np.where(batch.flags & FLAG_FAULT, np.nan, batch.raw)
-            self._t_s.setdefault(name, _Grown()).extend(t_s)
-            self._value.setdefault(name, _Grown()).extend(raw)
+            if name not in self._streams:
+                role = self._roles.get(name)
+                self._streams[name] = _Stream(None if role is None else self._channels[role])
+            self._streams[name].add(batch, self.start_ns)
+
+    def forget(self, before_s: float) -> None:
+        """Let go of what lies before a time."""
+        for name, stream in self._streams.items():
+            stream.forget(before_s, keep_one=name not in self._roles)
 
     def newest_s(self) -> dict[Role, float]:
-        """Return the time of the newest sample of each channel that has any."""
+        """Return the time of the last sample of each channel that has any."""
         return {
-            role: float(self._t_s[channel.name].values[-1])
+            role: self._streams[channel.name].last_s
             for role, channel in self._channels.items()
-            if channel.name in self._t_s
+            if channel.name in self._streams
         }
 
     def beyond(self, role: Role, since_s: float, until_s: float) -> float:
         """Return the share of a role's samples within a time that say that its converter is at its end."""
+        stream = self._streams.get(self._channels[role].name)
+        return 0.0 if stream is None else stream.beyond(since_s, until_s)
+
+    def curve(self, role: Role, since_s: float, until_s: float) -> Curve | None:
+        """Return a role's curve within a time, calibrated; None where the role has no samples at all.
+
+        Raises:
+            CalibrationError: Its converter needs its cold junction, and there is none.
+        """
         channel = self._channels[role]
-        calibration = channel.calibration
-        if channel.name not in self._t_s or not isinstance(calibration, Linear):
-            return 0.0
-        low = self._since(channel.name, since_s)
-        t_s, raw = self._t_s[channel.name].values[low:], self._value[channel.name].values[low:]
-        raw = raw[(t_s >= since_s) & (t_s < until_s)]
-        return float(np.mean(np.abs(raw) >= calibration.saturated_counts)) if len(raw) else 0.0
-
-    def curve(self, role: Role, since_s: float | None = None) -> Curve | None:
-        """Return a role's curve, or its part from a time on; None where it has no samples."""
-        channel = self._channels[role]
-        if channel.name not in self._t_s:
+        if channel.name not in self._streams:
             return None
-        t_s, raw = self._t_s[channel.name].values, self._value[channel.name].values
-        if since_s is not None:
-            low = self._since(channel.name, since_s)
-            keep = np.flatnonzero(t_s[low:] >= since_s) + low
-            t_s, raw = t_s[keep], raw[keep]
-        if np.any(t_s[1:] < t_s[:-1]):
-            order = np.argsort(t_s, kind="stable")
-            t_s, raw = t_s[order], raw[order]
-        return Curve(t_s, calibrated(channel, t_s, raw, self._cold_junction(channel)))
-
-    def _since(self, name: str, since_s: float) -> int:
-        """Return from which sample on those since a time are to be looked for: they come nearly in order."""
-        t_s = self._t_s[name].values
-        low = max(0, len(t_s) - NEWEST)
-        return 0 if low and t_s[low] > since_s else low
-
-    def _cold_junction(self, channel: Channel) -> Curve | None:
-        name = channel.name + COLD_JUNCTION_SUFFIX
-        if name not in self._t_s:
-            return None
-        t_s, value = self._t_s[name].values, self._value[name].values
-        order = np.argsort(t_s, kind="stable")
-        return Curve(t_s[order], value[order])
+        t_s, raw = self._streams[channel.name].between(since_s, until_s)
+        cold = self._streams.get(channel.name + COLD_JUNCTION_SUFFIX)
+        return Curve(t_s, calibrated(channel, t_s, raw, None if cold is None else Curve(*cold.between())))
 
 
 def calibrated(channel: Channel, t_s: Array, raw: Array, cold_junction: Curve | None = None) -> Array:
@@ -112,6 +101,8 @@ def calibrated(channel: Channel, t_s: Array, raw: Array, cold_junction: Curve | 
         if known.any():
             cold_c = np.interp(t_s, cold_junction.t_s[known], cold_junction.value[known])
     good = np.isfinite(raw)
+    if good.all():
+        return channel.calibration.apply(raw, cold_c)
     value = np.full(len(raw), np.nan)
     value[good] = channel.calibration.apply(raw[good], None if cold_c is None else cold_c[good])
     return value
@@ -121,8 +112,8 @@ class GrowingGrid:
     """The 1 Hz grid of a trial while it runs; a second enters it once, when every channel has gone past it."""
 
     def __init__(self, channels: Mapping[Role, Channel], start_ns: int) -> None:
-        """Begin a trial without samples; the arguments are those of `GrowingCurves`."""
-        self.samples = GrowingCurves(channels, start_ns)
+        """Begin a trial without samples; the arguments are those of `NewestSamples`."""
+        self.samples = NewestSamples(channels, start_ns)
         self.n = 0
         self._deciding = [role for role in channels if role in DECIDING] or list(channels)
         self._channels = channels
@@ -134,23 +125,14 @@ class GrowingGrid:
         Which seconds are complete follows from the samples and their order alone, so that a replay of the commits
         repeats it.
         """
+        self.samples.forget(self.n - KEPT_S)
         self.samples.add(batches)
         complete = self._complete()
         if complete > self.n:
-            fresh = {
-                role: self.samples.curve(role, float(self.n)) or Curve(np.zeros(0), np.zeros(0))
-                for role in self._columns
-            }
-            columns = dict(grid_of(fresh, complete, since=self.n).columns)
-            if Role.CELL_TEMPERATURE in columns:
-                self._columns[Role.CELL_TEMPERATURE].extend(columns.pop(Role.CELL_TEMPERATURE))
-                warming = warming_k(self._columns[Role.CELL_TEMPERATURE].upto(complete))[self.n :]
-                columns = {
-                    role: corrected(column, self._channels[role], warming) if role in WEIGHING else column
-                    for role, column in columns.items()
-                }
-            for role, column in columns.items():
-                self._columns[role].extend(column)
+            for role, column in self._columns.items():
+                column.grow(complete)
+                self._fill(role, column, complete)
+            self._take_off_warmth(complete)
             self.n = complete
         return self.n
 
@@ -158,48 +140,119 @@ class GrowingGrid:
         """Return the first `n` seconds, or all; a channel without any sample so far is left out."""
         n = self.n if n is None else n
         heard = self.samples.newest_s()
-        columns = {role: column.upto(n) for role, column in self._columns.items() if role in heard}
-        return Grid(n, columns)
+        return Grid(n, {role: column.upto(n) for role, column in self._columns.items() if role in heard})
 
     def _complete(self) -> int:
         newest = self.samples.newest_s()
         ends = [newest.get(role, 0.0) for role in self._deciding]
         leading = max(ends, default=0.0)
         waited_for = [end for end in ends if end > leading - LATEST_S]
-        return max(self.n, int(np.floor(min(waited_for, default=0.0))))
+        return max(self.n, floor(min(waited_for, default=0.0)))
+
+    def _fill(self, role: Role, column: "_GrownColumn", complete: int) -> None:
+        """Enter the seconds up to one into a column."""
+        curve = self.samples.curve(role, float(self.n), float(complete))
+        if curve is None:
+            return
+        known = [(t, v) for t, v in zip(curve.t_s.tolist(), curve.value.tolist(), strict=True) if isfinite(v)]
+        t_s, values = [t for t, _ in known], [v for _, v in known]
+        low = 0
+        for second in range(self.n, complete):
+            high = bisect_left(t_s, second + 1, low)
+            if high > low:
+                column.enter(second, t_s[low:high], values[low:high])
+            low = high
+
+    def _take_off_warmth(self, complete: int) -> None:
+        """Take the drift with the cell's temperature off the seconds up to one."""
+        cell_c = self._columns.get(Role.CELL_TEMPERATURE)
+        if cell_c is None:
+            return
+        warming = warming_k(cell_c.upto(complete))[self.n :]
+        for role in WEIGHING:
+            if role in self._columns:
+                fresh = self._columns[role].upto(complete).between(self.n, complete)
+                fresh.value[:] = corrected(fresh, self._channels[role], warming).value
 
 
-class _Grown:
-    """A float array that grows at its end."""
+class _Stream:
+    """The newest samples of one channel, in the order of their times; those that share one as they came."""
 
-    def __init__(self) -> None:
-        self._room: Array = np.empty(256)
-        self._n = 0
+    def __init__(self, channel: Channel | None) -> None:
+        """Begin without samples; a cold junction has no channel."""
+        line = None if channel is None else channel.calibration
+        self._end = line.saturated_counts if isinstance(line, Linear) else inf
+        self._t_s: list[float] = []
+        self._raw: list[float] = []
+        self.last_s = 0.0
 
-    @property
-    def values(self) -> Array:
-        return self._room[: self._n]
+    def add(self, batch: SampleBatch, start_ns: int) -> None:
+        """Take in a batch, which is not empty."""
+        t_s: list[float] = ((batch.t_ns - start_ns) / 1e9).tolist()
+        raw: list[float] = batch.raw.tolist()
+        if batch.flags.any():
+            raw = [nan if flags & FLAG_FAULT else one for one, flags in zip(raw, batch.flags.tolist(), strict=True)]
+        late = bool(self._t_s) and t_s[0] < self._t_s[-1]
+        self._t_s += t_s
+        self._raw += raw
+        self.last_s = t_s[-1]
+        if late:
+            order = sorted(range(len(self._t_s)), key=self._t_s.__getitem__)
+            self._t_s = [self._t_s[i] for i in order]
+            self._raw = [self._raw[i] for i in order]
 
-    def extend(self, more: Array) -> None:
-        n = self._n + len(more)
-        if n > len(self._room):
-            room = np.empty(max(2 * len(self._room), n))
-            room[: self._n] = self._room[: self._n]
-            self._room = room
-        self._room[self._n : n] = more
-        self._n = n
+    def forget(self, before_s: float, *, keep_one: bool) -> None:
+        """Let go of what lies before a time; where asked for, all but the last reading before it."""
+        low = bisect_left(self._t_s, before_s)
+        if keep_one:
+            low = max((i for i in range(low) if isfinite(self._raw[i])), default=0)
+        del self._t_s[:low], self._raw[:low]
+
+    def between(self, since_s: float = -inf, until_s: float = inf) -> tuple[Array, Array]:
+        """Return times and raw values within a time."""
+        low, high = bisect_left(self._t_s, since_s), bisect_left(self._t_s, until_s)
+        return np.array(self._t_s[low:high]), np.array(self._raw[low:high])
+
+    def beyond(self, since_s: float, until_s: float) -> float:
+        """Return the share of the samples within a time at which the converter is at its end."""
+        low, high = bisect_left(self._t_s, since_s), bisect_left(self._t_s, until_s)
+        if self._end == inf or low == high:
+            return 0.0
+        return sum(abs(one) >= self._end for one in self._raw[low:high]) / (high - low)
 
 
 class _GrownColumn:
     """A column that grows at its end."""
 
     def __init__(self) -> None:
-        self._parts = {name: _Grown() for name in ("t_s", "value", "spread", "count")}
+        self._room = _empty_seconds(0, LEAST_ROOM_S)
 
-    def extend(self, column: Column) -> None:
-        for name, part in self._parts.items():
-            part.extend(np.asarray(getattr(column, name), dtype=np.float64))
+    def grow(self, n: int) -> None:
+        """Make room for `n` seconds, the new ones empty."""
+        have = len(self._room)
+        if n > have:
+            room, more = self._room, _empty_seconds(have, max(2 * have, n))
+            self._room = Column(
+                np.append(room.t_s, more.t_s),
+                np.append(room.value, more.value),
+                np.append(room.spread, more.spread),
+                np.append(room.count, more.count),
+            )
+
+    def enter(self, second: int, t_s: Sequence[float], values: Sequence[float]) -> None:
+        """Enter the samples of a second."""
+        room = self._room
+        room.t_s[second], room.value[second], room.spread[second] = second_of(t_s, values)
+        room.count[second] = len(values)
 
     def upto(self, n: int) -> Column:
-        t_s, value, spread, count = (part.values[:n] for part in self._parts.values())
-        return Column(t_s, value, spread, count.astype(np.int64))
+        """Return the first `n` seconds, a view."""
+        room = self._room
+        return Column(room.t_s[:n], room.value[:n], room.spread[:n], room.count[:n])
+
+
+def _empty_seconds(low: int, high: int) -> Column:
+    n = high - low
+    return Column(
+        np.arange(low, high, dtype=np.float64) + 0.5, np.full(n, nan), np.full(n, nan), np.zeros(n, dtype=np.int64)
+    )

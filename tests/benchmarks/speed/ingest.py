@@ -21,6 +21,7 @@ from emberline.bench.bench_file import Bench
 from emberline.bench.plan import Plan
 from emberline.store import blocks
 from emberline.store.blocks import Commit
+from emberline.store.curves import curves_of
 from emberline.store.store import Store
 from emberline.trials.analysis import analyse
 from emberline.trials.live import LiveTrial
@@ -99,7 +100,7 @@ def measure_tracking(bench: Bench, plan: Plan, commits: Sequence[Commit]) -> lis
         growing.grid(seconds)
         placed_s += time.process_time() - began_s
         if number % every == 0:
-            curves = {role: curve for role in channels if (curve := growing.samples.curve(role)) is not None}
+            curves = curves_of((batch for one in commits[:number] for batch in one.batches), channels, start_ns)
             began_s = time.process_time()
             analyse(curves, channels, plan, tracked=Tracked())
             analysed_s.append(time.process_time() - began_s)

@@ -6,7 +6,7 @@ from numpy.typing import NDArray
 
 from emberline.bench.channels import Role
 from emberline.bench.samples import Curve
-from emberline.curves.grid import MAD_TO_SD, Column, grid_of
+from emberline.curves.grid import MAD_TO_SD, Column, grid_of, second_of
 
 
 def irregular(seed: int, n: int = 3000, last_s: float = 200.0) -> Curve:
@@ -117,3 +117,13 @@ def test_upto_never_reaches_beyond_the_record() -> None:
     grid = grid_of({Role.MASS: irregular(7)})
     assert grid.upto(10_000).n == grid.n
     assert len(grid.upto(12).columns[Role.MASS]) == 12
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_a_second_by_itself_is_to_the_bit_what_it_is_on_the_grid_of_the_whole_record(seed: int) -> None:
+    curve = irregular(seed, n=[40, 300, 2_000, 8_000][seed % 4])
+    grid = mass(curve)
+    for i in np.flatnonzero(grid.count).tolist():
+        inside = (np.floor(curve.t_s) == i) & np.isfinite(curve.value)
+        alone = second_of(curve.t_s[inside].tolist(), curve.value[inside].tolist())
+        np.testing.assert_array_equal(alone, [grid.t_s[i], grid.value[i], grid.spread[i]])

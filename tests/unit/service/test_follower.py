@@ -3,11 +3,14 @@ import os
 import signal
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 import stored_burn
+from emberline.bench.calibration import ThermocoupleCode
+from emberline.bench.channels import Role
 from emberline.curves.events import EventKind
 from emberline.service.bench_fit import bench_text
 from emberline.service.errors import ApartError, BegunAnewError
@@ -90,3 +93,62 @@ async def test_what_fails_for_one_bench_leaves_the_process_to_the_others(
         with pytest.raises(ApartError, match="failed"):
             await follower.begin(Watch("shed", "no bench file", START_NS))
         assert (await follower.turn(BENCH)).t_s == 0.0
+
+
+async def test_one_question_serves_all_benches_that_wait(
+    store: Store, burn: Recording, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stored_burn.fill(store, burn)
+    async with following(store) as follower:
+        names = [BENCH, "shed", "barn"]
+        for name in names:
+            await follower.begin(watch(burn, name))
+        asked: list[tuple[object, ...]] = []
+        call = follower._apart.call
+
+        async def heard(method: str, *arguments: object, limit_s: float) -> object:
+            asked.append((method, *arguments))
+            return await call(method, *arguments, limit_s=limit_s)
+
+        monkeypatch.setattr(follower._apart, "call", heard)
+        turns = await asyncio.gather(*(follower.turn(name) for name in names))
+    assert asked[0] == ("turns", names)
+    assert [turn.t_s > 0.0 for turn in turns] == [True, False, False]
+
+
+async def test_a_bench_that_stops_waiting_begins_anew_lest_what_was_found_for_it_is_lost(
+    store: Store, burn: Recording
+) -> None:
+    stored_burn.fill(store, burn)
+    async with following(store) as follower:
+        await follower.begin(watch(burn, "shed"))
+        await follower.begin(watch(burn))
+        first = asyncio.create_task(follower.turn("shed"))
+        given_up = asyncio.create_task(follower.turn(BENCH))
+        await asyncio.sleep(0)
+        given_up.cancel()
+        await first
+        with pytest.raises(asyncio.CancelledError):
+            await given_up
+        with pytest.raises(BegunAnewError):
+            await follower.turn(BENCH)
+        await follower.begin(watch(burn))
+        while not (turn := await follower.turn(BENCH)).said and turn.more:
+            pass
+    assert [one.kind for one in turn.said] == [EventKind.LIT]
+
+
+async def test_what_fails_in_a_turn_of_one_bench_is_told_to_it_alone(store: Store, burn: Recording) -> None:
+    flat = stored_burn.bench(burn)
+    channels = tuple(
+        replace(one, calibration=ThermocoupleCode("K", 0.25, 41.276)) if one.role is Role.WATER else one
+        for one in flat.channels
+    )
+    stored_burn.fill(store, burn, until_s=10.0)
+    async with following(store) as follower:
+        await follower.begin(replace(watch(burn), bench_text=bench_text(replace(flat, channels=channels))))
+        await follower.begin(watch(burn, "shed"))
+        failed, quiet = await asyncio.gather(follower.turn(BENCH), follower.turn("shed"), return_exceptions=True)
+    assert isinstance(failed, ApartError)
+    assert "cold junction" in str(failed)
+    assert not isinstance(quiet, BaseException)

@@ -5,13 +5,14 @@ from pathlib import Path
 import pytest
 
 import stored_burn
+from conservation import turn_of
 from emberline.curves.events import Event, EventKind, Phase
 from emberline.service import following as module
 from emberline.service.bench_fit import bench_text
 from emberline.service.following import Following, Followings
 from emberline.service.keeper import first_sample_ns
 from emberline.service.watch import Turn, Watch
-from emberline.store.reader import StoreReader
+from emberline.store.fresh import Fresh
 from emberline.store.store import Store
 from emberline_sim.recording import Recording
 from stored_burn import BENCH, SECOND_NS, START_NS
@@ -28,7 +29,7 @@ def burn(tmp_path_factory: pytest.TempPathFactory) -> Recording:
 def lived(tmp_path_factory: pytest.TempPathFactory, burn: Recording) -> tuple[Path, list[Turn]]:
     """Follow the burn as it happens, twenty seconds at a time; return the store and what was found."""
     path = tmp_path_factory.mktemp("store") / "burns.sqlite3"
-    following = Following(StoreReader(path))
+    following = Followings(path)
     turns = []
     with Store.open(path) as store:
         following.begin(watch(burn))
@@ -43,10 +44,10 @@ def watch(burn: Recording, *, armed: bool = True, announced: tuple[Event, ...] =
     return Watch(BENCH, text, START_NS, stored_burn.plan(burn) if armed else None, announced)
 
 
-def followed(following: Following) -> list[Turn]:
-    turns = [following.turn()]
+def followed(followings: Followings) -> list[Turn]:
+    turns = [turn_of(followings, BENCH)]
     while turns[-1].more:
-        turns.append(following.turn())
+        turns.append(turn_of(followings, BENCH))
     return turns
 
 
@@ -69,33 +70,33 @@ def test_a_burn_is_followed_to_its_end(burn: Recording, lived: tuple[Path, list[
 
 def test_a_replay_says_the_same_at_the_same_moments(burn: Recording, lived: tuple[Path, list[Turn]]) -> None:
     path, turns = lived
-    later = Following(StoreReader(path))
+    later = Followings(path)
     later.begin(watch(burn))
     assert said(followed(later)) == said(turns)
 
 
 def test_what_was_announced_before_a_crash_keeps_its_moment(store: Store, burn: Recording) -> None:
     stored_burn.fill(store, burn, until_s=100.0)
-    first = Following(StoreReader(store.path))
+    first = Followings(store.path)
     first.begin(watch(burn))
     announced = followed(first)[-1].announced
     assert [event.kind for event in announced] == [EventKind.LIT]
     moved = tuple(event.announced((event.announced_t_s or 0.0) + 3.0) for event in announced)
-    second = Following(StoreReader(store.path))
+    second = Followings(store.path)
     second.begin(watch(burn, announced=moved))
     kept = followed(second)[-1].announced
     assert [event.announced_t_s for event in kept] == [event.announced_t_s for event in moved]
 
 
 def test_without_a_trial_only_the_beginning_of_one_is_found(store: Store, burn: Recording) -> None:
-    following = Following(StoreReader(store.path))
+    following = Followings(store.path)
     following.begin(watch(burn, armed=False))
     stored_burn.fill(store, burn, until_s=55.0)
     assert {turn.begin_ns for turn in followed(following)} == {None}
     stored_burn.fill(store, burn, until_s=100.0, after_s=55.0)
     begins = [turn.begin_ns for turn in followed(following)]
     assert begins[-1] == START_NS
-    assert following.turn().end_ns is None
+    assert turn_of(following, BENCH).end_ns is None
 
 
 def test_a_trial_has_five_minutes_of_history_where_there_are_such(store: Store, burn: Recording) -> None:
@@ -104,7 +105,7 @@ def test_a_trial_has_five_minutes_of_history_where_there_are_such(store: Store, 
     later_ns = START_NS + 600 * SECOND_NS
     for batches in islice(stored_burn.seconds(burn, boot=2, start_ns=later_ns), 100):
         store.commit(BENCH, batches)
-    following = Following(StoreReader(store.path))
+    following = Followings(store.path)
     following.begin(watch(burn, armed=False))
     begin_ns = followed(following)[-1].begin_ns
     assert begin_ns is not None
@@ -117,19 +118,21 @@ def test_a_quiet_bench_is_watched_for_ever_without_growing(
 ) -> None:
     monkeypatch.setattr(module, "LOOKOUT_S", 200)
     monkeypatch.setattr(module, "HISTORY_S", 60)
-    following = Following(StoreReader(store.path))
+    following = Followings(store.path)
     following.begin(watch(burn, armed=False))
     for boot in range(12):
         quiet = stored_burn.seconds(burn, boot=boot, start_ns=START_NS + boot * 50 * SECOND_NS)
         for batches in islice(quiet, 50):
             store.commit(BENCH, batches)
         assert followed(following)[-1].begin_ns is None
-    assert following.turn().t_s <= 250.0
+    assert turn_of(following, BENCH).t_s <= 250.0
 
 
 def test_a_turn_needs_something_to_follow(store: Store) -> None:
+    with pytest.raises(KeyError):
+        Followings(store.path).turns([BENCH])
     with pytest.raises(RuntimeError):
-        Following(StoreReader(store.path)).turn()
+        Following().turn(Fresh((), more=False))
 
 
 def test_the_first_sample_of_an_empty_stretch_is_its_beginning(store: Store) -> None:
@@ -144,10 +147,8 @@ def test_two_benches_are_followed_side_by_side_each_from_its_own_record(tmp_path
         followings = Followings(path)
         followings.begin(watch(burn))
         followings.begin(replace(watch(burn), bench="shed"))
-        while (turn := followings.turn(BENCH)).more:
-            pass
-        quiet = followings.turn("shed")
-    assert [event.kind for event in turn.announced] == [EventKind.LIT]
+        turns, quiet = followed(followings), turn_of(followings, "shed")
+    assert [event.kind for event in turns[-1].announced] == [EventKind.LIT]
     assert (quiet.announced, quiet.t_s) == ((), 0.0)
     with pytest.raises(KeyError):
-        followings.turn("barn")
+        followings.turns(["barn"])

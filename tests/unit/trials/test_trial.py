@@ -8,7 +8,7 @@ from emberline.bench.channels import Channel, Role, Warmth, default_channel
 from emberline.bench.samples import FLAG_FAULT, Curve, SampleBatch
 from emberline.curves.grid import grid_of
 from emberline.curves.warmth import without_warmth
-from emberline.trials.trial import LATEST_S, NEWEST, GrowingCurves, GrowingGrid, calibrated
+from emberline.trials.trial import KEPT_S, LATEST_S, GrowingGrid, NewestSamples, calibrated
 from unit.store.made_up import NOON_NS, SECOND_NS
 
 CHANNELS = {role: default_channel(role) for role in (Role.MASS, Role.WATER, Role.AMBIENT)}
@@ -21,38 +21,38 @@ def batch(name: str, t_s: list[float], value: list[float], first_seq: int = 0, f
 
 def test_samples_are_calibrated_from_the_start_of_the_trial() -> None:
     scale = Channel("scale", Role.MASS, "g", Linear(100.0, 2.0))
-    curves = GrowingCurves({Role.MASS: scale}, NOON_NS)
+    curves = NewestSamples({Role.MASS: scale}, NOON_NS)
     curves.add([batch("scale", [0.5, 1.5], [300.0, 500.0]), batch("other", [1.0], [7.0])])
-    curve = curves.curve(Role.MASS)
+    curve = curves.curve(Role.MASS, 0.0, 10.0)
     assert curve is not None
     assert (curve.t_s.tolist(), curve.value.tolist()) == ([0.5, 1.5], [100.0, 200.0])
 
 
 def test_a_fault_is_no_value() -> None:
-    curves = GrowingCurves(CHANNELS, NOON_NS)
+    curves = NewestSamples(CHANNELS, NOON_NS)
     curves.add([batch("water", [0.5], [20.0]), batch("water", [1.5], [0.0], flags=FLAG_FAULT)])
-    curve = curves.curve(Role.WATER)
+    curve = curves.curve(Role.WATER, 0.0, 10.0)
     assert curve is not None
     np.testing.assert_array_equal(curve.value, [20.0, np.nan])
 
 
 def test_late_samples_find_their_place() -> None:
-    curves = GrowingCurves(CHANNELS, NOON_NS)
+    curves = NewestSamples(CHANNELS, NOON_NS)
     curves.add([batch("mass", [5.0, 6.0], [5.0, 6.0]), batch("mass", [1.0, 2.0], [1.0, 2.0])])
-    curve = curves.curve(Role.MASS)
+    curve = curves.curve(Role.MASS, 0.0, 10.0)
     assert curve is not None
     assert curve.value.tolist() == [1.0, 2.0, 5.0, 6.0]
-    assert curves.curve(Role.AMBIENT) is None
-    part = curves.curve(Role.MASS, 2.0)
+    assert curves.curve(Role.AMBIENT, 0.0, 10.0) is None
+    part = curves.curve(Role.MASS, 2.0, 6.0)
     assert part is not None
-    assert part.value.tolist() == [2.0, 5.0, 6.0]
+    assert part.value.tolist() == [2.0, 5.0]
 
 
 def test_a_flat_converter_is_made_linear_with_its_cold_junction() -> None:
     flat = Channel("water", Role.WATER, "c", ThermocoupleCode("K", 0.25, 41.276))
-    growing = GrowingCurves({Role.WATER: flat}, NOON_NS)
+    growing = NewestSamples({Role.WATER: flat}, NOON_NS)
     growing.add([batch("water.cold_junction", [0.0, 10.0], [20.0, 22.0]), batch("water", [5.0], [400.0])])
-    curve = growing.curve(Role.WATER)
+    curve = growing.curve(Role.WATER, 0.0, 10.0)
     assert curve is not None
     expected = flat.calibration.apply(np.array([400.0]), np.array([21.0]))
     assert curve.value.tolist() == expected.tolist()
@@ -110,7 +110,7 @@ def test_the_grid_that_grew_is_the_grid_of_the_whole_record(portion: int) -> Non
 
 def test_how_much_of_the_newest_seconds_was_at_the_converters_end() -> None:
     cell = Channel("scale", Role.MASS, "g", Linear(0.0, 400.0))
-    curves = GrowingCurves({Role.MASS: cell, Role.WATER: CHANNELS[Role.WATER]}, NOON_NS)
+    curves = NewestSamples({Role.MASS: cell, Role.WATER: CHANNELS[Role.WATER]}, NOON_NS)
     assert curves.beyond(Role.MASS, 0.0, 10.0) == 0.0
     # The codes at both ends of a signed 24-bit converter.
     curves.add([batch("scale", [1.0, 2.0, 3.0, 4.0, 5.0, 6.0], [4e5, 4e5, 8388607.0, -8388608.0, 4e5, 8388607.0])])
@@ -118,9 +118,32 @@ def test_how_much_of_the_newest_seconds_was_at_the_converters_end() -> None:
     assert curves.beyond(Role.MASS, 2.5, 4.5) == 1.0
     assert curves.beyond(Role.WATER, 0.0, 10.0) == 0.0
     # However much came at once, an earlier moment is judged by its own samples.
-    many = np.arange(7.0, 7.0 + NEWEST)
-    curves.add([batch("scale", many.tolist(), [4e5] * NEWEST, first_seq=6)])
+    many = np.arange(7.0, 5_007.0)
+    curves.add([batch("scale", many.tolist(), [4e5] * len(many), first_seq=6)])
     assert curves.beyond(Role.MASS, 2.5, 4.5) == 1.0
+
+
+def test_what_is_let_go_of_is_samples_before_a_time_but_never_the_last_known_cold_junction() -> None:
+    flat = Channel("water", Role.WATER, "c", ThermocoupleCode("K", 0.25, 41.276))
+    samples = NewestSamples({Role.WATER: flat}, NOON_NS)
+    cold = batch("water.cold_junction", [0.0, 10.0, 20.0], [20.0, 22.0, np.nan])
+    samples.add([cold, batch("water", [5.0, 25.0], [400.0, 400.0])])
+    samples.forget(24.0)
+    curve = samples.curve(Role.WATER, 0.0, 30.0)
+    assert curve is not None
+    assert curve.t_s.tolist() == [25.0]
+    assert curve.value.tolist() == flat.calibration.apply(np.array([400.0]), np.array([22.0])).tolist()
+    assert samples.newest_s() == {Role.WATER: 25.0}
+
+
+def test_samples_of_an_hour_are_not_kept_beside_its_grid() -> None:
+    growing = GrowingGrid(CHANNELS, NOON_NS)
+    for second in range(3_600):
+        growing.add([batch(name, [second + 0.5], [1.0]) for name in ("mass", "water")])
+    kept = growing.samples.curve(Role.MASS, 0.0, 4_000.0)
+    assert kept is not None
+    assert KEPT_S <= len(kept.t_s) <= KEPT_S + 3
+    assert growing.grid().n == 3_599
 
 
 def test_the_drift_with_the_cells_temperature_is_taken_off_live_as_in_the_final_pass() -> None:
