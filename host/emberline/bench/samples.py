@@ -45,6 +45,10 @@ class SampleBatch:
         """Sequence number that follows the last sample."""
         return self.first_seq + len(self.t_ns)
 
+    def of(self, device: str) -> "SampleBatch":
+        """Return the same samples as those of a device by another name."""
+        return SampleBatch(device, self.boot, self.channel, self.first_seq, self.t_ns, self.raw, self.flags)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Curve:

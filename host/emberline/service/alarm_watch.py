@@ -1,6 +1,5 @@
 """Watches over one bench for its alarms: how it stands now, the air, and the disk; and has alarms told again."""
 
-import asyncio
 import logging
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -15,6 +14,7 @@ from emberline.service.errors import ApartError
 from emberline.service.health import Disk
 from emberline.store.reader import StoreReader
 from emberline.trials.alarms import AlarmKind
+from emberline.trials.alarms.alarm import Safe
 from emberline.trials.alarms.bench_state import SensorFault, disk_low, no_readings
 from emberline.trials.alarms.co_means import LONGEST_S, CoMeans
 from emberline.trials.alarms.co_watch import CoWatch
@@ -47,13 +47,6 @@ class AlarmWatch:
         self._sensors = SensorFault()
         self._co: CoWatch | None = None
         board.readers.append(self.take)
-
-    async def run(self) -> None:
-        """Look once a second until cancelled."""
-        while True:
-            self.look()
-            self._board.alarms.remind()
-            await asyncio.sleep(EVERY_S)
 
     async def recall(self) -> None:
         """Read the carbon monoxide of the last day before the daemon began, once the bench is known to have a sensor.
@@ -90,22 +83,30 @@ class AlarmWatch:
                 self._watch(self._board.fitted).take(one.t_ns, one.value)
 
     def look(self) -> None:
-        """Look once."""
+        """Look once, and have alarms told again; meant for once a second."""
         board, alarms, now_ns = self._board, self._board.alarms, self._board.clock.now_ns()
-        health, burns = self._health.health(), self._board.trial is not None
-        recorded = health.recording is not Recording.NOT_RECORDING
-        since_s = (now_ns - health.since_ns) * 1e-9 - board.clock.slack_s
-        alarms.judged(AlarmKind.NO_READINGS, no_readings(burns, recorded, since_s, health.why))
-        if recorded or not burns:
-            # Where nothing is recorded at all, no single sensor is to blame.
-            faults = board.faults() if burns else None
-            alarms.judged(AlarmKind.SENSOR_FAULT, self._sensors.look(now_ns * 1e-9, faults))
+        if board.trial is not None:
+            self._look_at_burn(now_ns)
+        else:
+            # Where nobody burns anything, a device may be unplugged.
+            alarms.judged(AlarmKind.NO_READINGS, Safe())
+            alarms.judged(AlarmKind.SENSOR_FAULT, self._sensors.look(now_ns * 1e-9, None))
         disk = self._disk()
         alarms.judged(AlarmKind.DISK_LOW, disk_low(disk.free_bytes, disk.total_bytes))
         if self._co is not None:
             board.co = self._co.look(now_ns)
             alarms.judged(AlarmKind.CO_HIGH, self._co.ceilings(board.co))
             alarms.judged(AlarmKind.CO_MEAN, self._co.means(board.co))
+        alarms.remind()
+
+    def _look_at_burn(self, now_ns: int) -> None:
+        board, health = self._board, self._health.health()
+        recorded = health.recording is not Recording.NOT_RECORDING
+        since_s = (now_ns - health.since_ns) * 1e-9 - board.clock.slack_s
+        board.alarms.judged(AlarmKind.NO_READINGS, no_readings(recorded, since_s, health.why))
+        if recorded:
+            # Where nothing is recorded at all, no single sensor is to blame.
+            board.alarms.judged(AlarmKind.SENSOR_FAULT, self._sensors.look(now_ns * 1e-9, board.faults()))
 
     def _watch(self, bench: Bench) -> CoWatch:
         if self._co is None:

@@ -58,10 +58,12 @@ class BenchWatch:
     Attributes:
         board: What is known of the bench.
         clock: The daemon's clock.
+        changes: How often a look has found another state or cause than the one before.
     """
 
     board: Board
     clock: Clock
+    changes: int = 0
     _state: Recording = Recording.NOT_RECORDING
     _since_ns: int = field(init=False)
     _why: str = ""
@@ -79,6 +81,8 @@ class BenchWatch:
         if self.board.counts.held == 0:
             self._nothing_held_ns = now_ns
         why = self._cause(state)
+        if (state, why) != (self._state, self._why):
+            self.changes += 1
         if state is self._state:
             if why != self._why:
                 # Whoever found the cause has told it as a warning.

@@ -35,6 +35,7 @@ from emberline.service.inventory import Inventory
 from emberline.service.keeper import Keeper
 from emberline.service.lane import OTHERS_LIMIT_S, BenchSetting, Lane, Shared
 from emberline.service.metrics import Figures
+from emberline.service.rounds import Rounds
 from emberline.service.supervisor import OnFailure, Supervisor, Work
 from emberline.store.store import Store
 from emberline.store.upkeep import KEEP_DAYS
@@ -43,7 +44,7 @@ LOG = logging.getLogger(__name__)
 
 SUMMARIES, CONTROL, DESK = "summaries", "control", "desk"
 LAG, BESIDE, HEALTH, HOUSEKEEPING = "loop lag", "beside", "health", "housekeeping"
-ALARM_BOOK = "alarm book"
+ALARM_BOOK, ROUNDS = "alarm book", "rounds"
 
 LAG_ALARM_S = 0.1
 LAG_EVERY_S = 0.25
@@ -107,7 +108,7 @@ class Daemon:
         self._follower = ApartFollower(store.path)
         self.summaries = Summaries(store, self.boards, final_pass)
         self.health = HealthWatch(clock)
-        self._ingest = Ingest(store, clock)
+        self._ingest, self._rounds = Ingest(store, clock), Rounds()
         self._shared = Shared(
             setting.folder,
             setting.zone,
@@ -115,6 +116,7 @@ class Daemon:
             clock,
             self._ingest,
             self._supervisor,
+            self._rounds,
             self._follower,
             self.summaries,
             self.health,
@@ -210,6 +212,7 @@ class Daemon:
         try:
             await self._follower.start()
             start(INGEST, self._ingest.run, OnFailure.END)
+            start(ROUNDS, self._rounds.run, OnFailure.PERSIST)
             for lane in self.lanes.values():
                 lane.start()
             start(DESK, self.desk.resume, OnFailure.PERSIST)
@@ -266,7 +269,8 @@ class Daemon:
             for lane in self.lanes.values():
                 group.create_task(lane.close(), name=f"end of {lane.bench_id}")
         await self._book.done(OTHERS_LIMIT_S)
-        for name in (INGEST, SUMMARIES, LAG, ALARM_BOOK, *(f"alarms by {one.way.name}" for one in self.couriers)):
+        couriers = (f"alarms by {one.way.name}" for one in self.couriers)
+        for name in (INGEST, ROUNDS, SUMMARIES, LAG, ALARM_BOOK, *couriers):
             await supervisor.stop(name, OTHERS_LIMIT_S)
         await self._follower.close()
         try:

@@ -105,6 +105,7 @@ class HealthWatch:
     notices: list[Notice] = field(default_factory=list)
     _warnings: dict[str, str] = field(default_factory=dict)
     _begun_ns: int = 0
+    _line: tuple[tuple[int, int], str] = ((-1, 0), "")
 
     def __post_init__(self) -> None:
         self._begun_ns = self.clock.now_ns()
@@ -125,6 +126,14 @@ class HealthWatch:
     def look(self) -> list[Notice]:
         """Look at every bench; return the notices to be kept."""
         return [notice for watch in self.benches if (notice := watch.look()) is not None]
+
+    def status_line(self) -> str:
+        """Return the state, its beginning and its cause in one line, as the last look has found them."""
+        found = len(self.benches), sum(watch.changes for watch in self.benches)
+        if found != self._line[0]:
+            # Which is seldom, while a thousand benches are looked at twice a second.
+            self._line = found, status_line(self.health())
+        return self._line[1]
 
     def health(self, only: BenchWatch | None = None) -> Health:
         """Return how the recording stands now: of all benches, or as one of them sees it."""

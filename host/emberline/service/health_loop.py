@@ -7,7 +7,7 @@ from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 
 from emberline.service.clock_watch import ClockWatch
-from emberline.service.health import HealthWatch, newest, status_line
+from emberline.service.health import HealthWatch, newest
 from emberline.service.health_notify import Notifier
 from emberline.service.housekeeping import disk_of, disk_warning
 from emberline.service.intake import IngestCounts
@@ -81,7 +81,7 @@ class HealthLoop:
             watch.warn("disk", disk_warning(watch.disk))
             watch.warn("commits", self._slow())
             await self._probe()
-        self.notifier.status(status_line(watch.health()))
+        self.notifier.status(watch.status_line())
         if await self._lives():
             self.notifier.alive()
             await self._keep()

@@ -5,7 +5,7 @@ as long as it takes, and leaves the others alone. Only a store that is damaged e
 """
 
 import logging
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -15,6 +15,7 @@ from emberline.bench.errors import CalibrationError
 from emberline.bench.findings import Finding, with_findings
 from emberline.bench.samples import SampleBatch
 from emberline.links.arrivals import Arrival, Greeting, Lost, Missed, Restart, Unnumbered
+from emberline.service.alarm_watch import EVERY_S as ALARMS_EVERY_S
 from emberline.service.alarm_watch import AlarmWatch
 from emberline.service.bench_fit import device_names, fitted_bench
 from emberline.service.board import INGEST, LINK, Board
@@ -27,7 +28,9 @@ from emberline.service.ingest import Ingest
 from emberline.service.keeper import Keeper
 from emberline.service.metrics import BenchFigures
 from emberline.service.numbering import Numbering
+from emberline.service.outlet import EVERY_S as OUTLET_EVERY_S
 from emberline.service.outlet import Outlet
+from emberline.service.rounds import Rounds
 from emberline.service.sources import Places, make_links
 from emberline.service.standing_file import StandingFile
 from emberline.service.supervisor import OnFailure, Supervisor, Work
@@ -72,6 +75,7 @@ class Shared:
         clock: The clock.
         ingest: Stores their readings.
         supervisor: Runs their tasks.
+        rounds: Looks after them now and then.
         follower: Follows their records.
         summaries: Works out their summaries.
         health: Watches over them.
@@ -83,6 +87,7 @@ class Shared:
     clock: Clock
     ingest: Ingest
     supervisor: Supervisor
+    rounds: Rounds
     follower: ApartFollower
     summaries: Summaries
     health: HealthWatch
@@ -120,6 +125,7 @@ class Lane:
         self.link, self._broker = make_links(
             setting.places, shared.folder, bench_id, clock, device_names(setting.bench), self._standing
         )
+        self._outlet: Outlet | None = None
         self._alarms = AlarmWatch(board, self.health, lambda: shared.health.disk, store.path)
         self._unnumbered = UnnumberedIn(Numbering(store, bench_id), self.ingest, board.counts)
         board.link = self.link
@@ -135,15 +141,13 @@ class Lane:
     def start(self) -> None:
         """Take up where an earlier run ended, and take readings in."""
         self._start(KEEPER, self._keep)
-        self._start(ALARMS, self._alarms.run)
+        self._enter(ALARMS, self._alarms.look, ALARMS_EVERY_S)
         self._start(RECALL, self._alarms.recall)
         self._start(LINK, lambda: self.link.run(self._take))
         if self._broker is not None:
-            broker, outlet = (
-                self._broker,
-                Outlet(self._broker, self.board, self._own_health, lambda: len(self._shared.health.benches)),
-            )
-            self._start(OUTLET, outlet.run)
+            broker = self._broker
+            self._outlet = Outlet(broker, self.board, self._own_health, lambda: len(self._shared.health.benches))
+            self._enter(OUTLET, self._outlet.look, OUTLET_EVERY_S)
             if broker is not self.link:
                 self._start(BROKER, lambda: broker.run(self._take))
 
@@ -153,10 +157,13 @@ class Lane:
         self._closing = True
         if not await self.ingest.emptied(DRAIN_LIMIT_S):
             LOG.error("the store did not take all readings of %s in time; they were not acknowledged", self.bench_id)
-        await self._stop(OUTLET, OTHERS_LIMIT_S)
+        self._shared.rounds.leave(self._name(OUTLET))
+        if self._outlet is not None:
+            self._outlet.close()
         await self._stop(LINK, LINK_LIMIT_S)
         await self._stop(BROKER, LINK_LIMIT_S)
-        for part in (KEEPER, ALARMS, RECALL):
+        self._shared.rounds.leave(self._name(ALARMS))
+        for part in (KEEPER, RECALL):
             await self._stop(part, OTHERS_LIMIT_S)
         self._standing.close()
 
@@ -177,6 +184,9 @@ class Lane:
 
     def _start(self, part: str, work: Work) -> None:
         self._shared.supervisor.start(self._name(part), work, OnFailure.PERSIST, partial(self.board.report, part))
+
+    def _enter(self, part: str, look: Callable[[], None], every_s: float) -> None:
+        self._shared.rounds.enter(self._name(part), look, every_s, partial(self.board.report, part))
 
     async def _stop(self, part: str, limit_s: float) -> None:
         await self._shared.supervisor.stop(self._name(part), limit_s)
@@ -201,6 +211,8 @@ class Lane:
                 self.keeper.remark(f"The device restarted (boot {one.old_boot} to {one.boot}).")
             elif isinstance(one, Unnumbered | Missed):
                 unnumbered.setdefault(id(one.teller), []).append(replace(one, device=self._named(one.device)))
+            elif isinstance(one, SampleBatch):
+                items.append(one.of(self._named(one.device)))
             else:
                 items.append(replace(one, device=self._named(one.device)))
         if items and not self._closing:

@@ -61,17 +61,18 @@ class Newest:
         self._greeting = greeting
         streams = () if greeting is None else greeting.channels
         self._stale_s = age_limits_s(greeting)[0] + self._slack_s
-        self._streams_stale_s = {stream.name: self._stale_after_s(stream.period_s) for stream in streams}
-        self._others_stale_s = self._stale_after_s(1.0)
+        self._streams_ns = {stream.name: self._limit_ns(stream.period_s) for stream in streams}
+        self._others_ns = self._limit_ns(1.0)
 
-    def _stale_after_s(self, period_s: float) -> float:
-        return max(self._stale_s, STALE_PERIODS * period_s + self._slack_s)
+    def _limit_ns(self, period_s: float) -> int:
+        """Return for how long a value of a channel read so often is current."""
+        return round(max(self._stale_s, STALE_PERIODS * period_s + self._slack_s) * SECOND_NS)
 
     def _value(self, readings: Readings) -> LiveValue:
         channel, newest_ns = readings.channel, int(readings.t_ns[-1])
         since = 0 if readings.t_ns[0] >= newest_ns - SHOWN_NS else readings.t_ns.searchsorted(newest_ns - SHOWN_NS)
         finite = [value for value in readings.value[since:].tolist() if math.isfinite(value)]
         value = statistics.median(finite) if finite else None
-        stale_s = self._streams_stale_s.get(channel.source or channel.name, self._others_stale_s)
+        limit_ns = self._streams_ns.get(channel.source or channel.name, self._others_ns)
         u = None if value is None else channel.u_reading(value)
-        return LiveValue(value, channel.unit, newest_ns, stale_s, u)
+        return LiveValue(value, channel.unit, newest_ns, newest_ns + limit_ns, u)

@@ -16,13 +16,16 @@ from emberline.service.health import HEALTH_SCHEMA, Health, health_document
 from emberline.trials.live_document import Recording
 
 ALARMS_SCHEMA = "emberline.alarms/1"
-STILL_S = 1.0
-"""The state goes out at least this often, real seconds, so that ages are seen to grow."""
-LEAST_PAUSE_S = 0.25
+EVERY_S = 0.1
+"""How often is looked whether something is to be told, real seconds."""
+STILL_S = 0.9
+"""The state goes out after so long at the latest, so that it does once a second, and ages are seen to grow."""
+LEAST_PAUSE_S = 0.2
 """Shortest pause between two states."""
 STATES_A_SECOND = 400
 """Of all benches together; where there are more of them, each has its state told less often, down to `STILL_S`."""
 HEALTH_EVERY_S = 10.0
+_AS_JSON = json.JSONEncoder(ensure_ascii=False, allow_nan=False)
 
 
 class Outlet:
@@ -31,7 +34,7 @@ class Outlet:
     def __init__(
         self, link: MqttLink, board: Board, health: Callable[[], Health], benches: Callable[[], int] = lambda: 1
     ) -> None:
-        """Prepare; `run` publishes until cancelled.
+        """Prepare; whoever calls `look` has it publish.
 
         Args:
             link: The way to the broker.
@@ -49,19 +52,20 @@ class Outlet:
         self._alarms: list[Any] | None = None
         self._told: tuple[object, ...] = ()
         self._told_s = 0.0
+        self._version = -1
+        self._published_s = float("-inf")
 
-    async def run(self) -> None:
-        """Publish until cancelled, and say at the end that nothing is recorded any more."""
-        version = -1
-        try:
-            while True:
-                await self._board.changed(version, STILL_S)
-                version = self._board.version
-                if self._link.connected:
-                    self._publish()
-                await asyncio.sleep(pause_s(self._benches()))
-        finally:
-            self._link.publish("health", _ended(self._board.bench, "the program was ended"), retain=True)
+    def look(self) -> None:
+        """Publish what is new, where the last time was long enough ago."""
+        now_s = asyncio.get_running_loop().time()
+        limit_s = STILL_S if self._version == self._board.version else pause_s(self._benches())
+        if now_s - self._published_s >= limit_s and self._link.connected:
+            self._version, self._published_s = self._board.version, now_s
+            self._publish()
+
+    def close(self) -> None:
+        """Say that nothing is recorded any more."""
+        self._link.publish("health", _ended(self._board.bench, "the program was ended"), retain=True)
 
     def _publish(self) -> None:
         if self._connection != self._link.connections:
@@ -127,4 +131,4 @@ def _ended(bench: str, why: str) -> bytes:
 
 
 def _bytes(document: Mapping[str, Any]) -> bytes:
-    return json.dumps(document, ensure_ascii=False, allow_nan=False).encode()
+    return _AS_JSON.encode(document).encode()

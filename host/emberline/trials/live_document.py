@@ -44,24 +44,19 @@ class LiveValue:
         value: In the unit of its role; None where the converter reports a fault.
         unit: That unit: `c`, `g`, `pa` or `ppm`.
         t_ns: Time of the reading, UTC nanoseconds.
-        stale_s: Age from which on it must not be shown as current.
+        until_ns: Until when it may be shown as current, UTC nanoseconds.
         u: Standard uncertainty of the value.
     """
 
     value: float | None
     unit: str
     t_ns: int
-    stale_s: float
+    until_ns: int
     u: float | None = None
 
     def age_s(self, now_ns: int) -> float:
         """Return its age."""
         return max(0.0, (now_ns - self.t_ns) * 1e-9)
-
-    @property
-    def until_ns(self) -> int:
-        """Until when it may be shown as current, UTC nanoseconds."""
-        return self.t_ns + round(self.stale_s * 1e9)
 
     def stale(self, now_ns: int) -> bool:
         """Return whether it must not be shown as current."""

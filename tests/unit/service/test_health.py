@@ -46,6 +46,19 @@ def test_the_document_tells_everything_in_plain_values(bench: RecordedBench, wat
     }
 
 
+def test_the_line_for_the_service_manager_is_that_of_the_last_look_that_found_another(
+    bench: RecordedBench, watch: HealthWatch
+) -> None:
+    for channels, lost in (((), 0), (("mass",), 0), ((), 3)):
+        bench.commit(*channels, lost=lost)
+        watch.look()
+        assert watch.status_line() == status_line(watch.health())
+    bench.now_s += 60.0
+    watch.look()
+    assert watch.status_line() == status_line(watch.health())
+    assert watch.status_line().startswith("not recording")
+
+
 def test_the_status_line_says_state_beginning_and_cause(bench: RecordedBench, watch: HealthWatch) -> None:
     assert status_line(watch.health()).startswith("not recording since 1970-01-01T00:16:40.000Z: no reading has")
     bench.go_on(5.0)

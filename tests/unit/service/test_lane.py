@@ -29,6 +29,7 @@ from emberline.service.health import HealthWatch
 from emberline.service.ingest import Ingest
 from emberline.service.intake import IngestCounts
 from emberline.service.lane import BenchSetting, Lane, Shared, lane_of
+from emberline.service.rounds import Rounds
 from emberline.service.sources import Places
 from emberline.service.supervisor import OnFailure, Supervisor
 from emberline.service.watch import Turn
@@ -81,8 +82,8 @@ async def shared(store: Store, tmp_path: Path) -> Shared:
     clock = Clock(10.0, NOON_NS, asyncio.get_running_loop().time())
     due = SimpleNamespace(put=lambda _: None, done=asyncio.Event().wait)
     follower, summaries = cast(ApartFollower, Silent()), cast(Summaries, due)
-    ingest, supervisor = Ingest(store, clock), Supervisor()
-    return Shared(tmp_path, "UTC", store, clock, ingest, supervisor, follower, summaries, HealthWatch(clock))
+    ingest, supervisor, health = Ingest(store, clock), Supervisor(), HealthWatch(clock)
+    return Shared(tmp_path, "UTC", store, clock, ingest, supervisor, Rounds(), follower, summaries, health)
 
 
 @asynccontextmanager

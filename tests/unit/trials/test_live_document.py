@@ -26,8 +26,8 @@ STATE = LiveState(
     recording=Recording.RECORDING,
     link="streaming",
     values={
-        Role.WATER: LiveValue(87.25, "c", 9_500_000_000, 5.0, 1.91),
-        Role.MASS: LiveValue(None, "g", 1_000_000_000, 5.0),
+        Role.WATER: LiveValue(87.25, "c", 9_500_000_000, 14_500_000_000, 1.91),
+        Role.MASS: LiveValue(None, "g", 1_000_000_000, 6_000_000_000),
     },
     trial="2025-11-25-1",
     label="chips",
@@ -62,7 +62,11 @@ def test_forecasts_carry_an_interval_or_a_reason() -> None:
 
 def test_what_was_made_of_readings_that_have_stopped_is_not_told_as_of_now() -> None:
     def told(**t_ns: int) -> dict[str, Any]:
-        values = {role: LiveValue(20.0, "c", t_ns[role.value], 5.0) for role in Role if role.value in t_ns}
+        values = {
+            role: LiveValue(20.0, "c", t_ns[role.value], t_ns[role.value] + 5_000_000_000)
+            for role in Role
+            if role.value in t_ns
+        }
         estimates = replace(STATE.estimates, flameout=Forecast(900.0, 30.0))
         return live_document(replace(STATE, now_ns=100 * S, start_ns=10 * S, values=values, estimates=estimates))
 

@@ -62,7 +62,7 @@ async def test_a_bench_is_named_once_and_its_curves_are_awaited_only_after_readi
     text = (await asked(app, "GET", "/")).text
     assert 'data-where="bench yard">No trial is open</p>' in text
     assert ("No reading has come yet." in text, "The curves are on their way." in text) == (True, False)
-    board._values[Role.WATER] = LiveValue(20.0, "c", NOON_NS, 5.0)
+    board._newest.by_role[Role.WATER] = LiveValue(20.0, "c", NOON_NS, NOON_NS + 5 * 10**9)
     text = (await asked(app, "GET", "/")).text
     assert ("No reading has come yet." in text, "The curves are on their way." in text) == (False, True)
 

@@ -19,17 +19,14 @@ FREED = 1.25
 """Times that room with which the alarm is cleared."""
 
 
-def no_readings(trial_open: bool, recorded: bool, since_s: float, why: str) -> Verdict:
-    """Judge whether readings are missing; where nobody burns anything, a device may be unplugged.
+def no_readings(recorded: bool, since_s: float, why: str) -> Verdict:
+    """Judge whether readings of an open trial are missing.
 
     Args:
-        trial_open: Whether a trial is open.
         recorded: Whether readings reach the disk.
         since_s: For how long that has been so, seconds.
         why: The reason in words.
     """
-    if not trial_open:
-        return Safe()
     if recorded:
         return Safe() if since_s >= BACK_S else None
     if since_s < SILENT_S:

@@ -16,20 +16,16 @@ FLAME = {"flame": "its converter reports a fault"}
 
 
 def test_a_burn_that_is_not_recorded_is_told_after_a_while() -> None:
-    assert no_readings(True, False, SILENT_S - 1.0, "gone") is None
+    assert no_readings(False, SILENT_S - 1.0, "gone") is None
     for why, told in (("the port is gone", "the port is gone."), ("is it plugged in?", "is it plugged in?")):
-        verdict = no_readings(True, False, SILENT_S, why)
+        verdict = no_readings(False, SILENT_S, why)
         assert isinstance(verdict, Danger)
         assert verdict.text == f"For 20 s nothing has been recorded: {told}"
 
 
 def test_it_is_over_once_readings_have_come_for_a_while() -> None:
-    assert no_readings(True, True, BACK_S - 1.0, "") is None
-    assert isinstance(no_readings(True, True, BACK_S, ""), Safe)
-
-
-def test_a_device_may_be_unplugged_where_nobody_burns_anything() -> None:
-    assert isinstance(no_readings(False, False, 9_999.0, "the port is gone"), Safe)
+    assert no_readings(True, BACK_S - 1.0, "") is None
+    assert isinstance(no_readings(True, BACK_S, ""), Safe)
 
 
 def test_a_sensor_that_fails_is_told_and_cleared_once_it_has_been_well_for_a_while() -> None:
