@@ -2,7 +2,8 @@
 
 Two regimes. While flaming, the rate stays near a level; then it declines to that of glowing char, which is not zero.
 The decline is modelled as a straight fall that ends at a foot on a level tail, and the foot is found by least squares
-over every candidate second. A hump after the fall is a fire that came back only if it lasts as long as one and is no
+over every candidate second. Few declines are straight lines, so the moment at which the rate has sunk to where flames
+begin to end is given too. A hump after the fall is a fire that came back only if it lasts as long as one and is no
 stronger than one; else a hand or a gust was at the load cell.
 """
 
@@ -22,9 +23,12 @@ RECOVERY_SHARE = 0.5
 """Share of the flaming level at which a fire that had sunk is burning again."""
 CHAR_SHARE = 0.35
 """Largest share of the flaming level at which a tail still passes for char."""
-FLAMEOUT_SHARE = 0.15
-"""Share of the flaming level at which flame ends: the middle of the 9-20 % at which it was seen to end in
-cone-calorimeter burns of wood."""
+FAINT_SHARE = 0.2
+"""Share of the flaming level to which a low flame, brighter than char, has come down once it is out."""
+FIRST_SHARE = 0.18
+"""Share of the flaming level at which flames begin to end: 9-20 % was seen in cone-calorimeter burns of wood."""
+NEAR_SHARE = 0.03
+"""The same over brighter char: what is left above its level, as a share of flaming less that."""
 LEAST_RATE_G_S = 0.01
 """Slowest flaming that is believed, g/s: a load cell that drifts or warms is no fire."""
 LEAST_BURNT_G = 4.0
@@ -63,10 +67,9 @@ class Fall:
     """The final decline of the burning rate.
 
     Attributes:
-        half_s: When the rate last fell through half of its flaming level.
+        half_s: When the rate last fell through half of its flaming level, or, onto a high tail, left that level.
         foot_s: Where the fall meets the tail.
-        end_s: When it passes `FLAMEOUT_SHARE` of the flaming level; None where glowing char alone gives about as much,
-            or where the rate lingers above it long after the foot.
+        sunk_s: When the rate has come down to `FIRST_SHARE` of flaming, or to `NEAR_SHARE` above a brighter tail.
         flaming_g_s: The flaming level.
         tail_g_s: The level of the tail.
         seen_tail_s: For how long the tail was seen.
@@ -76,7 +79,7 @@ class Fall:
 
     half_s: float
     foot_s: float
-    end_s: float | None
+    sunk_s: float
     flaming_g_s: float
     tail_g_s: float
     seen_tail_s: float
@@ -101,6 +104,33 @@ def flaming_level(rate_g_s: Array, low: int, high: int) -> float:
     top = float(np.quantile(piece, 0.95))
     vigorous = piece[piece > top / 3.0]
     return float(np.median(vigorous)) if len(vigorous) else 0.0
+
+
+def last_level(rate_g_s: Array, begin: int, refuels_s: Sequence[float]) -> float:
+    """Return the level of the flaming that ends with the record, g/s.
+
+    Args:
+        rate_g_s: (n,) burning rate, NaN where unknown.
+        begin: When the fuel caught.
+        refuels_s: Moments of refuelling: after a late one the fire may never again reach its earlier level.
+    """
+    rate = averaged(rate_g_s, AVERAGED_S)
+    last_refuel = max((int(t) for t in refuels_s), default=begin)
+    whole = flaming_level(rate, begin, len(rate))
+    recent = flaming_level(rate, max(begin, last_refuel), len(rate))
+    return recent if last_refuel > begin and recent > 0.4 * whole else whole
+
+
+def steadied(rate_g_s: Array) -> Array:
+    """Return a rate's running median, gaps bridged: a knock on the cell, which smoothing makes a hump, is no flame.
+
+    Args:
+        rate_g_s: (n,) rate, NaN where unknown; at least one is known.
+    """
+    known = np.isfinite(rate_g_s)
+    filled = np.interp(np.arange(len(rate_g_s)), np.flatnonzero(known), rate_g_s[known])
+    padded = np.pad(filled, KNOCK_S, mode="edge")
+    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * KNOCK_S + 1), axis=1))
 
 
 def averaged(values: Array, width: int) -> Array:
@@ -133,25 +163,14 @@ def final_fall(
     """
     begin = int(lit_s) if lit_s is not None else 0
     n = len(rate_g_s)
-    rate = averaged(rate_g_s, AVERAGED_S)
     known = np.isfinite(rate_g_s)
-    if known[begin:].sum() < LEAST_FLAMING_S:
+    level = last_level(rate_g_s, begin, refuels_s)
+    if known[begin:].sum() < LEAST_FLAMING_S or level < LEAST_RATE_G_S:
         return None
-    last_refuel = max((int(t) for t in refuels_s), default=begin)
-    whole = flaming_level(rate, begin, n)
-    recent = flaming_level(rate, max(begin, last_refuel), n)
-    # After a late refuel the fire may never again reach its earlier level.
-    level = recent if last_refuel > begin and recent > 0.4 * whole else whole
-    if level < LEAST_RATE_G_S:
-        return None
-    # A running median, so that a knock on the cell, which the smoother spreads into a hump, is no flame.
-    filled = np.interp(np.arange(n), np.flatnonzero(known), rate_g_s[known])
     wide = _width(u_rate_g_s, level, begin)
     if wide > 1.0:
         rate_g_s = averaged(rate_g_s, int(AVERAGED_S * wide))
-        filled = np.where(known, rate_g_s, filled)
-    padded = np.pad(filled, KNOCK_S, mode="edge")
-    filled = np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * KNOCK_S + 1), axis=1)
+    filled = steadied(np.where(known, rate_g_s, np.nan))
     stretches = _burning_stretches(filled, begin, level, refuels_s)
     if not stretches or sum(b - a for a, b in stretches) < LEAST_FLAMING_S:
         return None
@@ -163,7 +182,11 @@ def final_fall(
     lifted = n if steamed_until_s is None else int(steamed_until_s)
     if lifted > half and (filled[half:lifted] < LOW_SHARE * level).any():
         rate_g_s = rate_g_s[:lifted]
-    return _foot(rate_g_s, half, level, 0.3 * AVERAGED_S * (wide - 1.0))
+    blurred_s = 0.3 * AVERAGED_S * (wide - 1.0)
+    fall = _foot(rate_g_s, filled, half, level, blurred_s)
+    if fall is None and (low := _low_flame_s(filled, half, level)) is not None:
+        return _foot(rate_g_s, filled, low, level, blurred_s, KNOCK_S)
+    return fall
 
 
 def _width(u_rate_g_s: Array | None, level: float, begin: int) -> float:
@@ -191,11 +214,30 @@ def _burning_stretches(filled: Array, begin: int, level: float, refuels_s: Seque
     return kept
 
 
-def _foot(rate_g_s: Array, half: int, level: float, blurred_s: float) -> Fall | None:
-    """Fit the straight fall and the level tail from the moment of half rate on."""
+def _low_flame_s(steady_g_s: Array, half: int, level: float) -> int | None:
+    """Return when a flame went out that had burnt on below half of the level, brighter than char; None without one."""
+    low = half + int(max(np.flatnonzero(steady_g_s[half:] > CHAR_SHARE * level), default=0))
+    later = steady_g_s[low + KNOCK_S : low + FALL_TAIL_S]
+    went_out = low > half and len(later) >= FALL_TAIL_S // 2 and float(np.median(later)) < FAINT_SHARE * level
+    return low if went_out else None
+
+
+def _foot(
+    rate_g_s: Array, steady_g_s: Array, half: int, level: float, blurred_s: float, back_s: int = FALL_BACK_S
+) -> Fall | None:
+    """Fit the straight fall and the level tail from the moment of half rate on.
+
+    Args:
+        rate_g_s: (n,) the rate.
+        steady_g_s: Its running median, as long at least.
+        half: When it last fell through half of its flaming level.
+        level: That level.
+        blurred_s: By how much the rate was averaged.
+        back_s: At most so long before that the fall began.
+    """
     n = len(rate_g_s)
     start = half
-    while start > 0 and half - start < FALL_BACK_S and not rate_g_s[start - 1] > 0.85 * level:
+    while start > 0 and half - start < back_s and not rate_g_s[start - 1] > 0.85 * level:
         start -= 1
     end = min(n, half + min(max(FALL_TAIL_S, 6 * (half - start)), LONGEST_TAIL_S))
     t = np.arange(max(0, half - max((half - start) // 2, 3)), end, dtype=np.float64) + 0.5
@@ -214,14 +256,11 @@ def _foot(rate_g_s: Array, half: int, level: float, blurred_s: float) -> Fall | 
     tail_level = float(np.median(tail)) if len(tail) else float(r[-1])
     if tail_level > CHAR_SHARE * level:
         return None
-    with np.errstate(invalid="ignore"):
-        below = np.flatnonzero(averaged(rate_g_s, AVERAGED_S)[half:] < FLAMEOUT_SHARE * level)
-    end_s = float(half + below[0]) if len(below) else None
-    # Where glowing char alone gives about as much as that share, its crossing is chance; the foot can be seen.
-    if tail_level > 0.8 * FLAMEOUT_SHARE * level or (end_s is not None and end_s > foot + 0.3 * (foot - half) + 10.0):
-        end_s = None
+    first = max(FIRST_SHARE * level, tail_level + NEAR_SHARE * (level - tail_level))
+    sunk = np.flatnonzero(steady_g_s[half:end] < first)
+    sunk_s = float(half + sunk[0]) if len(sunk) else foot
     settled = _settled(rate_g_s, half, int(foot), level)
-    return Fall(float(half), foot, end_s, level, max(tail_level, 0.0), float(end - foot), settled, blurred_s)
+    return Fall(float(half), foot, sunk_s, level, max(tail_level, 0.0), float(end - foot), settled, blurred_s)
 
 
 def _settled(rate_g_s: Array, half: int, foot: int, level: float) -> float:

@@ -14,12 +14,15 @@ from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 from scipy.signal import lfilter
 
-from emberline.curves.fast_loss import FLAMEOUT_SHARE, LEAST_FLAMING_S, averaged
+from emberline.curves.fast_loss import LEAST_FLAMING_S, averaged
 from emberline.curves.grid import Column
 from emberline.curves.robust import mad_sd, profile, without_spikes
 
 Array = NDArray[np.float64]
 
+FLAMEOUT_SHARE = 0.15
+"""Share of the flaming rate at which flame ends: the middle of the 9-20 % at which it was seen to end in
+cone-calorimeter burns of wood."""
 U_FLAMEOUT_SHARE = 0.06
 """Standard uncertainty of the share of the flaming rate at which flame ends."""
 CEASES_S = 30

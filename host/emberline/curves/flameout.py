@@ -1,12 +1,13 @@
 """`flameout`: the end of visible flame, from the burning rate and, where fitted, a flame probe.
 
 From the load cell alone the end of fast mass loss is all that can be seen: a pyrolysis without flame looks the same,
-and the uncertainty says so. Observed flames in cone-calorimeter burns of wood end when the rate has fallen to 9-20 % of
-its flaming level; where glowing char alone gives as much, they end at the foot of the fall or some time after it, the
-later the slower the fall. A flame probe narrows it: the end of flame is where its fall begins that never recovers.
+and the uncertainty says so. Flame is taken to end half-way between where the rate has sunk to that of the first ends of
+flame that were observed and the foot of its fall, from which on only char glows. Flames scatter about it, the more the
+slower the fall. A flame probe narrows it: the end of flame is where its fall begins that never recovers.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,28 +17,42 @@ from emberline.curves.fast_loss import LOW_SHARE, Fall, averaged, final_fall, fl
 from emberline.curves.flame_probe import LATELY_S, SETTLED_S, STILL_SHARE, Drop, flame_drop, still_flickers
 from emberline.curves.grid import Column
 from emberline.curves.pot_cools import Turn
+from emberline.curves.veiled_fall import veiled_fall
 
 Array = NDArray[np.float64]
 
 AGREES = 3.0
 """Distance at which water that turned to cooling still means the same end as the load, in standard uncertainties."""
-TAIL_S = 25
-"""Seconds of tail after the foot that make it sure."""
-LINGERS_SHARE = 0.1
-"""By how much of the fall's length flames outlive its foot on brightly glowing char: 29 cone-calorimeter burns of one
-timber in three laboratories 0.45, 24 of various woods 0.1, simulated burns of four kinds -0.2 to 0.6 (medians); what
-is taken lies between them."""
-U_LINGERS_SHARE = 0.7
-"""Standard uncertainty of that share."""
-U_SHARE_CROSSING = 0.3
-"""Standard uncertainty of the end of flame on a fall to faintly glowing char, as a share of the fall's length."""
-U_LEAST_S = 10.0
+U_FALL_SHARE = 0.35
+"""Standard uncertainty of the end of flame on a fall that is seen to its end, as a share of the fall's length."""
+LEAST_SEEN_S = 60.0
+"""A tail that was seen for as long as its fall lasted, but for so many seconds at least, is known to be level."""
+YET_TO_SINK, U_YET_TO_SINK = 0.2, 0.5
+"""By how much of its length a fall ends later whose tail has hardly been seen, since a rate that still sinks passes for
+a level at first; and its standard uncertainty."""
+U_SHOULDER_SHARE = 0.15
+"""The same of the time until the rate has come down to what it is later: a shoulder may be a low flame, but mostly is
+bright char."""
+U_LEAST_S = 18.0
 """Scatter of the end of flame about the end of fast loss however sharp that is, s."""
 GLOW_C = 120.0
 """Temperature that only a probe over a fire or its char keeps; one that lost its place or its lead soon reads less."""
-U_STEAM_S = 6.0
+U_STEAM_S = 30.0
 """Further scatter where steam had to be taken off the rate, s."""
 MASS_ONLY_WORDS = "seen from the load cell alone: this is the end of fast mass loss, which need not be the end of flame"
+
+
+@dataclass(frozen=True, slots=True)
+class Stands:
+    """A pot over the fire.
+
+    Attributes:
+        until_s: When it was lifted, or the record's end.
+        unknown: Whether nobody knows the temperature of its water, so that its steam is still in the rate.
+    """
+
+    until_s: float
+    unknown: bool
 
 
 def find_flameout(
@@ -50,7 +65,7 @@ def find_flameout(
     flame_lag_s: float = 0.0,
     steaming: NDArray[np.bool_] | None = None,
     turn: Turn | None = None,
-    steamed_until_s: float | None = None,
+    stands: Stands | None = None,
 ) -> Event | None:
     """Find the end of flame in a record, or None where the fire still burns at its end or never burnt.
 
@@ -63,9 +78,9 @@ def find_flameout(
         flame_lag_s: Its time constant.
         steaming: (n,) bool, seconds in which boiling water's loss was taken off the rate.
         turn: Where the water of a pot over the fire turned to cooling.
-        steamed_until_s: When a pot was lifted whose water nobody could take off the rate.
+        stands: The pot that stood over the fire last; None where there was none, or it stood on another cell.
     """
-    fall = final_fall(rate_g_s, lit_s, refuels_s, u_rate_g_s, steamed_until_s)
+    fall = _fall(rate_g_s, lit_s, refuels_s, u_rate_g_s, stands)
     share = averaged(rate_g_s, 15) / fall.flaming_g_s if fall is not None else None
     drop = flame_drop(flame, lit_s, share, flame_lag_s) if flame is not None else None
     if drop is not None and not _believable(drop, fall, rate_g_s, lit_s):
@@ -79,6 +94,19 @@ def find_flameout(
         return None
     # A flame that the probe still sees has not ended, however little it burns.
     return None if flame is not None and still_flickers(flame, lit_s, since_s) else event
+
+
+def _fall(
+    rate_g_s: Array, lit_s: float | None, refuels_s: Sequence[float], u_rate_g_s: Array | None, stands: Stands | None
+) -> Fall | None:
+    """Find the end of fast loss: on a level tail or, where a pot's steam may be in the rate, on one that sinks."""
+    if stands is None:
+        return final_fall(rate_g_s, lit_s, refuels_s, u_rate_g_s)
+    veiled = veiled_fall(rate_g_s, lit_s, refuels_s, stands.until_s) if stands.unknown else None
+    if veiled is not None:
+        return veiled
+    plain = final_fall(rate_g_s, lit_s, refuels_s, u_rate_g_s, stands.until_s if stands.unknown else None)
+    return plain if plain is not None or stands.unknown else veiled_fall(rate_g_s, lit_s, refuels_s, stands.until_s)
 
 
 def _believable(drop: Drop, fall: Fall | None, rate_g_s: Array, lit_s: float | None) -> bool:
@@ -135,12 +163,15 @@ def _in_words(fall: Fall) -> str:
 
 def _end_of_loss(fall: Fall) -> tuple[float, float]:
     """Return the end of flame as the load cell alone shows it, and its standard uncertainty, seconds."""
-    unseen_s = max(0.0, TAIL_S - fall.seen_tail_s)
-    if fall.end_s is None:
-        t_s, spread_s = fall.foot_s + LINGERS_SHARE * fall.length_s, U_LINGERS_SHARE * fall.length_s
-    else:
-        t_s = fall.end_s
-        spread_s = float(np.hypot(U_SHARE_CROSSING * fall.length_s, 0.5 * (fall.foot_s - fall.end_s)))
-    # A shoulder before the tail may be a low flame or bright char.
-    shoulder_s = 0.5 * max(0.0, fall.settled_s - t_s)
-    return t_s, float(np.linalg.norm([spread_s, U_LEAST_S, 0.5 * unseen_s, shoulder_s, fall.blurred_s]))
+    seen = min(1.0, fall.seen_tail_s / max(fall.length_s, LEAST_SEEN_S))
+    unseen_s = (1.0 - seen) * fall.length_s
+    t_s = 0.5 * (fall.foot_s + fall.sunk_s) + YET_TO_SINK * unseen_s
+    spreads_s = (
+        U_FALL_SHARE * fall.length_s,
+        U_YET_TO_SINK * unseen_s,
+        0.5 * (fall.foot_s - fall.sunk_s),
+        U_SHOULDER_SHARE * max(0.0, fall.settled_s - t_s),
+        U_LEAST_S,
+        fall.blurred_s,
+    )
+    return t_s, float(np.linalg.norm(spreads_s))

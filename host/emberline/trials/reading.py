@@ -21,7 +21,7 @@ from emberline.curves.boil import WaterProbe, find_boils
 from emberline.curves.boil_odds import HIGHLANDS, PRIOR
 from emberline.curves.burning_rate import LossRate, noise_of, smooth
 from emberline.curves.events import Event, EventKind
-from emberline.curves.flameout import find_flameout
+from emberline.curves.flameout import Stands, find_flameout
 from emberline.curves.grid import Column, Grid
 from emberline.curves.ignition import begun_mid_burn, find_lit
 from emberline.curves.load_words import loads_by_words, no_pot_stood
@@ -179,13 +179,12 @@ def end_of_flame(
         flame_lag_s: Its time constant.
         water_c: (n,) smoothed water temperature, NaN where unknown.
     """
-    turn, steamed_until_s = None, None
+    turn, stands = None, None
     if loads.stays and fuel is not None:
         stay = loads.stays[-1]
         on_s, off_s = stay.window(float(n))
         turn = turn_to_cooling(water_c, int(on_s), int(off_s))
-        if stay.off is not None and not np.isfinite(water_c[int(on_s) : int(off_s)]).any():
-            steamed_until_s = stay.off.start_s
+        stands = Stands(off_s, not np.isfinite(water_c[int(on_s) : int(off_s)]).any())
     steaming = np.any([course.rate_g_s > 0.02 for course in courses], axis=0) if courses else None
     return find_flameout(
         fuel.rate_g_s if fuel is not None else np.full(n, np.nan),
@@ -196,7 +195,7 @@ def end_of_flame(
         flame_lag_s=flame_lag_s,
         steaming=steaming,
         turn=turn,
-        steamed_until_s=steamed_until_s,
+        stands=stands,
     )
 
 

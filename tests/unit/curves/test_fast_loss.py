@@ -5,8 +5,8 @@ import pytest
 from numpy.typing import NDArray
 
 from column_fixture import seconds
-from emberline.curves.fast_loss import final_fall, flaming_level
-from two_regimes_fixture import FALL_S, LEVEL_G_S, LIT_S, TAIL_G_S, rates
+from emberline.curves.fast_loss import FIRST_SHARE, NEAR_SHARE, final_fall, flaming_level
+from two_regimes_fixture import FALL_S, LEVEL_G_S, LIT_S, TAIL_G_S, passes_s, rates
 
 
 def test_the_fall_has_its_parts() -> None:
@@ -16,8 +16,7 @@ def test_the_fall_has_its_parts() -> None:
     assert fall.tail_g_s == pytest.approx(TAIL_G_S, rel=0.2)
     assert abs(fall.half_s - (FALL_S + 60.0 * 0.5 * LEVEL_G_S / (LEVEL_G_S - TAIL_G_S))) < 8.0
     assert abs(fall.foot_s - (FALL_S + 60.0)) < 10.0
-    assert fall.end_s is not None
-    assert fall.half_s < fall.end_s <= fall.foot_s + 10.0
+    assert abs(fall.sunk_s - passes_s(FIRST_SHARE)) < 8.0
 
 
 def test_the_flaming_level_is_the_median_of_the_vigorous() -> None:
@@ -27,10 +26,18 @@ def test_the_flaming_level_is_the_median_of_the_vigorous() -> None:
     assert flaming_level(rate, 700, 750) == 0.0
 
 
-def test_a_brightly_glowing_tail_hides_the_crossing() -> None:
-    fall = final_fall(rates(tail_g_s=0.25 * LEVEL_G_S), LIT_S, ())
+def test_over_brightly_glowing_char_the_rate_has_sunk_near_its_level() -> None:
+    tail_g_s = 0.25 * LEVEL_G_S
+    fall = final_fall(rates(tail_g_s=tail_g_s), LIT_S, ())
     assert fall is not None
-    assert fall.end_s is None
+    assert abs(fall.sunk_s - passes_s(0.25 + 0.75 * NEAR_SHARE, tail_g_s=tail_g_s)) < 8.0
+
+
+def test_a_flame_that_burns_on_low_and_then_goes_out_ends_there() -> None:
+    low = np.interp(seconds(1800), [960.0, 1250.0, 1270.0], [0.045, 0.045, 0.0])
+    fall = final_fall(np.where(seconds(1800) > 960.0, TAIL_G_S + low, rates(1800)), LIT_S, ())
+    assert fall is not None
+    assert abs(fall.foot_s - 1270.0) < 20.0
 
 
 def humped(peak_g_s: float, lasting_s: float, at_s: float = 1300.0) -> NDArray[np.float64]:

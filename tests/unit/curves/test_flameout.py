@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from column_fixture import column, seconds
 from emberline.curves.events import Event, EventKind
-from emberline.curves.fast_loss import FLAMEOUT_SHARE
+from emberline.curves.fast_loss import FIRST_SHARE
 from emberline.curves.flameout import MASS_ONLY_WORDS, find_flameout
 from emberline.curves.grid import Column
 from emberline.curves.pot_cools import Turn
@@ -18,7 +18,8 @@ Array = NDArray[np.float64]
 
 
 def out_s(falls_over_s: float = 60.0) -> float:
-    return passes_s(FLAMEOUT_SHARE, falls_over_s)
+    """Half-way between the foot of the fall and where flames begin to end."""
+    return 0.5 * (FALL_S + falls_over_s + passes_s(FIRST_SHARE, falls_over_s))
 
 
 def found(rate_g_s: Array, flame: Column | None = None, refuels_s: tuple[float, ...] = (), lag_s: float = 4.0) -> Event:
