@@ -11,11 +11,11 @@ from pathlib import Path
 from emberline import app
 from emberline.app.stored import analysis_of
 from emberline.curves.events import Event, EventKind, Retraction
-from emberline.service.following import Followings
-from emberline.service.watch import Turn, Watch
+from emberline.service.watch import Watch
 from emberline.store.reader import StoreReader
 from emberline.trials.documents import document_json, summary_document
 from live_fixture import CHANNELS, DEVICE, DEVICE_NAMES, SimulatedBench
+from stored_burn import Followed
 
 
 @dataclass(frozen=True)
@@ -104,21 +104,13 @@ def check_replay(data: Path, bench_id: str = "bench") -> list[str]:
     assert document_json(summary_document(analysis_of(store, trial))) == kept.document, "another final pass"
     events = store.events(trial.id)
     said = _moments(events, store.retractions(trial.id))
-    live = Followings(store.path)
+    live = Followed(store.path, trial.bench)
     live.begin(Watch(trial.bench, trial.bench_text, trial.start_ns, trial.plan_text))
-    turn = turn_of(live, trial.bench)
-    while turn.more or turn.said:
-        turn = turn_of(live, trial.bench)
+    while (turn := live.turn()).more or turn.said:
+        pass
     again = _moments(turn.announced, turn.retracted)
     assert again == said, f"the live run says something else: {sorted(again ^ said)}"
     return [one.kind.value for one in events]
-
-
-def turn_of(followings: Followings, bench: str) -> Turn:
-    """Return what a turn of one bench finds."""
-    turn = followings.turns([bench])[bench]
-    assert isinstance(turn, Turn), turn
-    return turn
 
 
 def _moments(events: Sequence[Event], retracted: Sequence[Retraction]) -> set[tuple[str, float]]:

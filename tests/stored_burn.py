@@ -2,12 +2,15 @@
 
 from collections.abc import Iterator
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 
 from emberline.bench.bench_file import Bench, default_bench
 from emberline.bench.channels import Role
 from emberline.bench.samples import SampleBatch
+from emberline.service.following import Followings
+from emberline.service.watch import Turn, Watch, changed
 from emberline.store.store import Store
 from emberline_sim.files import plan_text
 from emberline_sim.recording import Recording, record
@@ -59,3 +62,32 @@ def fill(store: Store, burn: Recording, until_s: float = float("inf"), after_s: 
     for second, batches in enumerate(seconds(burn), start=1):
         if after_s < second <= until_s and batches:
             store.commit(BENCH, batches)
+
+
+class Followed:
+    """What the process that follows all benches tells of one of them."""
+
+    def __init__(self, store: Path, bench: str = BENCH) -> None:
+        """Read from a store."""
+        self.followings = Followings(store)
+        self._bench = bench
+        self._last: Turn | None = None
+
+    def begin(self, watch: Watch) -> None:
+        """Follow a record."""
+        self.followings.begin(watch)
+        self._last = None
+
+    def turn(self) -> Turn:
+        """Follow it further."""
+        found = self.followings.turns([self._bench])[self._bench]
+        assert not isinstance(found, str), found
+        self._last = changed(self._last, found)
+        return self._last
+
+    def turns(self) -> list[Turn]:
+        """Follow it to the end of what is stored."""
+        turns = [self.turn()]
+        while turns[-1].more:
+            turns.append(self.turn())
+        return turns

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from emberline.service.apart import Apart
 from emberline.service.errors import ApartError, BegunAnewError
-from emberline.service.watch import Turn, Watch
+from emberline.service.watch import Changes, Turn, Watch, changed
 
 NAME = "the follower"
 LIMIT_S = 120.0
@@ -24,7 +24,8 @@ class ApartFollower:
         self._lock = asyncio.Lock()
         self._begun: set[str] = set()
         self._waiting: dict[str, None] = {}
-        self._found: dict[str, Turn | str] = {}
+        self._found: dict[str, Changes | str] = {}
+        self._last: dict[str, Turn] = {}
 
     def of(self, bench: str) -> "BenchFollower":
         """Return what follows one bench."""
@@ -49,6 +50,7 @@ class ApartFollower:
             await self._start()
             await self._apart.call("begin", watch, limit_s=LIMIT_S)
             self._begun.add(watch.bench)
+            self._last.pop(watch.bench, None)
 
     async def turn(self, bench: str) -> Turn:
         """Follow the record of a bench further.
@@ -73,7 +75,8 @@ class ApartFollower:
             found = self._found.pop(bench, "")
         if isinstance(found, str):
             raise ApartError(f"{NAME} failed: {found}")
-        return found
+        self._last[bench] = turn = changed(self._last.get(bench), found)
+        return turn
 
     async def close(self) -> None:
         """End the process."""
@@ -84,7 +87,7 @@ class ApartFollower:
         # Benches whose readings were committed together come to ask one after the other, all before this goes on.
         await asyncio.sleep(0)
         benches = [bench for bench in self._waiting if bench in self._begun and bench not in self._found]
-        found: dict[str, Turn | str] = await self._apart.call("turns", benches, limit_s=LIMIT_S)
+        found: dict[str, Changes | str] = await self._apart.call("turns", benches, limit_s=LIMIT_S)
         self._found |= {bench: turn for bench, turn in found.items() if bench in self._waiting}
 
     async def _start(self) -> None:

@@ -13,7 +13,7 @@ from emberline.bench.plan import empty_plan, parse_plan
 from emberline.bench.samples import SampleBatch
 from emberline.curves.events import Event, EventKind, Retraction
 from emberline.service.heaps import give_back
-from emberline.service.watch import LOOKOUT_S, SECOND_NS, FoundAlarms, Turn, Watch
+from emberline.service.watch import LOOKOUT_S, SECOND_NS, Changes, FoundAlarms, Turn, Watch, changes
 from emberline.store.fresh import Fresh, Place
 from emberline.store.reader import StoreReader
 from emberline.trials.live import LiveTrial
@@ -41,11 +41,12 @@ class Followings:
         """Follow a record of a bench, in place of that which was followed."""
         self._by_bench.setdefault(watch.bench, Following()).begin(watch)
 
-    def turns(self, benches: Sequence[str]) -> dict[str, Turn | str]:
+    def turns(self, benches: Sequence[str]) -> dict[str, Changes | str]:
         """Take in some of what benches have stored since their last turns.
 
         Returns:
-            What each turn found, or why it failed; those of the benches that come late may be missing.
+            What each turn found that is new since the last one, or why it failed; those of the benches that come late
+            may be missing.
 
         Raises:
             StoreError: The store cannot be read.
@@ -54,22 +55,32 @@ class Followings:
         return {bench: self._turn(self._by_bench[bench], stored) for bench, stored in fresh.items()}
 
     @staticmethod
-    def _turn(following: "Following", stored: Fresh) -> Turn | str:
+    def _turn(following: "Following", stored: Fresh) -> Changes | str:
+        before = following.last
         try:
-            return following.turn(stored)
+            return changes(following.turn(stored), before)
         except Exception as error:  # noqa: BLE001 handed to the bench's keeper, whatever it is; others go on
             return f"{type(error).__name__}: {error}"
 
 
 class Following:
-    """Follows one record after the other of a bench."""
+    """Follows one record after the other of a bench.
+
+    Attributes:
+        last: What its last turn found; None before the first since `begin`.
+    """
 
     def __init__(self) -> None:
         """Follow nothing yet."""
+        self.last: Turn | None = None
         self._watch: Watch | None = None
 
     def begin(self, watch: Watch) -> None:
         """Follow a record from its first commit."""
+        self.last = None
+        self._take_up(watch)
+
+    def _take_up(self, watch: Watch) -> None:
         bench = parse_bench(watch.bench_text)
         self._watch, self._after = watch, 0
         self._channels = _by_role(bench)
@@ -109,7 +120,7 @@ class Following:
         begin_ns = None
         if watch.plan_text is None:
             begin_ns = self._look_out(watch)
-        return Turn(
+        self.last = Turn(
             tuple(said),
             tuple(live.tracked.announced),
             tuple(live.tracked.retracted),
@@ -121,6 +132,7 @@ class Following:
             begin_ns,
             self._end_ns(watch),
         )
+        return self.last
 
     def _watching(self) -> Watch:
         if self._watch is None:
@@ -145,7 +157,7 @@ class Following:
         if lit is not None:
             return watch.start_ns + max(0, int((lit.t_s - HISTORY_S) * 1e9))
         if self._live.now_s > LOOKOUT_S:
-            self.begin(replace(watch, start_ns=watch.start_ns + (self._live.now_s - HISTORY_S - 60) * SECOND_NS))
+            self._take_up(replace(watch, start_ns=watch.start_ns + (self._live.now_s - HISTORY_S - 60) * SECOND_NS))
         return None
 
     def _keep_announced_times(self, watch: Watch) -> None:

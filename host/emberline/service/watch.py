@@ -1,6 +1,8 @@
 """What is asked of the process that follows a record, and what it answers. Light, for the daemon to start quickly."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from typing import Any
 
 from emberline.curves.events import Event, Phase, Retraction
 from emberline.trials.alarms import Alarm
@@ -72,3 +74,23 @@ class Turn:
     alarms: FoundAlarms | None = None
     begin_ns: int | None = None
     end_ns: int | None = None
+
+
+Changes = Mapping[str, Any]
+"""What is other in a turn than in the one before, by the name of its attribute: of most seconds, little."""
+
+
+def changes(turn: Turn, before: Turn | None) -> Changes:
+    """Return what `changed` needs to make of a turn's forerunner the turn itself; all of it where there is none."""
+    return {
+        name: getattr(turn, name) for name in _NAMES if before is None or getattr(turn, name) != getattr(before, name)
+    }
+
+
+def changed(before: Turn | None, found: Changes) -> Turn:
+    """Return the turn that follows one with some changes."""
+    known = {} if before is None else {name: getattr(before, name) for name in _NAMES}
+    return Turn(**(known | dict(found)))
+
+
+_NAMES = tuple(one.name for one in fields(Turn))

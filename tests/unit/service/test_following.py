@@ -5,7 +5,6 @@ from pathlib import Path
 import pytest
 
 import stored_burn
-from conservation import turn_of
 from emberline.curves.events import Event, EventKind, Phase
 from emberline.service import following as module
 from emberline.service.bench_fit import bench_text
@@ -15,7 +14,7 @@ from emberline.service.watch import Turn, Watch
 from emberline.store.fresh import Fresh
 from emberline.store.store import Store
 from emberline_sim.recording import Recording
-from stored_burn import BENCH, SECOND_NS, START_NS
+from stored_burn import BENCH, SECOND_NS, START_NS, Followed
 
 LENGTH_S = 520.0
 
@@ -29,26 +28,19 @@ def burn(tmp_path_factory: pytest.TempPathFactory) -> Recording:
 def lived(tmp_path_factory: pytest.TempPathFactory, burn: Recording) -> tuple[Path, list[Turn]]:
     """Follow the burn as it happens, twenty seconds at a time; return the store and what was found."""
     path = tmp_path_factory.mktemp("store") / "burns.sqlite3"
-    following = Followings(path)
+    following = Followed(path)
     turns = []
     with Store.open(path) as store:
         following.begin(watch(burn))
         for second in range(20, int(LENGTH_S) + 20, 20):
             stored_burn.fill(store, burn, until_s=second, after_s=second - 20)
-            turns += followed(following)
+            turns += following.turns()
     return path, turns
 
 
 def watch(burn: Recording, *, armed: bool = True, announced: tuple[Event, ...] = ()) -> Watch:
     text = bench_text(stored_burn.bench(burn)).replace("end_after_flameout_min = 30.0", "end_after_flameout_min = 1.0")
     return Watch(BENCH, text, START_NS, stored_burn.plan(burn) if armed else None, announced)
-
-
-def followed(followings: Followings) -> list[Turn]:
-    turns = [turn_of(followings, BENCH)]
-    while turns[-1].more:
-        turns.append(turn_of(followings, BENCH))
-    return turns
 
 
 def said(turns: list[Turn]) -> list[tuple[EventKind, float | None]]:
@@ -70,33 +62,33 @@ def test_a_burn_is_followed_to_its_end(burn: Recording, lived: tuple[Path, list[
 
 def test_a_replay_says_the_same_at_the_same_moments(burn: Recording, lived: tuple[Path, list[Turn]]) -> None:
     path, turns = lived
-    later = Followings(path)
+    later = Followed(path)
     later.begin(watch(burn))
-    assert said(followed(later)) == said(turns)
+    assert said(later.turns()) == said(turns)
 
 
 def test_what_was_announced_before_a_crash_keeps_its_moment(store: Store, burn: Recording) -> None:
     stored_burn.fill(store, burn, until_s=100.0)
-    first = Followings(store.path)
+    first = Followed(store.path)
     first.begin(watch(burn))
-    announced = followed(first)[-1].announced
+    announced = first.turns()[-1].announced
     assert [event.kind for event in announced] == [EventKind.LIT]
     moved = tuple(event.announced((event.announced_t_s or 0.0) + 3.0) for event in announced)
-    second = Followings(store.path)
+    second = Followed(store.path)
     second.begin(watch(burn, announced=moved))
-    kept = followed(second)[-1].announced
+    kept = second.turns()[-1].announced
     assert [event.announced_t_s for event in kept] == [event.announced_t_s for event in moved]
 
 
 def test_without_a_trial_only_the_beginning_of_one_is_found(store: Store, burn: Recording) -> None:
-    following = Followings(store.path)
+    following = Followed(store.path)
     following.begin(watch(burn, armed=False))
     stored_burn.fill(store, burn, until_s=55.0)
-    assert {turn.begin_ns for turn in followed(following)} == {None}
+    assert {turn.begin_ns for turn in following.turns()} == {None}
     stored_burn.fill(store, burn, until_s=100.0, after_s=55.0)
-    begins = [turn.begin_ns for turn in followed(following)]
+    begins = [turn.begin_ns for turn in following.turns()]
     assert begins[-1] == START_NS
-    assert turn_of(following, BENCH).end_ns is None
+    assert following.turn().end_ns is None
 
 
 def test_a_trial_has_five_minutes_of_history_where_there_are_such(store: Store, burn: Recording) -> None:
@@ -105,9 +97,9 @@ def test_a_trial_has_five_minutes_of_history_where_there_are_such(store: Store, 
     later_ns = START_NS + 600 * SECOND_NS
     for batches in islice(stored_burn.seconds(burn, boot=2, start_ns=later_ns), 100):
         store.commit(BENCH, batches)
-    following = Followings(store.path)
+    following = Followed(store.path)
     following.begin(watch(burn, armed=False))
-    begin_ns = followed(following)[-1].begin_ns
+    begin_ns = following.turns()[-1].begin_ns
     assert begin_ns is not None
     assert (later_ns + 60 * SECOND_NS - begin_ns) / SECOND_NS == pytest.approx(300.0, abs=15.0)
     assert first_sample_ns(store, BENCH, begin_ns) == pytest.approx(later_ns, abs=SECOND_NS)
@@ -118,14 +110,14 @@ def test_a_quiet_bench_is_watched_for_ever_without_growing(
 ) -> None:
     monkeypatch.setattr(module, "LOOKOUT_S", 200)
     monkeypatch.setattr(module, "HISTORY_S", 60)
-    following = Followings(store.path)
+    following = Followed(store.path)
     following.begin(watch(burn, armed=False))
     for boot in range(12):
         quiet = stored_burn.seconds(burn, boot=boot, start_ns=START_NS + boot * 50 * SECOND_NS)
         for batches in islice(quiet, 50):
             store.commit(BENCH, batches)
-        assert followed(following)[-1].begin_ns is None
-    assert turn_of(following, BENCH).t_s <= 250.0
+        assert following.turns()[-1].begin_ns is None
+    assert following.turn().t_s <= 250.0
 
 
 def test_a_turn_needs_something_to_follow(store: Store) -> None:
@@ -144,11 +136,12 @@ def test_two_benches_are_followed_side_by_side_each_from_its_own_record(tmp_path
     path = tmp_path / "burns.sqlite3"
     with Store.open(path) as store:
         stored_burn.fill(store, burn, until_s=120.0)
-        followings = Followings(path)
-        followings.begin(watch(burn))
-        followings.begin(replace(watch(burn), bench="shed"))
-        turns, quiet = followed(followings), turn_of(followings, "shed")
+        yard, shed = Followed(path), Followed(path, "shed")
+        shed.followings = yard.followings
+        yard.begin(watch(burn))
+        shed.begin(replace(watch(burn), bench="shed"))
+        turns, quiet = yard.turns(), shed.turn()
     assert [event.kind for event in turns[-1].announced] == [EventKind.LIT]
     assert (quiet.announced, quiet.t_s) == ((), 0.0)
     with pytest.raises(KeyError):
-        followings.turns(["barn"])
+        yard.followings.turns(["barn"])
