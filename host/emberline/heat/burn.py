@@ -231,7 +231,8 @@ class Burn:
     @cached_property
     def gross_energy_j(self) -> UFloat:
         """Net calorific energy of the fuel burnt and the starter, char not taken off."""
-        return self.burnt.energy_j(self.fuel.lhv_dry) + self.fuel.starter_g * self.fuel.starter_lhv
+        burnt = self.burnt.less(self.unsorted_g)
+        return burnt.energy_j(self.fuel.lhv_dry) + self.fuel.starter_g * self.fuel.starter_lhv
 
     @cached_property
     def char_energy_j(self) -> UFloat:

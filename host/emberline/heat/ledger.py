@@ -1,6 +1,7 @@
 """The ledger: what stands on the load cell at each second, told apart into fuel and water."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -8,7 +9,7 @@ from uncertainties import UFloat
 from uncertainties.core import to_affine_scalar
 
 from emberline.bench.plan import Plan
-from emberline.curves.burning_rate import LossRate
+from emberline.curves.burning_rate import LossRate, typical_rate
 from emberline.curves.events import Event, EventKind, Phase, first, last
 from emberline.curves.fast_loss import flaming_level
 from emberline.heat.account import Account, Visit
@@ -84,17 +85,21 @@ def build_account(
         )
     on_main = courses if pot.own_cell is None else ()
     rate, u_rate = fuel.rate_g_s, fuel.u_rate_g_s
+    # A curve that was smoothed with the water in it is rounded where steam stops as the pot is lifted, and steam drives
+    # no draught.
+    alone = replace(scale, loss=fuel, vigour_g_s=typical_rate(fuel.mass_g))
 
     def fuel_lost(a_s: float, b_s: float) -> UFloat:
         if not 0.0 <= a_s <= b_s <= n + 1.0:
             raise ValueError(f"{a_s:g} to {b_s:g} s is outside the record of {n} s")
-        lost = scale.lost(a_s, b_s)
+        lost = alone.lost(a_s, b_s)
         for course in on_main:
-            lost -= course.lost_by(b_s) - course.lost_by(a_s)
+            water = course.lost_by(b_s) - course.lost_by(a_s)
+            lost += scale.load(water.nominal_value) - water
         return lost
 
     fuel_in = put_in_g(scale, plan)
-    fuel_g, u_fuel_g = _fuel_curve(t_s, scale, on_main, plan, lit)
+    fuel_g, u_fuel_g = _fuel_curve(t_s, alone, on_main, plan, lit)
     phases = _phases(t_s, rate, lit, flameout)
     return Account(
         t_s,
@@ -129,7 +134,6 @@ def _fuel_curve(
     fuel = begin - (reference - mass_g)
     variance = scale.loss.u_mass_g**2 + float(plan.fuel.mass_g.std_dev) ** 2
     for course in courses:
-        fuel = fuel + np.cumsum(course.rate_g_s)
         variance = variance + np.cumsum(course.u_rate_g_s) ** 2
     for step in scale.loads.refuels:
         fuel = fuel + np.where(t_s >= step.t_s, step.size_g.nominal_value, 0.0)

@@ -339,7 +339,9 @@ def without_water(read_g: Array, courses: Sequence[WaterCourse], loss: LossRate)
         courses: The water of every stay.
         loss: The same curve smoothed with the water in it.
     """
-    return smooth_again(read_g + np.sum([np.cumsum(course.rate_g_s) for course in courses], axis=0), loss)
+    # A second's reading stands for its middle.
+    gone = np.sum([np.cumsum(course.rate_g_s) - 0.5 * course.rate_g_s for course in courses], axis=0)
+    return smooth_again(read_g + gone, loss)
 
 
 def told_apart(

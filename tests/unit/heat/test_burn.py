@@ -201,3 +201,7 @@ def test_fuel_burnt_is_less_sure_where_nobody_looked_for_unburnt_wood() -> None:
     assert Result(trusted.burnt_g, "g").budget["fuel.unburnt_g"] == pytest.approx(-UNBURNT * 300.0)
     assert looked.burnt_g.nominal_value == pytest.approx(299.0)
     assert looked.burnt_g.std_dev < trusted.burnt_g.std_dev
+    # Its heat was never released: 18.4 kJ/g of dry wood at 11 % of moisture are 16.1 kJ/g.
+    assert Result(trusted.gross_energy_j, "J").budget["fuel.unburnt_g"] == pytest.approx(
+        -UNBURNT * 300.0 * 16_107.0, rel=1e-3
+    )

@@ -13,6 +13,7 @@ from emberline.curves.events import Phase
 from emberline.curves.grid import grid_of
 from emberline.curves.mass_steps import find_steps
 from emberline.heat.ledger import build_account
+from emberline.heat.result import Result
 from emberline.heat.water_course import seconds_of
 from stove_fixture import STOVE_G, Stove, Told, told
 
@@ -25,6 +26,7 @@ def apart(name: str) -> Told:
 
 
 ALL = pytest.mark.parametrize("name", list(STOVES))
+CELL = {"mass_curve", "mass_step", "load_cell_span", "load_cell_drift", "load_cell_creep", "draught"}
 
 
 @ALL
@@ -51,9 +53,11 @@ def test_what_left_is_fuel_or_water(name: str) -> None:
         water = sum(course.lost_by(b_s) - course.lost_by(a_s) for course in told_apart.courses)
         total = told_apart.account.fuel_lost(a_s, b_s) + water
         expected = told_apart.scale.lost(a_s, b_s)
-        assert total.nominal_value == pytest.approx(expected.nominal_value)
+        # The fuel's curve is smoothed by itself, and so rounds none of the water's bends.
+        assert total.nominal_value == pytest.approx(expected.nominal_value, abs=0.1)
         # Whatever is unsure of the split is not unsure of the sum.
-        assert total.std_dev == pytest.approx(expected.std_dev, rel=0.05, abs=1e-3)
+        parts = Result(total, "g").budget
+        assert sum(part**2 for tag, part in parts.items() if tag not in CELL) < 1e-6 * total.std_dev**2
 
 
 @ALL
@@ -62,6 +66,16 @@ def test_the_fuel_lost_is_the_fuel_that_burnt(name: str) -> None:
     for a_s, b_s in ((80.0, 1050.0), (80.0, 500.0), (500.0, 1050.0), (1050.0, 1400.0)):
         lost = account.fuel_lost(a_s, b_s)
         assert abs(lost.nominal_value - stove.burnt_g(a_s, b_s)) < 3.0 * lost.std_dev
+
+
+def test_fuel_burnt_under_a_pot_lacks_nothing_where_steam_stops_as_it_is_lifted() -> None:
+    errors = []
+    for seed in range(1, 5):
+        stove = Stove(share=2.2, noise_g=0.3, seed=seed)
+        on_s, off_s = 200.0, 800.0
+        errors.append(told(stove).account.fuel_lost(on_s, off_s).nominal_value - stove.burnt_g(on_s, off_s))
+    # The water's bend, 0.35 g/s that end at once, rounded by the smoother over some seconds, is half a gram.
+    assert abs(np.mean(errors)) < 0.25
 
 
 @ALL

@@ -181,7 +181,9 @@ def test_nothing_left_gives_no_char_yield_but_the_energy_sums() -> None:
     assert {"char_left", "char_yield"} <= set(results.absent)
     credit, none = results.values["thermal_efficiency_char_credit"], results.values["thermal_efficiency"]
     assert credit.value.nominal_value == pytest.approx(none.value.nominal_value)
-    assert credit.value.std_dev > none.value.std_dev
+    # What may be left after all counts as char in the one, and as wood that nobody sorted out in the other.
+    assert "load_cell_span" in credit.budget
+    assert "load_cell_span" not in none.budget
 
 
 def test_visits_tell_what_they_know() -> None:
