@@ -81,7 +81,7 @@ class Boot:
         if channel is None:
             self._counters.unknown_streams += 1
             return
-        self.clock.arrival((frame.ticks + int(frame.offsets_us()[-1])) & U32_MAX, arrived_ns)
+        self.clock.arrival((frame.ticks + frame.span_us) & U32_MAX, arrived_ns)
         order = self._orders[frame.stream]
         duplicates, set_aside = order.duplicates, order.set_aside
         self._pending += [(channel, part, arrived_ns) for part in order.take(frame)]

@@ -165,6 +165,13 @@ class Samples(Message):
         """Sequence number that follows the last sample."""
         return self.first_seq + len(self.values)
 
+    @property
+    def span_us(self) -> int:
+        """Time from the first to the last sample in microseconds."""
+        if self.offsets is not None:
+            return int(self.offsets[-1]) * limits.OFFSET_UNIT_US
+        return (len(self.values) - 1) * (self.period_us or 0)
+
     def offsets_us(self) -> NDArray[np.int64]:
         """Return (n,) the sample times after `ticks` in microseconds."""
         if self.offsets is not None:

@@ -56,6 +56,11 @@ class StreamOrder:
 
     def take(self, frame: Samples) -> list[Samples | Hole]:
         """Take in a frame and return what is now in order: frames without gap or overlap, and holes between them."""
+        if frame.first_seq == self.wanted and not self._held:
+            # Nothing is missing before it, for an oldest number beyond its first is no message.
+            self._first_contact = False
+            self.wanted = frame.next_seq
+            return [frame]
         out = self._give_up_before(frame.oldest_seq, Loss.BEFORE_CONTACT if self._first_contact else Loss.OVERRUN)
         self._first_contact = False
         if frame.first_seq > self.wanted:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emberline.bench.samples import FLAG_FAULT, SampleBatch
-from emberline_wire import Event, Gap, Greeted, Hello, Kind, Loss, Readings, Rebooted
+from emberline_wire import Channel, Event, Gap, Greeted, Hello, Kind, Loss, Readings, Rebooted
 
 COLD_JUNCTION_SUFFIX = ".cold_junction"
 """Ending of the stored name of a cold junction; before it stands the name of the thermocouple's channel."""
@@ -130,6 +130,8 @@ class Missed:
     teller: Teller
 
 
+_FAULTY, _SOUND = np.uint8(FLAG_FAULT), np.uint8(0)
+
 Arrival = SampleBatch | Lost | Greeting | Restart | Unnumbered | Missed
 
 
@@ -144,6 +146,7 @@ class Translator:
     names: Mapping[str, str] = field(default_factory=dict)
     _last_ns: dict[tuple[int, str], int] = field(default_factory=dict)
     _hello: Hello | None = None
+    _stored: dict[int, str] = field(default_factory=dict)
 
     def arrivals(self, events: Iterable[Event], now_ns: int) -> list[Arrival]:
         """Return what the host needs to know of a session's events, in their order."""
@@ -151,6 +154,7 @@ class Translator:
         for event in events:
             if isinstance(event, Greeted):
                 self._hello = event.hello
+                self._stored = {channel.id: self._name(channel, event.hello) for channel in event.hello.channels}
                 out.append(_greeting(event.hello))
             elif isinstance(event, Rebooted) and self._hello is not None:
                 out.append(Restart(self._hello.device, event.old_boot, event.boot))
@@ -166,18 +170,17 @@ class Translator:
 
     def stored_name(self, stream: int) -> str | None:
         """Return the name under which a stream is stored, None for one that is in no channel table yet."""
-        channel = None if self._hello is None else self._hello.channel(stream)
-        if channel is None:
-            return None
-        served = None if self._hello is None or channel.serves is None else self._hello.channel(channel.serves)
-        if served is not None:
-            return self.names.get(served.name, served.name) + COLD_JUNCTION_SUFFIX
-        return self.names.get(channel.name, channel.name)
+        return self._stored.get(stream)
 
     def streams(self) -> dict[str, int]:
         """Return the stream numbers by stored name."""
-        channels = () if self._hello is None else self._hello.channels
-        return {self.stored_name(channel.id) or channel.name: channel.id for channel in channels}
+        return {name: stream for stream, name in self._stored.items()}
+
+    def _name(self, channel: Channel, hello: Hello) -> str:
+        served = None if channel.serves is None else hello.channel(channel.serves)
+        if served is not None:
+            return self.names.get(served.name, served.name) + COLD_JUNCTION_SUFFIX
+        return self.names.get(channel.name, channel.name)
 
     def _batch(self, readings: Readings) -> SampleBatch:
         raw = readings.raw
@@ -191,7 +194,7 @@ class Translator:
             first_seq=readings.first_seq,
             t_ns=readings.t_ns,
             raw=raw,
-            flags=np.where(readings.faults != 0, FLAG_FAULT, 0).astype(np.uint8),
+            flags=np.where(readings.faults != 0, _FAULTY, _SOUND),
         )
 
     def _lost(self, gap: Gap, now_ns: int) -> Lost:
@@ -204,6 +207,8 @@ class Translator:
 
 def _with_ends(arrivals: list[Arrival]) -> list[Arrival]:
     """Let each loss end with the first sample after it, where that came along with it."""
+    if not any(isinstance(one, Lost) for one in arrivals):
+        return arrivals
     first_ns: dict[tuple[int, str], int] = {}
     for index in range(len(arrivals) - 1, -1, -1):
         one = arrivals[index]

@@ -25,10 +25,8 @@ CAP_S = 2.0
 REFUSED_CAP_S = 30.0
 """Longest pause where a person has to change something first."""
 GREETING_LIMIT_S = 10.0
-STREAMING_TICK_S = 1.0
+STREAMING_TICK_S = 1.5
 """How often a link is looked after when nothing comes of a device that streams: less often than frames come."""
-KINDS_DOWN = 8
-"""Messages for the device that can be due at once: one of each kind."""
 SHORT_S = 5.0
 """A connection that lasts less, real seconds, may have been pushed out by another program of the same name; brokers
 need not say so."""
@@ -267,9 +265,10 @@ class MqttLink:
         if io is None:
             return
         io.acknowledge(self._frames.claims.due())
-        if self._reads and io.room > KINDS_DOWN:
+        if self._reads and io.room:
             for packet in self._frames.packets_to_send():
-                io.send(Letter(self.topics.down, packet))
+                # What gets lost is asked for or acknowledged again, as on a line: the broker need not confirm it.
+                io.send(Letter(self.topics.down, packet, sure=False))
 
     async def _hang_up(self) -> None:
         io, self._io = self._io, None

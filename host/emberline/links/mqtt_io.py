@@ -69,7 +69,7 @@ class BrokerIO:
         self._client: paho.Client | None = None
         self._received: list[Packet] = []
         self._heard = 0
-        self._reading = False
+        self._reading = self._writing = False
         self._orders: deque[Letter | int] = deque()
         self._unconfirmed: dict[int, Letter] = {}
         self._closing = False
@@ -121,9 +121,11 @@ class BrokerIO:
         Raises:
             LinkLostError: The connection broke; what had arrived before was returned already.
         """
-        with contextlib.suppress(TimeoutError):
-            async with asyncio.timeout(limit_s):
-                await self._news.wait()
+        limit = self._loop.call_later(limit_s, self._news.set)
+        try:
+            await self._news.wait()
+        finally:
+            limit.cancel()
         self._news.clear()
         packets, self._received = self._received, []
         if self._failure is not None:
@@ -179,7 +181,6 @@ class BrokerIO:
             client.on_subscribe = self._on_subscribe
             client.on_disconnect = self._on_disconnect
             client.on_message = self._on_message
-            client.on_publish = self._on_publish
             connect(client, self._access, self._will)
         except LinkError as error:
             self._loop_side.tell(self._fail, error)
@@ -255,8 +256,10 @@ class BrokerIO:
         if (peer := client.socket()) is None:
             return
         if client.want_write():
+            self._writing = True
             self._loop.add_writer(peer, self._guarded, self._write)
-        else:
+        elif self._writing:
+            self._writing = False
             self._loop.remove_writer(peer)
 
     def _look(self, client: paho.Client) -> None:
@@ -271,6 +274,8 @@ class BrokerIO:
             if isinstance(order, int):
                 client.ack(order, 1)
                 continue
+            if order.sure:
+                client.on_publish = self._on_publish
             sent = client.publish(order.topic, order.payload, qos=1 if order.sure else 0, retain=order.retain)
             if order.sure:
                 self._unconfirmed[sent.mid] = order
@@ -302,7 +307,7 @@ class BrokerIO:
 
     def _forget(self, peer: object) -> None:
         """Have the event loop watch a socket no longer that is about to be closed."""
-        self._reading = False
+        self._reading = self._writing = False
         if isinstance(peer, socket.socket) and peer.fileno() >= 0:
             self._loop.remove_reader(peer)
             self._loop.remove_writer(peer)
@@ -376,11 +381,14 @@ class BrokerIO:
         self._received.append(packet)
         self._news.set()
 
-    def _on_publish(self, _client: paho.Client, _data: object, number: int, reason: ReasonCode, _props: object) -> None:
+    def _on_publish(self, client: paho.Client, _data: object, number: int, reason: ReasonCode, _props: object) -> None:
         self._heard += 1
         letter = self._unconfirmed.pop(number, None)
         if letter is None:
             return
+        if not self._unconfirmed:
+            # Else it would be called for each message that nobody confirms, with a reason made up for it.
+            client.on_publish = None
         if reason.is_failure:
             LOG.warning(
                 "%s does not take %s (%s): permit it in the broker's access list",

@@ -182,8 +182,10 @@ def test_one_time_is_given_as_many_are() -> None:
         t_ns = 10**18 + round(ticks * 1000.0 * (1.0 + 80e-6)) + dice.randrange(4_000_000)
         clock.pong(ticks & 0xFFFF_FFFF, t_ns - 2_000_000, t_ns + 2_000_000)
         clock.times_ns(np.array([ticks]))
-    asked = [dice.randrange(ticks + 10**7) for _ in range(2000)]
+    asked = sorted(dice.randrange(ticks + 10**7) for _ in range(2000))
     given = clock.times_ns(np.array(asked[:500]))
     assert not (given % STEP_NS).any()
     assert np.abs(given - clock._on_scale(np.array(asked[:500]))).max() <= STEP_NS // 2
-    assert clock._on_scale(np.array(asked)).tolist() == [clock._one_on_scale(one) for one in asked]
+    latest = [ticks + dice.randrange(10**7) for _ in range(20)]
+    for some in (asked, sorted(latest)):
+        assert clock._on_scale(np.array(some)).tolist() == [clock._one_on_scale(one) for one in some]
