@@ -37,9 +37,12 @@ def build(compiler: str, program: str, folder: Path) -> Path:
     return target
 
 
-def told(program: Path, runs: Iterable[bytes], *, as_device: bool = False) -> list[list[dict[str, Any]]]:
-    """Return what the codec makes of each run of bytes on a line: errors, and messages with their fields and frames."""
-    answer = _run([program, *(["device"] if as_device else [])], runs)
+def told(program: Path, runs: Iterable[bytes], mode: str = "") -> list[list[dict[str, Any]]]:
+    """Return what the codec makes of each run of bytes on a line: errors, and messages with their fields and frames.
+
+    `device` has a device read them; `together` takes bodies of several messages apart, and ends with a frame of all.
+    """
+    answer = _run([program, *([mode] if mode else [])], runs)
     return [json.loads(line) for line in answer.splitlines()]
 
 

@@ -106,20 +106,20 @@ static bool is_repeated(const ew_body *body, uint16_t first_key, uint16_t key) {
     return false;
 }
 
-bool ew_is_sound(const ew_body *body) {
+uint16_t ew_sound_end(const ew_body *body) {
     level levels[EW_MAX_NESTING];
     uint8_t depth = 0;
     uint16_t at = 0;
     ew_item item;
     do {
         if (!ew_item_at(body, at, &item)) {
-            return false;
+            return 0;
         }
         if (depth > 0u) {
             level *inner = &levels[depth - 1u];
             const bool is_key = (inner->first_key > 0u) && ((inner->left % 2u) == 0u);
             if (is_key && is_repeated(body, inner->first_key, at)) {
-                return false;
+                return 0;
             }
             inner->left--;
         }
@@ -127,7 +127,7 @@ bool ew_is_sound(const ew_body *body) {
         const uint16_t within = children(&item);
         if (within > 0u) {
             if ((depth == EW_MAX_NESTING) || (within > (uint16_t)(body->length - at))) {
-                return false;
+                return 0;
             }
             levels[depth].left = within;
             levels[depth].first_key = (item.major == EW_CBOR_MAP) ? at : 0u;
@@ -137,7 +137,7 @@ bool ew_is_sound(const ew_body *body) {
             depth--;
         }
     } while (depth > 0u);
-    return at == body->length;
+    return at;
 }
 
 bool ew_find(const ew_body *body, const ew_item *map, uint8_t key, ew_item *value) {
@@ -182,7 +182,8 @@ ew_result ew_take_u32(
 ew_result ew_open(const ew_body *body, ew_item *map, uint64_t *type) {
     ew_result result = EW_OK;
     ew_item item;
-    if (!ew_is_sound(body)) {
+    const uint16_t end = ew_sound_end(body);
+    if ((end == 0u) || (end != body->length)) {
         result = EW_NOT_CBOR;
     } else if (!ew_item_at(body, 0u, map) || (map->major != EW_CBOR_MAP) || !ew_find(body, map, 0u, &item)) {
         result = EW_NOT_A_MESSAGE;

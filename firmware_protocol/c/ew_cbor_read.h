@@ -16,9 +16,9 @@ typedef struct {
     uint64_t argument;
 } ew_item;
 
-/* Says whether a body is exactly one well-formed item of definite length, nested no deeper than EW_MAX_NESTING, with no
- * key twice in a map. Everything below is for bodies of which this is true. */
-bool ew_is_sound(const ew_body *body);
+/* Returns where the first item of a body ends, or 0 unless it is well-formed, of definite length, nested no deeper than
+ * EW_MAX_NESTING, and has no key twice in a map. Everything below is for bodies that end there. */
+uint16_t ew_sound_end(const ew_body *body);
 
 /* Reads the head of the item at `at`; false if there is none, or its bytes go beyond the end. */
 bool ew_item_at(const ew_body *body, uint16_t at, ew_item *item);

@@ -5,8 +5,7 @@
 
 #define MAX_ITEM_BYTES 8u
 
-static void start(ew_frame *frame, uint8_t *bytes, uint16_t size, uint8_t fields, ew_type type, uint32_t boot) {
-    ew_frame_start(frame, bytes, size);
+static void begin(ew_frame *frame, uint8_t fields, ew_type type, uint32_t boot) {
     ew_put_head(frame, EW_CBOR_MAP, fields);
     ew_put_field(frame, 0u, (uint8_t)type);
     ew_put_field(frame, 1u, boot);
@@ -31,7 +30,8 @@ static void put_channel(ew_frame *frame, const ew_channel *channel) {
 
 uint16_t ew_write_hello(uint8_t *bytes, uint16_t size, const ew_hello *hello) {
     ew_frame frame;
-    start(&frame, bytes, size, 9u, EW_HELLO, hello->boot);
+    ew_frame_start(&frame, bytes, size);
+    begin(&frame, 9u, EW_HELLO, hello->boot);
     ew_put_field(&frame, 2u, EW_PROTOCOL_VERSION);
     ew_put_uint(&frame, 3u);
     ew_put_text(&frame, hello->device, EW_MAX_DEVICE_BYTES);
@@ -63,44 +63,59 @@ static void put_array(ew_frame *frame, const ew_samples *samples, ew_array array
     }
 }
 
+void ew_add_samples(ew_frame *frame, const ew_samples *samples) {
+    begin(frame, samples->has_faults ? 9u : 8u, EW_SAMPLES, samples->boot);
+    ew_put_field(frame, 2u, samples->stream);
+    ew_put_field(frame, 3u, samples->first_seq);
+    ew_put_field(frame, 4u, samples->ticks);
+    if (samples->period_us > 0u) {
+        ew_put_field(frame, 5u, samples->period_us);
+    } else {
+        ew_put_uint(frame, 6u);
+        put_array(frame, samples, EW_OFFSETS, EW_TAG_UINT16);
+    }
+    ew_put_uint(frame, 7u);
+    put_array(frame, samples, EW_VALUES, samples->values_tag);
+    ew_put_field(frame, 8u, samples->oldest_seq);
+    if (samples->has_faults) {
+        ew_put_uint(frame, 9u);
+        put_array(frame, samples, EW_FAULTS, EW_TAG_UINT8);
+    }
+}
+
+void ew_add_status(ew_frame *frame, const ew_status *status) {
+    begin(frame, 7u, EW_STATUS, status->boot);
+    ew_put_field(frame, 2u, status->ticks);
+    ew_put_field(frame, 3u, status->flags);
+    ew_put_field(frame, 4u, status->rejected);
+    ew_put_field(frame, 5u, status->lost);
+    ew_put_field(frame, 6u, status->waiting);
+}
+
+void ew_add_pong(ew_frame *frame, const ew_pong *pong) {
+    begin(frame, 4u, EW_PONG, pong->boot);
+    ew_put_field(frame, 2u, pong->time_ns);
+    ew_put_field(frame, 3u, pong->ticks);
+}
+
 uint16_t ew_write_samples(uint8_t *bytes, uint16_t size, const ew_samples *samples) {
     ew_frame frame;
-    start(&frame, bytes, size, samples->has_faults ? 9u : 8u, EW_SAMPLES, samples->boot);
-    ew_put_field(&frame, 2u, samples->stream);
-    ew_put_field(&frame, 3u, samples->first_seq);
-    ew_put_field(&frame, 4u, samples->ticks);
-    if (samples->period_us > 0u) {
-        ew_put_field(&frame, 5u, samples->period_us);
-    } else {
-        ew_put_uint(&frame, 6u);
-        put_array(&frame, samples, EW_OFFSETS, EW_TAG_UINT16);
-    }
-    ew_put_uint(&frame, 7u);
-    put_array(&frame, samples, EW_VALUES, samples->values_tag);
-    ew_put_field(&frame, 8u, samples->oldest_seq);
-    if (samples->has_faults) {
-        ew_put_uint(&frame, 9u);
-        put_array(&frame, samples, EW_FAULTS, EW_TAG_UINT8);
-    }
+    ew_frame_start(&frame, bytes, size);
+    ew_add_samples(&frame, samples);
     return ew_frame_end(&frame);
 }
 
 uint16_t ew_write_status(uint8_t *bytes, uint16_t size, const ew_status *status) {
     ew_frame frame;
-    start(&frame, bytes, size, 7u, EW_STATUS, status->boot);
-    ew_put_field(&frame, 2u, status->ticks);
-    ew_put_field(&frame, 3u, status->flags);
-    ew_put_field(&frame, 4u, status->rejected);
-    ew_put_field(&frame, 5u, status->lost);
-    ew_put_field(&frame, 6u, status->waiting);
+    ew_frame_start(&frame, bytes, size);
+    ew_add_status(&frame, status);
     return ew_frame_end(&frame);
 }
 
 uint16_t ew_write_pong(uint8_t *bytes, uint16_t size, const ew_pong *pong) {
     ew_frame frame;
-    start(&frame, bytes, size, 4u, EW_PONG, pong->boot);
-    ew_put_field(&frame, 2u, pong->time_ns);
-    ew_put_field(&frame, 3u, pong->ticks);
+    ew_frame_start(&frame, bytes, size);
+    ew_add_pong(&frame, pong);
     return ew_frame_end(&frame);
 }
 

@@ -44,11 +44,18 @@ typedef struct {
     void *source;
 } ew_samples;
 
+/* Several messages in one frame: ew_frame_start, these in turn, ew_frame_end. A frame is a value: in a buffer of
+ * EW_MAX_FRAME_BYTES, the copy of one made before a message that did not fit is that frame without it. */
+void ew_add_samples(ew_frame *frame, const ew_samples *samples);
+void ew_add_status(ew_frame *frame, const ew_status *status);
+void ew_add_pong(ew_frame *frame, const ew_pong *pong);
+
+/* One message, one frame: what costs the least to send again where a line is damaged. */
 uint16_t ew_write_samples(uint8_t *bytes, uint16_t size, const ew_samples *samples);
 uint16_t ew_write_status(uint8_t *bytes, uint16_t size, const ew_status *status);
 uint16_t ew_write_pong(uint8_t *bytes, uint16_t size, const ew_pong *pong);
 
-/* Reads a body from the host. Anything but EW_OK is counted as rejected and otherwise ignored. */
+/* Reads a body from the host, which is one message. Anything but EW_OK is counted as rejected and otherwise ignored. */
 ew_result ew_read_command(const ew_body *body, ew_command *command);
 
 #endif

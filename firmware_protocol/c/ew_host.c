@@ -168,6 +168,18 @@ static ew_result read_pong(const ew_body *body, const ew_item *map, ew_pong *pon
     return result;
 }
 
+bool ew_take_message(ew_body *rest, ew_body *message) {
+    if (rest->length == 0u) {
+        return false;
+    }
+    const uint16_t end = ew_sound_end(rest);
+    message->bytes = rest->bytes;
+    message->length = (end > 0u) ? end : rest->length;
+    rest->bytes += message->length;
+    rest->length = (uint16_t)(rest->length - message->length);
+    return true;
+}
+
 ew_result ew_read_report(const ew_body *body, ew_report *report) {
     ew_item map;
     uint64_t type = 0;

@@ -52,7 +52,11 @@ typedef struct {
     } of;
 } ew_report;
 
-/* Reads a body from a device. The arrays of samples lie in it. */
+/* Takes the next message off a body, of which `rest` is what follows. An item that is not sound takes all that is left
+ * with it, for where it ends cannot be told; ew_read_report says EW_NOT_CBOR to it. Returns false at the end. */
+bool ew_take_message(ew_body *rest, ew_body *message);
+
+/* Reads one message of a device. The arrays of samples lie in it. */
 ew_result ew_read_report(const ew_body *body, ew_report *report);
 
 #endif

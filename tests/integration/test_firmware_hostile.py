@@ -57,7 +57,7 @@ def test_it_refuses_what_the_codec_refuses_and_loses_no_sample(boards: Boards, t
     for frame in sent:
         board.send_bytes(frame)
         board.listen(len(frame) / LINE_BYTES_S + 0.03)
-    refused = sum("error" in answer for answers in told(tell, sent, as_device=True) for answer in answers)
+    refused = sum("error" in answer for answers in told(tell, sent, "device") for answer in answers)
     assert refused > 100
     assert rejected(board, boot) - before == refused
     assert {one.boot for one in board.heard} == {boot}  # type: ignore[attr-defined]

@@ -23,6 +23,7 @@ def test_both_codecs_agree_on_random_messages_and_on_damaged_ones(tell: Path) ->
     assert tally.equal == MESSAGES
     assert tally.taken > 50
     assert tally.refused > 500
+    assert tally.together > MESSAGES // 8
 
 
 def test_random_messages_are_of_all_kinds_and_reach_both_ends_of_a_frame() -> None:

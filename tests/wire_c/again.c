@@ -30,7 +30,7 @@ static uint16_t write_hello(uint8_t *bytes, uint16_t size, const ew_hello_report
     return ew_write_hello(bytes, size, &hello);
 }
 
-static uint16_t write_samples(uint8_t *bytes, uint16_t size, const ew_report *read) {
+static ew_samples samples_of(const ew_report *read) {
     const ew_samples samples = {
         .boot = read->of.samples.boot,
         .stream = read->of.samples.stream,
@@ -44,7 +44,23 @@ static uint16_t write_samples(uint8_t *bytes, uint16_t size, const ew_report *re
         .item_at = item_at,
         .source = (void *)read,
     };
+    return samples;
+}
+
+static uint16_t write_samples(uint8_t *bytes, uint16_t size, const ew_report *read) {
+    const ew_samples samples = samples_of(read);
     return ew_write_samples(bytes, size, &samples);
+}
+
+void add_report(ew_frame *frame, const ew_report *report) {
+    if (report->type == EW_SAMPLES) {
+        const ew_samples samples = samples_of(report);
+        ew_add_samples(frame, &samples);
+    } else if (report->type == EW_STATUS) {
+        ew_add_status(frame, &report->of.status);
+    } else if (report->type == EW_PONG) {
+        ew_add_pong(frame, &report->of.pong);
+    }
 }
 
 uint16_t write_report(uint8_t *bytes, uint16_t size, const ew_report *report) {

@@ -1,6 +1,7 @@
 /* Says what the codec makes of bytes: each line of hexadecimal digits is one run of bytes on a serial line, and its
  * answer is one line of JSON, a list of what the receiver came to. With the argument "device" the bytes are taken in as
- * a device does, in the buffer that a device has. */
+ * a device does, in the buffer that a device has; with "together" the bodies are cut into messages, and the last answer of
+ * a line is one frame with as many of them as fit. */
 #include <ctype.h>
 #include <inttypes.h>
 #include <stdio.h>
@@ -176,12 +177,58 @@ static void print_body(const ew_body *body, bool as_device) {
     putchar('}');
 }
 
+#define MOST_TOGETHER 64u
+
+static ew_report reports[MOST_TOGETHER];
+static uint8_t kept[MOST_TOGETHER][EW_MAX_BODY_BYTES];
+static size_t report_count = 0;
+
+/* Tells each message of a body, and keeps it. */
+static void print_messages(const ew_body *body) {
+    ew_body rest = *body;
+    ew_body message;
+    const char *between = "";
+    while (ew_take_message(&rest, &message)) {
+        printf("%s", between);
+        between = ", ";
+        print_body(&message, false);
+        if (report_count == MOST_TOGETHER) {
+            abort();
+        }
+        memcpy(kept[report_count], message.bytes, message.length);
+        const ew_body own = {kept[report_count], message.length};
+        if (ew_read_report(&own, &reports[report_count]) == EW_OK) {
+            report_count++;
+        }
+    }
+}
+
+static void print_together(void) {
+    uint8_t bytes[EW_MAX_FRAME_BYTES];
+    ew_frame frame;
+    ew_frame_start(&frame, bytes, sizeof bytes);
+    for (size_t i = 0; i < report_count && frame.fits; i++) {
+        const ew_frame before = frame;
+        add_report(&frame, &reports[i]);
+        if (!frame.fits) {
+            frame = before;
+            break;
+        }
+    }
+    const uint16_t length = ew_frame_end(&frame);
+    printf("{\"frame\": ");
+    print_hex(bytes, length);
+    putchar('}');
+    report_count = 0;
+}
+
 static unsigned digit(char c) {
     return (unsigned)(isdigit((unsigned char)c) ? c - '0' : tolower((unsigned char)c) - 'a' + 10);
 }
 
 int main(int count, char **arguments) {
     const bool as_device = (count > 1) && (strcmp(arguments[1], "device") == 0);
+    const bool together = (count > 1) && (strcmp(arguments[1], "together") == 0);
     const uint16_t size = as_device ? EW_MAX_HOST_STUFFED_BYTES : EW_MAX_STUFFED_BYTES;
     static char line[LONGEST_LINE];
     uint8_t *buffer = malloc(size);
@@ -201,11 +248,17 @@ int main(int count, char **arguments) {
             }
             printf("%s", between);
             between = ", ";
-            if (result == EW_OK) {
+            if (result == EW_OK && together) {
+                print_messages(&body);
+            } else if (result == EW_OK) {
                 print_body(&body, as_device);
             } else {
                 printf("{\"error\": \"%s\"}", NAMES[result]);
             }
+        }
+        if (together) {
+            printf("%s", between);
+            print_together();
         }
         printf("]\n");
     }

@@ -54,6 +54,7 @@ def main(*, messages: int, executions: int, seed: int) -> None:
     table.add_row("damaged bodies, both take them for the same message", f"{tally.taken:,}")
     table.add_row("damaged bodies, both refuse them", f"{tally.refused:,}")
     table.add_row("damaged bodies, only Python refuses them (texts and tags that are skipped)", f"{tally.stricter:,}")
+    table.add_row("bodies of several messages, both read the same", f"{tally.together:,}")
     table.add_row("the codecs do not agree", f"{len(tally.different):,}")
     table.add_section()
     table.add_row("fuzzed inputs", f"{executions:,}")

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from benchmarks.wire_c.messages import fields, message
-from emberline_wire import Message, WireError, decode_message, encode_frame
+from emberline_wire import Message, WireError, decode_body, decode_message, encode_frame
 from emberline_wire.errors import NotCborError
 from emberline_wire.limits import MAX_BODY_BYTES
 from wire_c_fixture import told
@@ -24,6 +24,7 @@ class Tally:
         taken, refused: Damaged bodies that both take for the same message, and that both refuse.
         stricter: Damaged bodies that only the Python codec refuses, as being no CBOR: the library under it looks into
             texts and tags that the message does not need.
+        together: Bodies of several messages, some of them damaged, of which both read the same.
         different: Frames that the codecs do not agree on, with what each said; there should be none.
 
     """
@@ -32,6 +33,7 @@ class Tally:
     taken: int = 0
     refused: int = 0
     stricter: int = 0
+    together: int = 0
     different: list[str] = field(default_factory=list)
 
     def batch(self, tell: Path, dice: random.Random, count: int) -> None:
@@ -47,6 +49,32 @@ class Tally:
         spoilt = [encode_frame(damage(dice, body)) for body in dice.sample(bodies, round(DAMAGED * count))]
         for frame, (answer,) in zip(spoilt, told(tell, spoilt), strict=True):
             self._weigh(frame, answer)
+        several = [b"".join(bodies[at : at + dice.randint(2, 4)]) for at in range(0, count - 4, 4)]
+        several = [body if dice.random() < 1.0 - DAMAGED else damage(dice, body) for body in several]
+        several = [body for body in several if len(body) <= MAX_BODY_BYTES]
+        for body, (*answers, _) in zip(several, told(tell, map(encode_frame, several), "together"), strict=True):
+            self._weigh_together(body, answers)
+
+    def _weigh_together(self, body: bytes, answers: list[dict[str, Any]]) -> None:
+        """Hold what was read of a body with several messages, perhaps damaged, against what the Python codec reads."""
+        found = decode_body(body)
+        for mine, answer in zip(found, answers, strict=False):
+            ends, theirs_ends = isinstance(mine, NotCborError), answer.get("error") == "NotCborError"
+            if ends and not theirs_ends:
+                self.stricter += 1
+                return
+            if isinstance(mine, Message):
+                same = agree(mine, encode_frame(mine.to_bytes()), answer)
+            else:
+                # Where two things are wrong with a message, each may name the one that it came upon first.
+                same = "error" in answer and ends == theirs_ends
+            if not same:
+                self.different.append(f"{body.hex()}\n  {mine!r}\n  {answer}")
+                return
+        if len(found) == len(answers):
+            self.together += 1
+        else:
+            self.different.append(f"{body.hex()}\n  {found}\n  {answers}")
 
     def _weigh(self, frame: bytes, answer: dict[str, Any]) -> None:
         body = bytes.fromhex(answer["body"])

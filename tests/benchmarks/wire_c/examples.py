@@ -11,7 +11,7 @@ AS_BODY, AS_HOST, AS_DEVICE = b"\0", b"\1", b"\2"
 def examples() -> list[bytes]:
     """Return sound and malformed examples."""
     found: list[bytes] = []
-    for name in ("frames", "unusual", "malformed"):
+    for name in ("frames", "unusual", "malformed", "bodies"):
         for vector in json.loads((VECTORS / f"{name}.json").read_text())["frames"]:
             frame = bytes.fromhex(vector["frame"])
             found.append(AS_HOST + frame)

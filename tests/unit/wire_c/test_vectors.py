@@ -1,6 +1,7 @@
 """The golden vectors through the C codec, both ways."""
 
 import json
+import random
 from collections import Counter
 from pathlib import Path
 from typing import Any
@@ -8,7 +9,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from benchmarks.wire_c.messages import TAGS
+from benchmarks.wire_c.messages import TAGS, message
+from emberline_wire import Ping, Pong, Samples, Status, encode_frame
+from emberline_wire.limits import MAX_BODY_BYTES
 from wire_c_fixture import told
 
 VECTORS = Path(__file__).parents[3] / "firmware_protocol" / "vectors"
@@ -45,7 +48,7 @@ def test_a_message_is_read_and_written_as_the_vector_says(tell: Path) -> None:
 def test_a_device_reads_every_message_from_a_host_in_the_buffer_that_it_has(tell: Path) -> None:
     vectors = [vector for vector in load("frames.json", "frames") if vector["direction"] == "host"]
     assert len({vector["message"] for vector in vectors}) == 7
-    answers = told(tell, [bytes.fromhex(vector["frame"]) for vector in vectors], as_device=True)
+    answers = told(tell, [bytes.fromhex(vector["frame"]) for vector in vectors], "device")
     for vector, (answer,) in zip(vectors, answers, strict=True):
         assert answer["message"] == vector["message"]
         assert answer["fields"] == vector["fields"]
@@ -53,11 +56,49 @@ def test_a_device_reads_every_message_from_a_host_in_the_buffer_that_it_has(tell
 
 def test_a_device_does_not_know_the_messages_of_devices_and_has_no_room_for_long_ones(tell: Path) -> None:
     vectors = [vector for vector in load("frames.json", "frames") if vector["direction"] == "device"]
-    answers = told(tell, [bytes.fromhex(vector["frame"]) for vector in vectors], as_device=True)
+    answers = told(tell, [bytes.fromhex(vector["frame"]) for vector in vectors], "device")
     errors = Counter(answer["error"] for (answer,) in answers)
     long = sum(len(vector["frame"]) // 2 > 128 for vector in vectors)
     assert errors == {"FrameTooLongError": long, "UnknownMessageError": len(vectors) - long}
     assert long >= 3
+
+
+def test_several_messages_are_read_one_by_one_and_written_together(tell: Path) -> None:
+    vectors = load("bodies.json", "frames")
+    answers = told(tell, [bytes.fromhex(vector["frame"]) for vector in vectors], "together")
+    written = 0
+    for vector, (*found, last) in zip(vectors, answers, strict=True):
+        for answer, item in zip(found, vector["items"], strict=True):
+            assert answer.get("error") == item.get("error"), vector["name"]
+            if "message" in item:
+                assert (answer["message"], answer["fields"]) == (item["message"], as_told(item["fields"]))
+        if all(item.get("message", "Hello") != "Hello" for item in vector["items"]):
+            assert last["frame"] == vector["frame"]
+            written += 1
+    assert written >= 4
+
+
+def test_what_does_not_fit_a_frame_any_more_leaves_it_as_it_was(tell: Path) -> None:
+    """Random messages, joined by the Python codec as far as they fit."""
+    dice = random.Random(7)
+    whole = 0
+    for _ in range(60):
+        made = [one for one in (message(dice) for _ in range(12)) if isinstance(one, Samples | Status | Pong)]
+        body, all_fit = b"", True
+        for one in made:
+            all_fit = len(body) + len(one.to_bytes()) <= MAX_BODY_BYTES
+            if not all_fit:
+                break
+            body += one.to_bytes()
+        whole += all_fit
+        ((*_, last),) = told(tell, [b"".join(encode_frame(one.to_bytes()) for one in made)], "together")
+        assert last["frame"] == (encode_frame(body).hex() if body else "")
+    assert 5 < whole < 55
+
+
+def test_a_device_refuses_a_frame_with_several_messages(tell: Path) -> None:
+    frame = encode_frame(Ping(1).to_bytes() + Ping(2).to_bytes())
+    assert [answer["error"] for (answer,) in told(tell, [frame], "device")] == ["NotCborError"]
 
 
 def test_what_no_sender_makes_but_every_receiver_takes_is_read(tell: Path) -> None:
