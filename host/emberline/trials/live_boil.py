@@ -4,6 +4,7 @@ Water that has boiled cannot grow hotter. A plateau that is left upwards was a p
 what it finds instead is the boil of this visit, in a better form. Only where it finds none is the boil taken back.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -81,7 +82,12 @@ class BoilWatch:
         self._doubted_since: int | None = None
 
     def look(
-        self, water: Column, now: int, visit: tuple[float, float], boil: Event | None, loss: LossRate | None
+        self,
+        water: Column,
+        now: int,
+        visit: tuple[float, float],
+        boil: Event | None,
+        loss: Callable[[], LossRate] | None,
     ) -> Taken | None:
         """Look at the newest second; return what follows, or None where nothing does.
 
@@ -90,7 +96,7 @@ class BoilWatch:
             now: Its length.
             visit: The present stay of the pot, seconds.
             boil: The boil announced for it, or None.
-            loss: Rate of loss of all that stands on the cell with the pot; None without one.
+            loss: Tells the rate of loss of all that stands on the cell with the pot; None without one.
         """
         if visit[0] != self._begun_s:
             # Another visit, or the same in a better measure: what was announced for it counts, not what was seen of it.
@@ -123,7 +129,13 @@ class BoilWatch:
         return Taken(found)
 
     def _look_again(
-        self, water: Column, now: int, visit: tuple[float, float], boil: Event, loss: LossRate | None, level: float
+        self,
+        water: Column,
+        now: int,
+        visit: tuple[float, float],
+        boil: Event,
+        loss: Callable[[], LossRate] | None,
+        level: float,
     ) -> Taken | None:
         """Look again at a boil that was announced."""
         if self._plateau_c is None:
@@ -158,13 +170,13 @@ class BoilWatch:
         now: int,
         visit: tuple[float, float],
         since: int,
-        loss: LossRate | None,
+        loss: Callable[[], LossRate] | None,
         hold_s: int,
         least_odds: float = 0.0,
     ) -> Event | None:
         low = max(0, int(visit[0]), since)
         window = (visit[0] - low if visit[0] > low else 0.0, min(visit[1], float(now)) - low)
-        rate = loss.rate_g_s[low:now] if loss is not None else None
+        rate = loss().rate_g_s[low:now] if loss is not None else None
         found = find_boils(
             water.between(low, now),
             [window],

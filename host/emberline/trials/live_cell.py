@@ -2,9 +2,12 @@
 
 Both are the final pass's own (`curves.mass_steps`, `curves.burning_rate`); settled parts of the curve are not worked
 through again. Steps are looked for when the load has moved, and now and then in the last minutes for those too slow to
-be noticed at once; the smoother goes on from the state in which it left the settled part.
+be noticed at once; the smoother goes on from the state in which it left the settled part. What it finds depends on when
+it ran before, so it is marked when it would run; all that is due runs, in its order, when somebody asks for what it
+finds. Where nothing burns, nobody does.
 """
 
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -49,6 +52,24 @@ MOVED_G, MOVED_NOISES = 6.0, 10.0
 """Movement of the load that is looked at: so many grams, and so many times its usual change in a second."""
 SLOPE_REACH = 1.1
 """Distance to the newest seconds over the distance from which their slope is known."""
+MOST_DUE = 360
+"""Stretches that may wait to be smoothed: half an hour of them."""
+LEAST_ROOM_S = 1024
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Stretch:
+    """A stretch of the curve to be smoothed, as it stood at its end.
+
+    Attributes:
+        begin: First second to be smoothed anew.
+        end: The second after the last.
+        steps: The steps that were known.
+    """
+
+    begin: int
+    end: int
+    steps: list[MassStep]
 
 
 class LiveCell:
@@ -61,10 +82,12 @@ class LiveCell:
     def __init__(self) -> None:
         """Begin without a reading."""
         self.steps: list[MassStep] = []
-        self._table = np.zeros((5, 1024))
-        self._states = np.zeros((1024, 5))
+        self._table = np.zeros((5, 0))
+        self._states = np.zeros((0, 5))
         self._n = 0
-        self._recent = np.zeros(0)
+        self._marked: _Stretch = _Stretch(0, 0, [])
+        self._due: list[_Stretch] = []
+        self._recent, self._recent_of = np.zeros(0), self._marked
         self._changed_s: int | None = None
         self._judged_s = -JUDGE_EVERY_S
         self._noise_g, self._wander = 0.1, 0.0
@@ -77,6 +100,8 @@ class LiveCell:
             mass: The cell's column up to now.
             now: Its length.
         """
+        if len(self._due) > MOST_DUE:
+            self._smooth_due(mass)
         # Older steps stand; younger ones are measured again as more calm curve follows them.
         standing = [step for step in self.steps if step.end_s <= now - REMEASURE_S]
         young = self.steps[len(standing) :]
@@ -97,15 +122,23 @@ class LiveCell:
 
     def loss(self, mass: Column, now: int) -> LossRate:
         """Return smoothed mass and rate up to now."""
-        self._update(mass, now)
+        self.mark(now)
+        self._smooth_due(mass)
         table = self._table[:, :now]
         return LossRate(table[0], table[1], table[2], table[3], table[4], self._wander)
 
+    def mark(self, now: int) -> None:
+        """Have the curve smoothed up to now, once somebody asks for what comes of it or of a later second."""
+        if self._marked.end == now and self._changed_s is None:
+            return
+        begin = min(self._marked.end, now if self._changed_s is None else self._changed_s)
+        self._changed_s = None
+        self._marked = _Stretch(max(0, begin - LAG_S), now, self.steps)
+        self._due.append(self._marked)
+
     def bare(self, mass: Column, low: int, now: int) -> Array:
         """Return the mass between two seconds with steps taken out and spoilt seconds as NaN."""
-        before = sum(step.size_g.nominal_value for step in self.steps if step.end_s <= low)
-        inside = tuple(step.earlier(low) for step in self.steps if step.end_s > low)
-        return np.asarray(masked(mass.between(low, now), inside) - before)
+        return _bare(mass, self.steps, low, now)
 
     def _seen(self, mass: Column, standing: list[MassStep], young: list[MassStep], now: int) -> list[MassStep]:
         """Return the steps of the last minutes that do not stand yet."""
@@ -123,9 +156,9 @@ class LiveCell:
         """Tell whether lines on both sides of any of the last minute's seconds lie a step apart."""
         if now % SLOW_STEPS_EVERY_S:
             return False
-        self._update(mass, now)
+        self.mark(now)
         reach = max(width + gap for width, gap in SLOW_SCALES)
-        piece = self._recent[-3 * reach :]
+        piece = self._read(mass, self._marked)[-3 * reach :]
         low = now - len(piece)
         if len(piece) < 2 * reach or not np.isfinite(piece[-SLOW_STEPS_EVERY_S:]).any():
             return False
@@ -148,26 +181,36 @@ class LiveCell:
             worth = worth or float(np.max(known)) > max(MIN_STEP_G, SLOW_SCATTERS * sorted(usual)[len(usual) // 2])
         return worth
 
-    def _update(self, mass: Column, now: int) -> None:
+    def _read(self, mass: Column, stretch: _Stretch) -> Array:
+        """Return the bare mass of a stretch, and of some seconds before it."""
+        if self._recent_of is not stretch:
+            low = stretch.begin - min(stretch.begin, CONTEXT_S)
+            self._recent, self._recent_of = _bare(mass, stretch.steps, low, stretch.end), stretch
+        return self._recent
+
+    def _smooth_due(self, mass: Column) -> None:
+        """Smooth what was marked, one stretch after the other."""
+        for stretch in self._due:
+            self._smooth(mass, stretch)
+        self._due.clear()
+
+    def _smooth(self, mass: Column, stretch: _Stretch) -> None:
         """Smooth what is new, and again what is not settled."""
-        if self._n == now and self._changed_s is None:
-            return
-        begin = max(0, min(self._n, now if self._changed_s is None else self._changed_s) - LAG_S)
-        self._changed_s = None
+        begin, now = stretch.begin, stretch.end
         if now - self._judged_s >= JUDGE_EVERY_S:
-            recent = self.bare(mass, max(0, now - JUDGED_S), now)
+            recent = _bare(mass, stretch.steps, max(0, now - JUDGED_S), now)
             self._noise_g = float(np.median(noise_of(recent)[-JUDGE_EVERY_S:]))
             self._judged_s = now
-        context = min(begin, CONTEXT_S)
-        self._recent = self.bare(mass, begin - context, now)
-        piece = self._recent[context:]
+        piece = self._read(mass, stretch)[min(begin, CONTEXT_S) :]
         self._wander = LIVE_WANDER * self._pace(piece) ** 2
         before = self._states[begin - 1].tolist() if begin else None
         noise = np.full(len(piece), self._noise_g)
         loss, states = smooth_onward(piece, noise, self._wander, None if before is None else tuple(before))
-        while now > self._table.shape[1]:
-            self._table = np.concatenate((self._table, np.zeros_like(self._table)), axis=1)
-            self._states = np.concatenate((self._states, np.zeros_like(self._states)))
+        room = self._table.shape[1]
+        if now > room:
+            more = max(room, now - room, LEAST_ROOM_S)
+            self._table = np.concatenate((self._table, np.zeros((5, more))), axis=1)
+            self._states = np.concatenate((self._states, np.zeros((more, 5))))
         self._table[:, begin:now] = (loss.mass_g, loss.rate_g_s, loss.u_rate_g_s, loss.u_mass_g, loss.noise_g)
         self._states[begin:now] = states
         self._n = now
@@ -182,6 +225,12 @@ class LiveCell:
             return max(usual, LEAST_PACE_G_S)
         fresh = (float(np.median(early)) - float(np.median(late))) / FRESH_S
         return max(usual, fresh, LEAST_PACE_G_S)
+
+
+def _bare(mass: Column, steps: list[MassStep], low: int, now: int) -> Array:
+    before = sum(step.size_g.nominal_value for step in steps if step.end_s <= low)
+    inside = tuple(step.earlier(low) for step in steps if step.end_s > low)
+    return np.asarray(masked(mass.between(low, now), inside) - before)
 
 
 def _unexplained(steps: list[MassStep], low: int, now: int) -> NDArray[np.bool_]:

@@ -55,6 +55,7 @@ class Estimator:
 
     def __init__(self, channels: Mapping[Role, Channel], plan: Plan, char_s: float) -> None:
         self._channels, self._plan, self._char_s = dict(channels), plan, char_s
+        self._boiling_c = boiling_point(plan.place)
         self._balance: _Balance | None = None
         self._announced = 0
         self._near_since: int | None = None
@@ -71,7 +72,7 @@ class Estimator:
         on, off = _last(announced, EventKind.POT_ON), _last(announced, EventKind.POT_OFF)
         stands = on is not None and (off is None or off.t_s < on.t_s)
         water_c = _last_known(grid.get(Role.WATER))
-        boiling = boiling_point(self._plan.place)
+        boiling = self._boiling_c
         steaming = stands and water_c is not None and water_c > boiling.nominal_value - STEAM_K
         near = stands and water_c is not None and water_c > boiling.nominal_value - NEAR_K
         balance = self._balanced(grid, tracker, int(lit.t_s)) if lit is not None else None
@@ -105,9 +106,11 @@ class Estimator:
 
     def _unseen_g(self, grid: Grid, tracker: Tracker, on: Event | None, *, near: bool) -> float:
         """Return how much steam may have left since the water came near its boil, which has not been announced yet."""
+        tracker.mark(grid)
         boil = _last(tracker.tracked.announced, EventKind.BOIL)
-        loss = tracker.loss(grid)
-        if not near or loss is None or on is None or (boil is not None and boil.t_s > on.t_s):
+        waits = near and on is not None and (boil is None or boil.t_s <= on.t_s)
+        loss = tracker.loss(grid) if waits else None
+        if loss is None:
             self._near_since = None
             return 0.0
         self._near_since = grid.n if self._near_since is None else self._near_since

@@ -8,6 +8,7 @@ again. A tracker can be pickled at any second, and goes on from there as if noth
 
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -126,6 +127,11 @@ class Tracker:
         mass = grid.get(Role.MASS)
         return self._cell.loss(mass, grid.n) if mass is not None else None
 
+    def mark(self, grid: Grid) -> None:
+        """Have `loss` reckon with the last look, whether or not it is asked for."""
+        if grid.get(Role.MASS) is not None:
+            self._cell.mark(grid.n)
+
     def look(self, grid: Grid) -> list[Event | Retraction]:
         """Look at the record so far, one second longer than at the last call.
 
@@ -222,7 +228,10 @@ class Tracker:
         if visit[1] < now - LIT_WINDOW_S:
             return
         boil = next((one for one in self._sayings.of_kind(EventKind.BOIL) if visit[0] <= one.t_s <= visit[1]), None)
-        loss = self._cell.loss(mass, now) if mass is not None and pot_mass is None and now % LOOK_EVERY_S == 0 else None
+        loss = None
+        if mass is not None and pot_mass is None and now % LOOK_EVERY_S == 0:
+            self._cell.mark(now)
+            loss = partial(self._cell.loss, mass, now)
         taken = self._boil_watch.look(water, now, visit, boil, loss)
         if taken is None:
             return

@@ -10,6 +10,7 @@ from column_fixture import column
 from emberline.curves.burning_rate import smooth
 from emberline.curves.grid import Column
 from emberline.curves.mass_steps import find_steps, masked
+from emberline.trials import live_cell
 from emberline.trials.live_cell import REMEASURE_S, LiveCell
 
 Array = NDArray[np.float64]
@@ -104,3 +105,26 @@ def test_silence_and_a_late_channel_are_followed() -> None:
     cell, mass = LiveCell(), record()
     assert follow(mass, cell, since=400).steps == []
     assert cell.loss(mass, 900).rate_g_s[600] == pytest.approx(0.15, abs=0.02)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_smoothing_that_waits_until_somebody_asks_finds_to_the_bit_what_it_finds_at_once(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(live_cell, "MOST_DUE", [20, 1_000][seed % 2])
+    rng = np.random.default_rng(seed)
+    mass = record(340, loads=LOADS if seed < 2 else None, seed=seed)
+    at_once, late = LiveCell(), LiveCell()
+    for now in range(1, len(mass) + 1):
+        so_far = mass.between(0, now)
+        assert at_once.look(so_far, now) == late.look(so_far, now)
+        if rng.random() < 0.3:
+            at_once.loss(so_far, now)
+            late.mark(now)
+        if now % 111 == 0 and seed == 3:
+            late.loss(so_far, now)
+            at_once.loss(so_far, now)
+    one, other = at_once.loss(mass, len(mass)), late.loss(mass, len(mass))
+    for part in ("mass_g", "rate_g_s", "u_rate_g_s", "u_mass_g", "noise_g"):
+        np.testing.assert_array_equal(getattr(one, part), getattr(other, part))
+    assert one.wander == other.wander
