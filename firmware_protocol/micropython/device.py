@@ -2,6 +2,7 @@
 
 from ring import Ring
 from wire_messages import (
+    MAX_BODY_BYTES,
     OVERRAN,
     SAMPLING,
     U32_MAX,
@@ -148,20 +149,22 @@ class Device:
             self._obey(name, fields, us)
 
     def next_packet(self, us: int) -> bytes | None:
-        """Return the next message to be sent, or None if nothing is due: answers first, then the oldest samples."""
+        """Return the next frame to be sent, or None if nothing is due: an answer, or samples of as many streams as fit.
+
+        The oldest samples come first, whichever their stream.
+        """
         self._see_what_is_due(us)
         if self._replies:
             return self._replies.pop(0)
-        due = None
+        body = b""
         with self._lock:
-            for one in self.channels:
-                if one.ring.cursor < one.stop:
-                    age_us = (us - one.ring.next_ticks) & U32_MAX
-                    if due is None or age_us > due[0]:
-                        due = (age_us, one)
-            if due is None:
-                return None
-            return seal(due[1].ring.message(self.boot, due[1].stop))
+            due = [one for one in self.channels if one.ring.cursor < one.stop]
+            for one in sorted(due, key=lambda one: (one.ring.next_ticks - us) & U32_MAX):
+                message = one.ring.message(self.boot, one.stop, MAX_BODY_BYTES - len(body))
+                if not message:
+                    break
+                body += message
+        return seal(body) if body else None
 
     def _see_what_is_due(self, us: int) -> None:
         if us >= self._frame_due_us:

@@ -83,9 +83,14 @@ class Ring:
             self.patient_us = now_us
         return now_us - self.patient_us >= after_us
 
-    def message(self, boot: int, stop: int) -> bytes:
-        """Return a body with the samples from the cursor on, before `stop`, as many as fit, and move the cursor on."""
+    def message(self, boot: int, stop: int, room: int) -> bytes:
+        """Return a message of the samples from the cursor on, before `stop`, as many as fit a frame, and move on.
+
+        Nothing is returned, and the cursor stays, where that message might take more than `room` bytes.
+        """
         most = min(stop - self.cursor, MAX_SAMPLES, (MAX_BODY_BYTES - SAMPLES_OVERHEAD_BYTES) // (self._size + 3))
+        if SAMPLES_OVERHEAD_BYTES + most * (self._size + 3) > room:
+            return b""
         start = self.next_ticks
         offsets, values, faults = array("H"), array("h" if self._size == 2 else "i"), bytearray()
         for seq in range(self.cursor, self.cursor + most):

@@ -6,7 +6,7 @@ import sys
 
 from device import Channel, Device
 from sender import Sender
-from wire_cbor import decode, encode
+from wire_cbor import MAX_NESTING, _Reader, encode
 from wire_messages import BRIDGE_COUNTS, FLAT, seal, unseal
 
 STEP_US = 20_000
@@ -43,7 +43,12 @@ class Host:
         self._fresh = False
 
     def take(self, packet: bytes) -> None:
-        message = decode(unseal(packet))
+        body = unseal(packet)
+        reader = _Reader(body)
+        while reader.at < len(body):
+            self._take_message(reader.item(MAX_NESTING))
+
+    def _take_message(self, message: dict) -> None:
         if message[0] == 1:
             self._boot = message[1]
         elif message[0] == 2:

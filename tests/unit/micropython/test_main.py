@@ -1,6 +1,6 @@
 """How the ESP32's bench is wired up: `main.py` on MicroPython, with a machine and a network that are made up."""
 
-from emberline_wire import Hello, Samples, decode_message
+from emberline_wire import Hello, Samples, decode_body
 from emberline_wire.framing import unseal
 from micropython_fixture import SOURCES, MicroPython
 
@@ -9,7 +9,8 @@ def test_a_bench_says_who_it_is_and_sends_every_channel(micropython: MicroPython
     sent = micropython.run("wired.py", files={"/board/main.py": (SOURCES / "main.py").read_text()})
     assert all(qos == 1 for _, _, _, qos in sent)
     assert {topic for topic, _, _, _ in sent} == {f"emberline/v1/bench-1/{name}" for name in ("online", "up", "hello")}
-    messages = [decode_message(unseal(bytes.fromhex(one))) for topic, one, _, _ in sent if topic.endswith("/up")]
+    packets = [bytes.fromhex(one) for topic, one, _, _ in sent if topic.endswith("/up")]
+    messages = [message for packet in packets for message in decode_body(unseal(packet))]
     hello = messages[0]
     assert isinstance(hello, Hello)
     assert hello.boot == 0x84030201

@@ -22,12 +22,14 @@ class Run:
     Attributes:
         taken: By stream, a reading for each sequence number: time in us, raw value, fault bits.
         sent: Time, topic, message (None on `online`) and whether it is to be kept by the broker.
+        packets: How many were sent on `up`.
         opened: Times at which a connection was made.
         end: The last line.
     """
 
     taken: dict[int, list[tuple[int, int, int]]] = field(default_factory=dict)
     sent: list[tuple[int, str, wire.Message | None, bool]] = field(default_factory=list)
+    packets: int = 0
     opened: list[int] = field(default_factory=list)
     end: dict[str, Any] = field(default_factory=dict)
 
@@ -77,9 +79,14 @@ def burn(
             run.opened.append(line["us"])
         elif "topic" in line:
             packet = bytes.fromhex(line["packet"])
-            message = None if line["topic"] == "online" else wire.decode_message(unseal(packet))
-            assert message is not None or packet == b"1"
-            run.sent.append((line["us"], line["topic"], message, line["retain"]))
+            if line["topic"] == "online":
+                assert packet == b"1"
+                run.sent.append((line["us"], line["topic"], None, line["retain"]))
+                continue
+            run.packets += line["topic"] == "up"
+            for message in wire.decode_body(unseal(packet)):
+                assert isinstance(message, wire.Message)
+                run.sent.append((line["us"], line["topic"], message, line["retain"]))
     return run
 
 
@@ -108,6 +115,13 @@ def test_all_that_is_taken_is_sent_once_and_forgotten_when_acknowledged(micropyt
     assert sum(len(one) for one in run.samples()) == sum(map(len, sent.values()))
     assert run.end["waiting"] <= 12
     assert {one.stream for one in run.samples() if one.faults is not None} == {3}
+
+
+def test_a_second_of_all_streams_is_one_packet(micropython: MicroPython) -> None:
+    run = burn(micropython, seconds=30)
+    # Twenty-nine or thirty seconds, a hello and a status every ten.
+    assert 29 <= run.packets - len(run.replies(wire.Status, 0)) - len(run.replies(wire.Hello, 0)) <= 31
+    assert len(run.samples()) >= 2 * 28
 
 
 def test_a_connection_begins_with_a_hello_which_the_broker_keeps_too(micropython: MicroPython) -> None:
