@@ -19,7 +19,7 @@ from benchmarks.speed.figures import Figure, Other
 from emberline.bench.samples import SampleBatch
 from emberline.links.arrivals import Translator
 from emberline_wire import Channel, Hello, Kind, LinkState, Pong, Samples, Session, compiled, seal, unseal
-from emberline_wire.decoding import decode_message
+from emberline_wire.decoding import decode_body
 from emberline_wire.framing import FrameDecoder, encode_frame
 from emberline_wire.limits import MAX_BODY_BYTES, MAX_FRAME_BYTES
 
@@ -47,7 +47,7 @@ def measure(times: int, frames: int = 400) -> tuple[list[Figure], list[Bar]]:
         {
             "decode": lambda: _decoded(pieces),
             "python": lambda: _decoded_in_python(pieces),
-            "packets": lambda: [decode_message(unseal(packet)) for packet in packets],
+            "packets": lambda: [message for packet in packets for message in decode_body(unseal(packet))],
             "batches": lambda: _to_batches(pieces),
             "text": lambda: _as_lists(text),
             "checked": lambda: _as_checked_lists(checked),
@@ -93,7 +93,7 @@ def _samples(dice: np.random.Generator, first: int, count: int) -> Samples:
 
 def _decoded(pieces: Sequence[bytes]) -> list[Samples]:
     decoder = FrameDecoder()
-    messages = [decode_message(body) for piece in pieces for body in decoder.feed(piece)]
+    messages = [message for piece in pieces for body in decoder.feed(piece) for message in decode_body(body)]
     return [message for message in messages if isinstance(message, Samples)]
 
 

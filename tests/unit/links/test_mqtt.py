@@ -29,6 +29,7 @@ from emberline_sim.device.life import DeviceSpec
 from emberline_sim.device.microcontroller import Microcontroller
 from emberline_sim.faults import Fault, FaultKind, Mischief
 from emberline_sim.hookup import BrokerHookup
+from emberline_wire import Identify, decode_message, unseal
 from fast_clock import FastClock
 from link_fixture import Host, running, wired
 from live_fixture import end_worker_threads, until
@@ -387,6 +388,26 @@ async def test_published_documents_reach_others_and_are_confirmed(broker: Broker
     finally:
         client.disconnect()
         client.loop_stop()
+
+
+async def test_what_goes_to_the_device_needs_no_confirmation(broker: Broker) -> None:
+    """PROTOCOL.md, section 9: what is lost of it is said again."""
+    link = link_to(broker)
+    heard: list[tuple[int, bytes]] = []
+    client = paho.Client(CallbackAPIVersion.VERSION2, "device")
+    client.on_message = lambda _client, _data, message: heard.append((message.qos, bytes(message.payload)))
+    client.connect(broker.host, broker.port)
+    client.subscribe("emberline/v1/yard/down", qos=1)
+    client.loop_start()
+    try:
+        async with running(lambda: link.run(Host(link).take)):
+            await until(lambda: bool(heard), "a question who is there")
+    finally:
+        client.disconnect()
+        client.loop_stop()
+    qos, packet = heard[0]
+    assert qos == 0
+    assert decode_message(unseal(packet)) == Identify()
 
 
 async def test_when_the_program_vanishes_the_broker_says_so(broker: Broker) -> None:

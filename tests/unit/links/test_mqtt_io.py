@@ -1,6 +1,7 @@
 """One connection to a broker: what arrives, what goes out, and how it ends."""
 
 import asyncio
+import functools
 import time
 from pathlib import Path
 from typing import Any
@@ -122,6 +123,18 @@ async def test_what_the_broker_has_not_confirmed_is_bounded(broker: Broker) -> N
     assert taken == [True] * MAX_UNSENT + [False] * 5
     broker.thaw()
     await until(lambda: link.room == MAX_UNSENT, "the confirmations")
+    await link.close()
+
+
+async def test_each_message_that_is_to_be_confirmed_is_whatever_goes_out_between(broker: Broker) -> None:
+    link = await opened(broker)
+    done: list[int] = []
+    for index in range(6):
+        link.send(Letter("b", b"x", sure=False))
+        if index % 2:
+            link.send(Letter("b", b"y", done=functools.partial(done.append, index)))
+            await until(lambda: link.room == MAX_UNSENT, "the confirmation")
+    assert done == [1, 3, 5]
     await link.close()
 
 
