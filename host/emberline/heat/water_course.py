@@ -250,6 +250,8 @@ def _closed(
     window = balance.window
     only = len(scale.loads.stays) == 1
     usual = by_usual_char(scale, plan, flameout) if only else None
+    if usual is not None and usual.until_s <= window[0]:
+        usual = None  # A pot set down after the flame stood over none of the fuel that this accounts for.
     weighed = _by_weighing(plan, pot, index, window)
     if stay.off is not None:
         witnesses = [balance.lost_by(window[1])]
@@ -266,6 +268,8 @@ def _closed(
     if not only:
         return None
     closed = by_char_weight(scale, plan, window[1], flameout) if stay.off is None else None
+    if closed is not None and closed.until_s <= window[0]:
+        closed = None
     if closed is None and usual is not None:
         closed = replace(usual, known_by=f"{balance.known_by}, together with {usual.known_by}")
     if closed is None:

@@ -105,6 +105,18 @@ def test_water_that_was_weighed_too_counts_beside_the_pots_steps() -> None:
         assert (lost.std_dev < by_steps.std_dev) == both
 
 
+def test_the_fuels_balance_at_flameout_says_nothing_of_a_pot_set_down_later() -> None:
+    late = Stove(pot_on_s=1130.0, pot_off_s=None, n=1800)
+    (course,) = told(late).courses
+    lost = course.lost_by(late.n)
+    assert "char" not in course.known_by
+    assert lost.std_dev > 0.1 * lost.nominal_value
+    assert abs(lost.nominal_value - late.evaporated_g()) < 2.5 * lost.std_dev
+    weighed = replace(late.plan().fuel, char_left_g=ufloat(30.0, 0.5), char_snuffed_s=ufloat(20.0, 5.0))
+    (other,) = told(late, replace(late.plan(), fuel=weighed)).courses
+    assert other.lost_by(late.n).nominal_value == pytest.approx(lost.nominal_value)
+
+
 def test_a_second_cell_weighs_the_water_itself() -> None:
     pot_alone = KEPT.tare_g + KEPT.water_g - np.cumsum(KEPT.water_rate_g_s)
     stands = KEPT.t_s > (KEPT.pot_on_s or 0.0)
