@@ -11,7 +11,6 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from emberline.bench.channels import Role
 from emberline.service.watch import SECOND_NS
 from emberline.trials.live_readings import Readings
 
@@ -24,9 +23,9 @@ MOST_S = 13 * 3_600
 MOST_POINTS = 1_500
 """Points of a course that is handed over whole: more than a screen has columns."""
 
-GATHERED = 64
-"""Readings of a channel and commit that are added up at a time, where nobody looks: adding up some costs hardly more
-than one, and some seconds of a bench take little room."""
+GATHERED = 16
+"""Commits whose readings are added up at a time, where nobody looks: adding up some costs hardly more than one, and
+some seconds of a bench take little room."""
 LOOK_EVERY = 64
 """Changes between two looks for what is too old."""
 ROOM_S = 256
@@ -46,7 +45,8 @@ class Course:
     """The course of one bench, in arrays that begin with the second `_first`: a daemon may have a thousand."""
 
     _version: int = 0
-    _gathered: list[Readings] = field(default_factory=list)
+    _gathered: dict[str, tuple[list[NDArray[np.int64]], list[NDArray[np.float64]]]] = field(default_factory=dict)
+    _takes: int = 0
     _first: int = 0
     _length: int = 0
     _changed: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
@@ -63,8 +63,12 @@ class Course:
     def take(self, readings: Iterable[Readings]) -> None:
         """Take in the readings of one commit; they are added up once somebody looks, or enough have gathered."""
         self._version += 1
-        self._gathered += readings
-        if len(self._gathered) >= GATHERED:
+        for one in readings:
+            times, values = self._gathered.setdefault(one.channel.role.value, ([], []))
+            times.append(one.t_ns)
+            values.append(one.value)
+        self._takes += 1
+        if self._takes >= GATHERED:
             self._add_up()
 
     def estimate(self, t_ns: int, rate_g_min: float) -> None:
@@ -123,18 +127,17 @@ class Course:
         return document
 
     def _add_up(self) -> None:
-        gathered, self._gathered = self._gathered, []
-        by_role: dict[Role, list[Readings]] = {}
-        for one in gathered:
-            by_role.setdefault(one.channel.role, []).append(one)
-        for role, some in by_role.items():
-            value = np.concatenate([one.value for one in some])
-            known = np.isfinite(value)
-            second = np.concatenate([one.t_ns for one in some])[known] // SECOND_NS
-            seconds, where = np.unique(second, return_inverse=True)
-            if len(seconds):
-                sums = np.bincount(where, value[known]).astype(np.float64)
-                self._add(role.value, seconds, sums, np.bincount(where))
+        self._takes = 0
+        for name, (times, values) in self._gathered.items():
+            if values:
+                value = np.concatenate(values)
+                known = np.isfinite(value)
+                seconds, where = np.unique(np.concatenate(times)[known] // SECOND_NS, return_inverse=True)
+                times.clear()
+                values.clear()
+                if len(seconds):
+                    sums = np.bincount(where, value[known]).astype(np.float64)
+                    self._add(name, seconds, sums, np.bincount(where))
 
     def _add(
         self, name: str, seconds: NDArray[np.int64], sums: NDArray[np.float64], counts: NDArray[np.integer]

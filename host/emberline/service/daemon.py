@@ -27,7 +27,7 @@ from emberline.service.guide import Guides
 from emberline.service.health import HealthWatch
 from emberline.service.health_loop import HealthLoop, commit_p99_s
 from emberline.service.health_notify import Notifier
-from emberline.service.heaps import leaving_alone_what_stands
+from emberline.service.heaps import leave_alone_what_stands, leaving_alone_what_stands
 from emberline.service.housekeeping import Housekeeping
 from emberline.service.ingest import Ingest
 from emberline.service.intake import IngestCounts
@@ -44,10 +44,13 @@ LOG = logging.getLogger(__name__)
 
 SUMMARIES, CONTROL, DESK = "summaries", "control", "desk"
 LAG, BESIDE, HEALTH, HOUSEKEEPING = "loop lag", "beside", "health", "housekeeping"
+STANDING = "what stands"
 ALARM_BOOK, ROUNDS = "alarm book", "rounds"
 
 LAG_ALARM_S = 0.1
 LAG_EVERY_S = 0.25
+TAKEN_UP_S = 10.0
+"""Time without another bench after which those that came have taken up what they need, real seconds."""
 STORE_LIMIT_S = 1.0
 """Longest wait for the store to close, real seconds."""
 
@@ -218,6 +221,7 @@ class Daemon:
             start(DESK, self.desk.resume, OnFailure.PERSIST)
             start(CONTROL, self._control.run)
             start(LAG, self._measure_lag)
+            start(STANDING, self._leave_alone)
             start(HEALTH, self._health_loop.run)
             start(HOUSEKEEPING, self._housekeeping.run)
             start(ALARM_BOOK, self._book.run)
@@ -270,7 +274,7 @@ class Daemon:
                 group.create_task(lane.close(), name=f"end of {lane.bench_id}")
         await self._book.done(OTHERS_LIMIT_S)
         couriers = (f"alarms by {one.way.name}" for one in self.couriers)
-        for name in (INGEST, ROUNDS, SUMMARIES, LAG, ALARM_BOOK, *couriers):
+        for name in (INGEST, ROUNDS, SUMMARIES, LAG, STANDING, ALARM_BOOK, *couriers):
             await supervisor.stop(name, OTHERS_LIMIT_S)
         await self._follower.close()
         try:
@@ -278,6 +282,16 @@ class Daemon:
                 await asyncio.to_thread(self.store.close)
         except TimeoutError:
             LOG.error("the store did not close within %.0f s", STORE_LIMIT_S)
+
+    async def _leave_alone(self) -> None:
+        """Once benches have been taken up and no more come, leave them alone when looking for what is to be freed."""
+        left_alone = 0
+        while True:
+            before = len(self.lanes)
+            await asyncio.sleep(TAKEN_UP_S)
+            if len(self.lanes) == before != left_alone:
+                left_alone = before
+                leave_alone_what_stands()
 
     async def _measure_lag(self) -> None:
         """Watch for anything that holds up the event loop; told once, and again when it is twice as bad."""

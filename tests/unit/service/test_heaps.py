@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from emberline.service.heaps import HEAPS, MOST_FREE_BYTES, give_back, leaving_alone_what_stands
+from emberline.service.heaps import HEAPS, MOST_FREE_BYTES, give_back, leave_alone_what_stands, leaving_alone_what_stands
 
 pytestmark = pytest.mark.skipif(platform.libc_ver()[0] != "glibc", reason="another C library")
 
@@ -140,4 +140,15 @@ def test_what_stands_is_not_looked_through_while_a_program_works() -> None:
         gone = weakref.ref(Circle())
         give_back()
         assert gone() is None
+    assert gc.get_freeze_count() == 0
+
+
+def test_what_was_taken_up_since_is_left_alone_from_then_on_and_what_only_holds_itself_goes_first() -> None:
+    with leaving_alone_what_stands():
+        before = gc.get_freeze_count()
+        taken_up = [[number] for number in range(10_000)]
+        gone = weakref.ref(Circle())
+        leave_alone_what_stands()
+        assert gone() is None
+        assert gc.get_freeze_count() >= before + len(taken_up)
     assert gc.get_freeze_count() == 0
