@@ -52,7 +52,12 @@ class Followings:
             StoreError: The store cannot be read.
         """
         fresh = self._store.fresh([self._by_bench[bench].place for bench in benches], MOST_COMMITS)
-        return {bench: self._turn(self._by_bench[bench], stored) for bench, stored in fresh.items()}
+        found = {bench: self._turn(self._by_bench[bench], stored) for bench, stored in fresh.items()}
+        # One a turn: benches that were begun together would else all go through their last minutes again at once.
+        overlong = next((one for bench in fresh if (one := self._by_bench[bench]).overlong), None)
+        if overlong is not None:
+            overlong.let_go()
+        return found
 
     @staticmethod
     def _turn(following: "Following", stored: Fresh) -> Changes | str:
@@ -117,9 +122,6 @@ class Following:
         self._caught_up = self._caught_up or not more
         alarms = FoundAlarms(live.start_ns, live.alarms, first) if self._caught_up else None
         self._keep_announced_times(watch)
-        begin_ns = None
-        if watch.plan_text is None:
-            begin_ns = self._look_out(watch)
         self.last = Turn(
             tuple(said),
             tuple(live.tracked.announced),
@@ -129,7 +131,7 @@ class Following:
             live.phase,
             live.estimates,
             alarms,
-            begin_ns,
+            self._begin_ns(watch),
             self._end_ns(watch),
         )
         return self.last
@@ -151,14 +153,21 @@ class Following:
                 return True
         return stored.more
 
-    def _look_out(self, watch: Watch) -> int | None:
-        """Return where a trial begins once `lit` was seen; let go of what is too old to matter."""
-        lit = self._live.event(EventKind.LIT)
-        if lit is not None:
-            return watch.start_ns + max(0, int((lit.t_s - HISTORY_S) * 1e9))
-        if self._live.now_s > LOOKOUT_S:
-            self._take_up(replace(watch, start_ns=watch.start_ns + (self._live.now_s - HISTORY_S - 60) * SECOND_NS))
-        return None
+    @property
+    def overlong(self) -> bool:
+        """Whether the record has parts that are too old to matter: no trial is open, and none begins."""
+        watch = self._watching()
+        return watch.plan_text is None and self._live.now_s > LOOKOUT_S and self._live.event(EventKind.LIT) is None
+
+    def let_go(self) -> None:
+        """Let go of what is too old to matter, and follow the rest anew."""
+        watch = self._watching()
+        self._take_up(replace(watch, start_ns=watch.start_ns + (self._live.now_s - HISTORY_S - 60) * SECOND_NS))
+
+    def _begin_ns(self, watch: Watch) -> int | None:
+        """Return where a trial begins once `lit` was seen."""
+        lit = self._live.event(EventKind.LIT) if watch.plan_text is None else None
+        return None if lit is None else watch.start_ns + max(0, int((lit.t_s - HISTORY_S) * 1e9))
 
     def _keep_announced_times(self, watch: Watch) -> None:
         """Give events that were announced before a crash the time of that announcement."""

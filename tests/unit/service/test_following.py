@@ -120,6 +120,26 @@ def test_a_quiet_bench_is_watched_for_ever_without_growing(
     assert following.turn().t_s <= 250.0
 
 
+def test_benches_that_were_begun_together_let_go_of_their_records_one_after_the_other(
+    store: Store, burn: Recording, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(module, "LOOKOUT_S", 30)
+    monkeypatch.setattr(module, "HISTORY_S", -40)
+    names, followings = ["yard", "shed", "barn"], Followings(store.path)
+    for number, name in enumerate(names):
+        followings.begin(replace(watch(burn, armed=False), bench=name))
+        for batches in islice(stored_burn.seconds(burn), 40):
+            store.commit(name, [replace(batch, device=f"dev-{number}") for batch in batches])
+    told = [followings.turns(names) for _ in range(4)]
+    lengths_s = [
+        {name: found["t_s"] for name, found in turn.items() if not isinstance(found, str) and "t_s" in found}
+        for turn in told
+    ]
+    assert [set(some) for some in lengths_s] == [set(names), {"yard"}, {"shed"}, {"barn"}]
+    assert all(length_s > 30.0 for length_s in lengths_s[0].values())
+    assert all(length_s <= 30.0 for some in lengths_s[1:] for length_s in some.values())
+
+
 def test_a_turn_needs_something_to_follow(store: Store) -> None:
     with pytest.raises(KeyError):
         Followings(store.path).turns([BENCH])
