@@ -80,6 +80,7 @@ def told(lags_s: list[list[float]], stored: int) -> Found:
     needs = Needs(
         t_s=[0.0, 10.0, 20.0],
         daemon_s=[0.0, 5.0, 10.0],
+        loop_s=[0.0, 4.0, 8.0],
         started_s=[0.0, 5.0, 15.0],
         broker_s=[0.0, 1.0, 2.0],
         devices_s=[0.0, 1.0, 2.0],
@@ -93,12 +94,15 @@ def told(lags_s: list[list[float]], stored: int) -> Found:
         "late_s": 0.0,
         "lag_s": lags_s,
     }
-    return Found(1000, devices, stored, 0, 0, needs, 90.0)
+    return Found(1000, devices, stored, 0, 0, [2.0, 3.0, 9.0], needs, 90.0)
 
 
 def test_what_is_missed_is_judged() -> None:
-    _, bars = judged_by(told([[0.2, 0.4, 0.5]] * 3, 1000), 0.5)
+    figures, bars = judged_by(told([[0.2, 0.4, 0.5]] * 3, 1000), 0.5)
     assert all(bar.holds for bar in bars)
+    assert figures["of these, of its event loop"] == pytest.approx(0.4)
+    assert figures["each bench and second: daemon, processes that it starts (ms)"] == "0.50, 1.00"
+    assert figures["following behind the newest reading at the end, median and most (s)"] == "3.0, 9.0"
     _, bars = judged_by(told([[0.2, 0.4, 0.5], [0.3, 1.2, 2.0], [0.9, 1.5, 2.0], [9.0, 9.0, 9.0]], 990), 0.5)
     missed = {bar.name: bar.value for bar in bars if not bar.holds}
     assert missed == pytest.approx(
@@ -124,6 +128,7 @@ async def test_twenty_benches_are_recorded_without_a_loss(tmp_path: Path, broker
     assert (found.unaccounted, found.lost) == (0, 0)
     assert found.devices["samples_acknowledged"] == found.devices["samples_sent"]
     assert found.needs.daemon_s[-1] > found.needs.daemon_s[0]
+    assert 0.0 < found.needs.loop_s[-1] <= found.needs.daemon_s[-1]
     await end_worker_threads()
 
 

@@ -4,6 +4,7 @@ import asyncio
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
+from statistics import median
 
 import click
 
@@ -48,8 +49,9 @@ def main(
 
     Devices, broker and daemon are processes of this machine. The lag is the time from the sending of a second's frames
     to the device's hearing that they are on the disk; cores are the processor's time over the time gone by, of the
-    second half. The baseline stores the same samples as rows of SQLite and does nothing else. Exit code 1 if a bar is
-    missed. Needs a Mosquitto.
+    second half. An event loop that fills its core makes acknowledgements late; processes that it starts, and that fill
+    theirs, fall behind in following. The baseline stores the same samples as rows of SQLite and does nothing else.
+    Exit code 1 if a bar is missed. Needs a Mosquitto.
     """
     length_min = minutes or (QUICK_MINUTES if quick else MINUTES)
     figures: dict[str, object] = {}
@@ -88,7 +90,12 @@ def judged_by(found: Found, plain_cores: float, before: str = "") -> tuple[dict[
         "lag in the first minute, median and 99 of 100 (s)": _told(first),
         "lag in the last minute, median and 99 of 100 (s)": _told(last),
         "cores of the daemon itself": daemon,
+        "of these, of its event loop": needs.cores(needs.loop_s, half),
         "cores of the processes that it starts": started,
+        "each bench and second: daemon, processes that it starts (ms)": (
+            f"{1000.0 * daemon / number:.2f}, {1000.0 * started / number:.2f}"
+        ),
+        "following behind the newest reading at the end, median and most (s)": _behind(found.behind_s),
         "cores of the baseline, rows of SQLite": plain_cores,
         "cores of the broker": needs.cores(needs.broker_s, half),
         "cores of the devices": needs.cores(needs.devices_s, half),
@@ -118,6 +125,10 @@ def judged_by(found: Found, plain_cores: float, before: str = "") -> tuple[dict[
 def _lags(lags_s: Sequence[Sequence[float]]) -> tuple[Sequence[float], Sequence[float]]:
     """Return those of the first and of the last whole minute."""
     return lags_s[0], lags_s[max(0, len(lags_s) - 2)] if len(lags_s) > 2 else lags_s[-1]
+
+
+def _behind(behind_s: Sequence[float]) -> str:
+    return f"{median(behind_s):.1f}, {max(behind_s):.1f}" if behind_s else "no bench burns"
 
 
 def _told(lag_s: Sequence[float]) -> str:

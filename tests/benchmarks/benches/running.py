@@ -23,6 +23,8 @@ LOOK_EVERY_S = 2.0
 FOUND_LIMIT_S = 300.0
 """How long the daemon may take to hear of all benches, real seconds."""
 END_LIMIT_S = 120.0
+ASKED = 40
+"""Benches of which is asked how far they are followed."""
 TICKS_S = os.sysconf("SC_CLK_TCK")
 
 
@@ -32,6 +34,7 @@ class Needs:
 
     t_s: list[float] = field(default_factory=list)
     daemon_s: list[float] = field(default_factory=list)
+    loop_s: list[float] = field(default_factory=list)
     started_s: list[float] = field(default_factory=list)
     broker_s: list[float] = field(default_factory=list)
     devices_s: list[float] = field(default_factory=list)
@@ -53,6 +56,7 @@ class Found:
         stored: Samples in the store.
         lost: Samples that the store holds as lost.
         trials: Trials that were opened.
+        behind_s: Of some benches that burn, the time between the newest reading and that up to which it was followed.
         needs: What it took.
         idle_mb: Resident memory of the daemon alone before the first bench.
     """
@@ -62,6 +66,7 @@ class Found:
     stored: int
     lost: int
     trials: int
+    behind_s: Sequence[float]
     needs: Needs
     idle_mb: float
 
@@ -103,7 +108,8 @@ async def run(folder: Path, benches: int, seconds: float, burns: Burns) -> Found
             idle_mb = needs(daemon.process.pid)[0]
             async with devices_on(broker, benches, seconds, burns) as devices:
                 told, needed = await _watched(daemon, broker, devices, seconds)
-        return Found(benches, told, *_kept(folder / "data", benches), needed, idle_mb)
+            behind_s = await _behind_s(daemon)
+        return Found(benches, told, *_kept(folder / "data", benches), behind_s, needed, idle_mb)
     finally:
         await asyncio.to_thread(broker.kill)
 
@@ -127,6 +133,8 @@ def _look(needed: Needs, daemon: int, broker: int, devices: int, began_s: float)
         series = {
             "t_s": time.monotonic() - began_s,
             "daemon_s": _used_s(daemon),
+            # Its first thread has the number of the process.
+            "loop_s": _used_s(f"{daemon}/task/{daemon}"),
             "started_s": sum(started.values()) + _used_s(daemon, ended=True),
             "broker_s": _used_s(broker),
             "devices_s": _used_s(devices),
@@ -137,7 +145,15 @@ def _look(needed: Needs, daemon: int, broker: int, devices: int, began_s: float)
             getattr(needed, name).append(value)
 
 
-def _used_s(pid: int, *, ended: bool = False) -> float:
+async def _behind_s(daemon: DaemonProcess) -> list[float]:
+    """Return how far following is behind, of some of the benches that burn now."""
+    health = await daemon.health()
+    burning = [one["bench"] for one in (health or {"benches": []})["benches"] if one["trial"] is not None]
+    documents = [(await daemon.told({"do": "live", "bench": bench}))["live"] for bench in burning[:ASKED]]
+    return [one["t_s"] - one["followed_s"] for one in documents if one["followed_s"] is not None]
+
+
+def _used_s(pid: int | str, *, ended: bool = False) -> float:
     """Return the seconds of the processor that a process has used; or those of its children that have ended."""
     try:
         words = (Path("/proc") / str(pid) / "stat").read_text().rpartition(")")[2].split()
