@@ -3,6 +3,7 @@
 It reads commits in their order and nothing else, so that a replay of the same commits finds the same.
 """
 
+import time
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -21,6 +22,8 @@ from emberline.trials.tracker import same_event
 
 MOST_COMMITS = 256
 """Commits of all benches that are taken in at a time, some 0.2 s, before what was found is handed over."""
+GIVE_BACK_EVERY_S = 10.0
+"""Real seconds; looking for what a thousand benches have let go of takes tens of milliseconds."""
 HISTORY_S = 300
 """Seconds before `lit` that belong to a trial which nobody armed."""
 LONGEST_TRIAL_S = 12 * 3_600
@@ -36,10 +39,12 @@ class Followings:
         """Read from the store at a path."""
         self._store = StoreReader(store)
         self._by_bench: dict[str, Following] = {}
+        self._given_back_s = float("-inf")
 
     def begin(self, watch: Watch) -> None:
         """Follow a record of a bench, in place of that which was followed."""
         self._by_bench.setdefault(watch.bench, Following()).begin(watch)
+        self._give_back()
 
     def turns(self, benches: Sequence[str]) -> dict[str, Changes | str]:
         """Take in some of what benches have stored since their last turns.
@@ -57,7 +62,15 @@ class Followings:
         overlong = next((one for bench in fresh if (one := self._by_bench[bench]).overlong), None)
         if overlong is not None:
             overlong.let_go()
+            self._give_back()
         return found
+
+    def _give_back(self) -> None:
+        """Give back the memory of a record that was let go, but not for each of many at a time."""
+        now_s = time.monotonic()
+        if now_s - self._given_back_s > GIVE_BACK_EVERY_S:
+            self._given_back_s = now_s
+            give_back()
 
     @staticmethod
     def _turn(following: "Following", stored: Fresh) -> Changes | str:
@@ -94,7 +107,6 @@ class Following:
         self._live = LiveTrial(self._channels, plan, watch.start_ns, self._char_s, bench.alarms)
         self._next_fire: LiveTrial | None = None
         self._caught_up = False
-        give_back()
 
     @property
     def place(self) -> Place:

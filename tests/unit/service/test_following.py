@@ -140,6 +140,20 @@ def test_benches_that_were_begun_together_let_go_of_their_records_one_after_the_
     assert all(length_s <= 30.0 for some in lengths_s[1:] for length_s in some.values())
 
 
+def test_memory_is_given_back_once_for_many_benches_that_begin(
+    store: Store, burn: Recording, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    given_back: list[float] = []
+    monkeypatch.setattr(module, "give_back", lambda: given_back.append(0.0))
+    followings = Followings(store.path)
+    for name in ("yard", "shed", "barn"):
+        followings.begin(replace(watch(burn), bench=name))
+    assert len(given_back) == 1
+    monkeypatch.setattr(module, "GIVE_BACK_EVERY_S", -1.0)
+    followings.begin(watch(burn))
+    assert len(given_back) == 2
+
+
 def test_a_turn_needs_something_to_follow(store: Store) -> None:
     with pytest.raises(KeyError):
         Followings(store.path).turns([BENCH])
