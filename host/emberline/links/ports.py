@@ -1,5 +1,6 @@
 """Serial ports: which one is meant, and who holds it when it cannot be had."""
 
+import os
 import sys
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -58,7 +59,9 @@ def find_port(wanted: SerialPort, listed: Iterable[UsbPort] | None = None) -> st
         PortUnclearError: Several ports have these USB numbers.
     """
     if wanted.port is not None:
-        if sys.platform != "win32" and not Path(wanted.port).exists():
+        # Not by a Path: it enters its parts in Python's table of names, each time anew while a port is waited for, and
+        # the table grows by a megabyte once its places are taken.
+        if sys.platform != "win32" and not os.access(wanted.port, os.F_OK):
             raise PortMissingError(f"there is no port '{wanted.port}': is the device plugged in?")
         return wanted.port
     found = [port for port in (usb_ports() if listed is None else listed) if _is_meant(port, wanted)]

@@ -37,6 +37,14 @@ def test_a_path_that_is_not_there_says_so(tmp_path: Path) -> None:
         find_port(SerialPort(port=path), BOARDS)
 
 
+def test_waiting_for_a_port_enters_no_name_in_pythons_table(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    # Each look made a Path, whose parts are interned: a daemon whose cable was out for hours grew by a megabyte.
+    monkeypatch.setattr("sys.intern", lambda name: pytest.fail(f"{name} is entered"))
+    port = SerialPort(port=f"{tmp_path}/not-there")
+    with pytest.raises(PortMissingError):
+        find_port(port, BOARDS)
+
+
 def test_usb_numbers_find_the_port_whatever_its_name() -> None:
     assert find_port(SerialPort(vendor_id=0x1A86, product_id=0x7523), BOARDS) == "/dev/ttyUSB0"
     one = SerialPort(vendor_id=0x2E8A, product_id=0x000A, serial_number="E661")

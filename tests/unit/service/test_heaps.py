@@ -8,7 +8,13 @@ from pathlib import Path
 
 import pytest
 
-from emberline.service.heaps import HEAPS, MOST_FREE_BYTES, give_back, leave_alone_what_stands, leaving_alone_what_stands
+from emberline.service.heaps import (
+    HEAPS,
+    MOST_FREE_BYTES,
+    give_back,
+    leave_alone_what_stands,
+    leaving_alone_what_stands,
+)
 
 pytestmark = pytest.mark.skipif(platform.libc_ver()[0] != "glibc", reason="another C library")
 
@@ -152,3 +158,30 @@ def test_what_was_taken_up_since_is_left_alone_from_then_on_and_what_only_holds_
         assert gone() is None
         assert gc.get_freeze_count() >= before + len(taken_up)
     assert gc.get_freeze_count() == 0
+
+
+# A curve that grows, and other curves after it: arrays of every small size come and go, some of each at a time.
+SIZES = """
+import contextlib, resource, sys
+from pathlib import Path
+import numpy as np
+from emberline.service.heaps import leaving_alone_what_stands
+def resident():
+    return int(Path("/proc/self/statm").read_text().split()[1]) * resource.getpagesize()
+with leaving_alone_what_stands() if sys.argv[1] == "started" else contextlib.nullcontext():
+    before = resident()
+    for size in range(1200):
+        arrays = [np.empty(size, dtype=np.uint8) for _ in range(9)]
+        del arrays
+    print(resident() - before)
+"""
+
+
+def grown_bytes(how: str) -> int:
+    done = subprocess.run([sys.executable, "-c", SIZES, how], check=True, timeout=50.0, capture_output=True)
+    return int(done.stdout)
+
+
+def test_a_program_that_works_does_not_grow_with_the_sizes_of_its_arrays() -> None:
+    assert grown_bytes("as usual") > 3_000_000
+    assert grown_bytes("started") < 300_000
