@@ -52,8 +52,10 @@ SHARE_WITHOUT_RAMP = 1.6
 """Grams of steam a gram of fuel when no ramp was seen: 28 % of 13.2 kJ/g over 2.257 kJ/g."""
 SHARE_WITHOUT_RAMP_REL_U = 0.35
 """Its relative standard uncertainty."""
-SHARE_REL_U = 0.12
-"""Relative standard uncertainty of the share's constancy from ramp to boil, beyond the noise of its estimate."""
+SHARE_REL_U = 0.16
+"""Relative standard uncertainty of the share's constancy from ramp to boil, beyond the noise of its estimate. From a
+quarter to two thirds of a burn the heat per gram rises by 0.2 in slabs of wood (see `firepower.HEAT_RISE`) and not at
+all behind a front, 0.12; a stove that warms up gives the pot more of it, and a hot pot takes less, 0.1 (no source)."""
 _VAPOUR_IN_AIR_PA = 1_200.0
 _ROUNDS = 8
 
