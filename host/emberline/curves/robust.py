@@ -16,12 +16,26 @@ STANDING_S = 60
 """Seconds for which a code stands before its middle counts as a reading."""
 
 
+def median(values: Array) -> float:
+    """Return the median of some finite values, at least one; of few, numpy's own takes five times as long."""
+    ordered, half = np.sort(values), len(values) // 2
+    return float(0.5 * (ordered[half] + ordered[-1 - half]))
+
+
+def quantile(values: Array, share: float) -> float:
+    """Return what a share of some finite values lie below, on the line between two of them; see `median`."""
+    ordered, at = np.sort(values), (len(values) - 1) * share
+    low = int(at)
+    part, a, b = at - low, float(ordered[low]), float(ordered[min(low + 1, len(values) - 1)])
+    return a + (b - a) * part if part < 0.5 else b - (b - a) * (1.0 - part)
+
+
 def mad_sd(values: Array) -> float:
     """Return the robust standard deviation (scaled median absolute deviation) of the finite values; 0 for none."""
     finite = values[np.isfinite(values)]
     if len(finite) == 0:
         return 0.0
-    return float(MAD_TO_SD * np.median(np.abs(finite - np.median(finite))))
+    return MAD_TO_SD * median(np.abs(finite - median(finite)))
 
 
 def without_spikes(values: Array, half_width: int = 3, limit: float = 6.0, floor: float = 0.0) -> Array:
@@ -70,7 +84,7 @@ class SlidingLines:
         good = np.isfinite(values)
         v = np.where(good, values, 0.0)
         # A common offset keeps the sums of squares small against the signal.
-        self._offset = float(np.median(values[good])) if good.any() else 0.0
+        self._offset = median(values[good]) if good.any() else 0.0
         v = np.where(good, v - self._offset, 0.0)
         t = np.arange(len(values), dtype=np.float64)
         weight = good.astype(np.float64)
@@ -106,7 +120,7 @@ class SlidingLines:
 def code_step(values: Array) -> float:
     """Return the step of a curve's codes where it moves in codes, else a distance below its noise."""
     levels = np.unique(values[np.isfinite(values)])
-    return float(np.quantile(np.diff(levels), 0.1)) if len(levels) > 4 else 0.0
+    return quantile(np.diff(levels), 0.1) if len(levels) > 4 else 0.0
 
 
 def between_codes(values: Array) -> Array:

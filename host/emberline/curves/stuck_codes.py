@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emberline.curves.grid import Column
-from emberline.curves.robust import runs, white_noise_sd
+from emberline.curves.robust import quantile, runs, white_noise_sd
 
 Array = NDArray[np.float64]
 
@@ -33,15 +33,16 @@ def without_stuck(column: Column) -> Array:
         return column.value
     moves = np.nan_to_num(column.spread[where]) > 0.0
     same = (v[1:] == v[:-1]) & ~moves[1:] & ~moves[:-1]
+    # Differences low..high-1 are zero: readings low..high are one code.
+    long = [(low, high) for low, high in runs(same) if high - low + 1 >= LEAST_RUN]
     changes = np.abs(np.diff(v))
     changes = changes[changes > 0.0]
-    if len(changes) == 0:
+    if not long or len(changes) == 0:
         return column.value
-    code = float(np.quantile(changes, 0.1))
+    code = quantile(changes, 0.1)
     cleaned = column.value.copy()
-    for low, high in runs(same):
-        # Differences low..high-1 are zero: readings low..high are one code.
-        if high - low + 1 >= LEAST_RUN and _stuck(where, v, same, low, high, code):
+    for low, high in long:
+        if _stuck(where, v, same, low, high, code):
             last = high + 1
             if last < len(where) and column.count[where[last]] > 1:
                 # The second in which the converter came loose holds both its old code and new ones.

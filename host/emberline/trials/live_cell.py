@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from emberline.curves.burning_rate import LossRate, noise_of, smooth_onward
 from emberline.curves.grid import MAD_TO_SD, Column
 from emberline.curves.mass_steps import MIN_STEP_G, SETTLED_S, MassStep, find_steps, masked
-from emberline.curves.robust import SlidingLines, runs
+from emberline.curves.robust import SlidingLines, median, quantile, runs
 
 Array = NDArray[np.float64]
 
@@ -176,7 +176,7 @@ class LiveCell:
             if len(known) == 0:
                 continue
             usual = self._usual_g[width]
-            usual.append(MAD_TO_SD * float(np.median(known)))
+            usual.append(MAD_TO_SD * median(known))
             del usual[:-SCATTERS_KEPT]
             worth = worth or float(np.max(known)) > max(MIN_STEP_G, SLOW_SCATTERS * sorted(usual)[len(usual) // 2])
         return worth
@@ -218,12 +218,12 @@ class LiveCell:
     def _pace(self, piece: Array) -> float:
         """Return how vigorously fuel goes, g/s: in the last minutes, or in the last seconds where that is more."""
         settled = self._table[1, max(0, self._n - JUDGED_S) : self._n]
-        usual = float(np.quantile(settled, 0.9)) if len(settled) else 0.0
+        usual = quantile(settled, 0.9) if len(settled) else 0.0
         early, late = piece[-2 * FRESH_S : -FRESH_S], piece[-FRESH_S:]
         early, late = early[np.isfinite(early)], late[np.isfinite(late)]
         if len(early) < FRESH_S // 3 or len(late) < FRESH_S // 3:
             return max(usual, LEAST_PACE_G_S)
-        fresh = (float(np.median(early)) - float(np.median(late))) / FRESH_S
+        fresh = (median(early) - median(late)) / FRESH_S
         return max(usual, fresh, LEAST_PACE_G_S)
 
 

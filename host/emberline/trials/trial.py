@@ -75,18 +75,23 @@ class NewestSamples:
         stream = self._streams.get(self._channels[role].name)
         return 0.0 if stream is None else stream.beyond(since_s, until_s)
 
-    def curve(self, role: Role, since_s: float, until_s: float) -> Curve | None:
-        """Return a role's curve within a time, calibrated; None where the role has no samples at all.
+    def known(self, role: Role, since_s: float, until_s: float) -> tuple[list[float], list[float]]:
+        """Return the times and calibrated values of a role's samples within a time, those that are known.
 
         Raises:
             CalibrationError: Its converter needs its cold junction, and there is none.
         """
         channel = self._channels[role]
         if channel.name not in self._streams:
-            return None
+            return [], []
         t_s, raw = self._streams[channel.name].between(since_s, until_s)
         cold = self._streams.get(channel.name + COLD_JUNCTION_SUFFIX)
-        return Curve(t_s, calibrated(channel, t_s, raw, None if cold is None else Curve(*cold.between())))
+        junction = None if cold is None else Curve(*map(np.array, cold.between()))
+        values: list[float] = calibrated(channel, np.array(t_s), np.array(raw), junction).tolist()
+        if not all(map(isfinite, values)):
+            t_s = [one for one, value in zip(t_s, values, strict=True) if isfinite(value)]
+            values = [value for value in values if isfinite(value)]
+        return t_s, values
 
 
 def calibrated(channel: Channel, t_s: Array, raw: Array, cold_junction: Curve | None = None) -> Array:
@@ -151,11 +156,7 @@ class GrowingGrid:
 
     def _fill(self, role: Role, column: "_GrownColumn", complete: int) -> None:
         """Enter the seconds up to one into a column."""
-        curve = self.samples.curve(role, float(self.n), float(complete))
-        if curve is None:
-            return
-        known = [(t, v) for t, v in zip(curve.t_s.tolist(), curve.value.tolist(), strict=True) if isfinite(v)]
-        t_s, values = [t for t, _ in known], [v for _, v in known]
+        t_s, values = self.samples.known(role, float(self.n), float(complete))
         low = 0
         for second in range(self.n, complete):
             high = bisect_left(t_s, second + 1, low)
@@ -208,10 +209,10 @@ class _Stream:
             low = max((i for i in range(low) if isfinite(self._raw[i])), default=0)
         del self._t_s[:low], self._raw[:low]
 
-    def between(self, since_s: float = -inf, until_s: float = inf) -> tuple[Array, Array]:
+    def between(self, since_s: float = -inf, until_s: float = inf) -> tuple[list[float], list[float]]:
         """Return times and raw values within a time."""
         low, high = bisect_left(self._t_s, since_s), bisect_left(self._t_s, until_s)
-        return np.array(self._t_s[low:high]), np.array(self._raw[low:high])
+        return self._t_s[low:high], self._raw[low:high]
 
     def beyond(self, since_s: float, until_s: float) -> float:
         """Return the share of the samples within a time at which the converter is at its end."""

@@ -12,7 +12,9 @@ from emberline.curves.robust import (
     code_step,
     local_scale,
     mad_sd,
+    median,
     profile,
+    quantile,
     running_median,
     runs,
     white_noise_sd,
@@ -27,6 +29,14 @@ def with_gaps(n: int, seed: int, share: float = 0.2) -> Array:
     values: Array = 700.0 - 0.15 * np.arange(n) + rng.normal(0.0, 0.4, n)
     values[rng.random(n) < share] = np.nan
     return values
+
+
+@pytest.mark.parametrize("n", [1, 2, 3, 8, 15, 180, 181])
+def test_median_and_quantile_agree_with_numpy(n: int) -> None:
+    values = np.random.default_rng(n).normal(5.0, 2.0, n)
+    assert median(values) == np.median(values)
+    for share in (0.0, 0.1, 0.37, 0.5, 0.9, 1.0):
+        assert quantile(values, share) == pytest.approx(float(np.quantile(values, share)), rel=1e-14)
 
 
 def test_mad_agrees_with_scipy() -> None:

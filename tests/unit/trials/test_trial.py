@@ -23,39 +23,29 @@ def test_samples_are_calibrated_from_the_start_of_the_trial() -> None:
     scale = Channel("scale", Role.MASS, "g", Linear(100.0, 2.0))
     curves = NewestSamples({Role.MASS: scale}, NOON_NS)
     curves.add([batch("scale", [0.5, 1.5], [300.0, 500.0]), batch("other", [1.0], [7.0])])
-    curve = curves.curve(Role.MASS, 0.0, 10.0)
-    assert curve is not None
-    assert (curve.t_s.tolist(), curve.value.tolist()) == ([0.5, 1.5], [100.0, 200.0])
+    assert curves.known(Role.MASS, 0.0, 10.0) == ([0.5, 1.5], [100.0, 200.0])
 
 
 def test_a_fault_is_no_value() -> None:
     curves = NewestSamples(CHANNELS, NOON_NS)
     curves.add([batch("water", [0.5], [20.0]), batch("water", [1.5], [0.0], flags=FLAG_FAULT)])
-    curve = curves.curve(Role.WATER, 0.0, 10.0)
-    assert curve is not None
-    np.testing.assert_array_equal(curve.value, [20.0, np.nan])
+    assert curves.known(Role.WATER, 0.0, 10.0) == ([0.5], [20.0])
 
 
 def test_late_samples_find_their_place() -> None:
     curves = NewestSamples(CHANNELS, NOON_NS)
     curves.add([batch("mass", [5.0, 6.0], [5.0, 6.0]), batch("mass", [1.0, 2.0], [1.0, 2.0])])
-    curve = curves.curve(Role.MASS, 0.0, 10.0)
-    assert curve is not None
-    assert curve.value.tolist() == [1.0, 2.0, 5.0, 6.0]
-    assert curves.curve(Role.AMBIENT, 0.0, 10.0) is None
-    part = curves.curve(Role.MASS, 2.0, 6.0)
-    assert part is not None
-    assert part.value.tolist() == [2.0, 5.0]
+    assert curves.known(Role.MASS, 0.0, 10.0)[1] == [1.0, 2.0, 5.0, 6.0]
+    assert curves.known(Role.MASS, 2.0, 6.0)[1] == [2.0, 5.0]
+    assert curves.known(Role.AMBIENT, 0.0, 10.0) == ([], [])
 
 
 def test_a_flat_converter_is_made_linear_with_its_cold_junction() -> None:
     flat = Channel("water", Role.WATER, "c", ThermocoupleCode("K", 0.25, 41.276))
     growing = NewestSamples({Role.WATER: flat}, NOON_NS)
     growing.add([batch("water.cold_junction", [0.0, 10.0], [20.0, 22.0]), batch("water", [5.0], [400.0])])
-    curve = growing.curve(Role.WATER, 0.0, 10.0)
-    assert curve is not None
     expected = flat.calibration.apply(np.array([400.0]), np.array([21.0]))
-    assert curve.value.tolist() == expected.tolist()
+    assert growing.known(Role.WATER, 0.0, 10.0) == ([5.0], expected.tolist())
 
 
 def test_calibrating_leaves_unknown_values_unknown() -> None:
@@ -129,10 +119,8 @@ def test_what_is_let_go_of_is_samples_before_a_time_but_never_the_last_known_col
     cold = batch("water.cold_junction", [0.0, 10.0, 20.0], [20.0, 22.0, np.nan])
     samples.add([cold, batch("water", [5.0, 25.0], [400.0, 400.0])])
     samples.forget(24.0)
-    curve = samples.curve(Role.WATER, 0.0, 30.0)
-    assert curve is not None
-    assert curve.t_s.tolist() == [25.0]
-    assert curve.value.tolist() == flat.calibration.apply(np.array([400.0]), np.array([22.0])).tolist()
+    expected = flat.calibration.apply(np.array([400.0]), np.array([22.0]))
+    assert samples.known(Role.WATER, 0.0, 30.0) == ([25.0], expected.tolist())
     assert samples.newest_s() == {Role.WATER: 25.0}
 
 
@@ -140,9 +128,8 @@ def test_samples_of_an_hour_are_not_kept_beside_its_grid() -> None:
     growing = GrowingGrid(CHANNELS, NOON_NS)
     for second in range(3_600):
         growing.add([batch(name, [second + 0.5], [1.0]) for name in ("mass", "water")])
-    kept = growing.samples.curve(Role.MASS, 0.0, 4_000.0)
-    assert kept is not None
-    assert KEPT_S <= len(kept.t_s) <= KEPT_S + 3
+    kept, _ = growing.samples.known(Role.MASS, 0.0, 4_000.0)
+    assert KEPT_S <= len(kept) <= KEPT_S + 3
     assert growing.grid().n == 3_599
 
 

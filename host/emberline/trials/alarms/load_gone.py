@@ -40,8 +40,10 @@ class LoadGone:
                 self._fallen = None
                 return Safe()
             return None
+        if not look.burns:
+            return None
         before = look.recent(Role.MASS, STAYS_S + FALL_S + BEFORE_S, STAYS_S + FALL_S)
-        if not look.burns or len(before) < BEFORE_S // 2:
+        if len(before) < BEFORE_S // 2:
             return None
         # The heaviest of the seconds after, so that a load which is still falling, or comes back, is waited for.
         before_g, after_g = middle(before), middle(after)

@@ -3,6 +3,8 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
 from uncertainties import UFloat
 
 from emberline.bench.channels import Channel, Role
@@ -63,6 +65,14 @@ class Look:
             return []
         values: list[float] = column.value[max(0, self.second - after) : max(0, self.second - until)].tolist()
         return [value for value in values if value == value]
+
+    def recent_array(self, role: Role, after: int) -> NDArray[np.float64]:
+        """Return the same as an array, from `after` seconds ago to now: for minutes of them."""
+        column = self.grid.get(role)
+        if column is None:
+            return np.zeros(0)
+        values = column.value[max(0, self.second - after) : self.second]
+        return values[np.isfinite(values)]
 
 
 def grams(value_g: float) -> str:

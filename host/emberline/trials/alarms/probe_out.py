@@ -53,23 +53,23 @@ class ProbeOut:
 
     def _danger(self, look: Look, now: Sequence[float], pot_on_s: float | None) -> Verdict:
         settled_s = look.second - (pot_on_s if pot_on_s is not None else 0.0)
-        probe = look.channels[Role.WATER]
-        u_k = hypot(look.boiling_c.std_dev, probe.u_reading(float(look.boiling_c.nominal_value)))
-        most_c = float(look.boiling_c.nominal_value) + ABOVE_K + 2.0 * u_k
         if settled_s < SETTLED_S + WITHIN_S + STAYS_S + BEFORE_S:
             return None
         before = look.recent(Role.WATER, STAYS_S + WITHIN_S + BEFORE_S, STAYS_S + WITHIN_S)
         lowest_c, highest_c = min(now), max(now)
-        if lowest_c > most_c:
-            self._before_c, self._since = float(look.boiling_c.nominal_value), look.second
+        boiling_c = float(look.boiling_c.nominal_value)
+        # The bound itself, which takes time to work out, lies above that.
+        if lowest_c > boiling_c + ABOVE_K and lowest_c > _most_c(look):
+            self._before_c, self._since = boiling_c, look.second
             return Danger(
-                f"The probe reads {lowest_c:.0f} °C, {lowest_c - look.boiling_c.nominal_value:.0f} K more than water"
+                f"The probe reads {lowest_c:.0f} °C, {lowest_c - boiling_c:.0f} K more than water"
                 " can have here: it is near the flame, or the pot is dry."
             )
         if len(before) < BEFORE_S // 2:
             return None
         before_c = middle(before)
-        if not WARMED_C < before_c < most_c or before_c - highest_c < FELL_K or _handled(look):
+        fell = before_c > WARMED_C and before_c - highest_c >= FELL_K
+        if not fell or before_c >= _most_c(look) or _handled(look):
             return None
         self._before_c, self._since = before_c, look.second
         return Danger(
@@ -86,6 +86,13 @@ class ProbeOut:
             self._before_c = self._since = None
             return Safe()
         return None
+
+
+def _most_c(look: Look) -> float:
+    """Return the most that the probe may read in water."""
+    boiling_c = float(look.boiling_c.nominal_value)
+    u_k = hypot(look.boiling_c.std_dev, look.channels[Role.WATER].u_reading(boiling_c))
+    return boiling_c + ABOVE_K + 2.0 * u_k
 
 
 def _weighed(look: Look) -> bool:

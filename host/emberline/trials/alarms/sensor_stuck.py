@@ -39,7 +39,7 @@ def _stuck(look: Look, role: Role) -> bool | None:
     """Return whether a channel stands still; None where nobody can tell."""
     if look.channels[role].unit == "g" and look.channels[role].resolution > COARSEST_G:
         return False
-    values = look.recent(role, STUCK_S)
+    values = look.recent_array(role, STUCK_S)
     if len(values) < STUCK_S // 2:
         return None
-    return min(values) == max(values)
+    return bool(values.min() == values.max())
