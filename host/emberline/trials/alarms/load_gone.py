@@ -56,9 +56,10 @@ class LoadGone:
 
 def _gone(look: Look, before_g: float, after_g: float) -> str:
     """Say by what it is told that the load is gone; nothing where it may be there."""
-    fall_g, liftable_g = before_g - after_g, _liftable_g(look, look.second - STAYS_S - FALL_S - BEFORE_S)
+    fall_g = before_g - after_g
     if fall_g < LEAST_G:
         return ""
+    liftable_g = _liftable_g(look, look.second - STAYS_S - FALL_S - BEFORE_S)
     if liftable_g is not None:
         beyond_g, rest_g = fall_g - liftable_g, before_g - liftable_g
         if beyond_g > max(LEAST_G, LEAST_SHARE * rest_g):

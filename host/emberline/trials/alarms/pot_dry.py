@@ -3,10 +3,13 @@
 Where that account is too unsure, or the water that was poured in is not known, nothing is said.
 """
 
+from dataclasses import dataclass
+
 from emberline.curves.events import EventKind
 from emberline.heat.result import COVERAGE_95
 from emberline.trials.alarms.alarm import Danger, Safe, Verdict
 from emberline.trials.alarms.look import Look
+from emberline.trials.estimates import PotWater
 
 LEAST_G, LEAST_SHARE = 50.0, 0.10
 """Water left at which an alarm is raised: so much, or such a share of what was in it where that is more. A pot of 15 cm
@@ -23,19 +26,19 @@ class PotDry:
     def __init__(self) -> None:
         """Begin without a pot."""
         self._added_g = 0.0
+        self._account: _Account | None = None
 
     def look(self, look: Look) -> Verdict:
         """Look at what is left."""
         if look.pot_is_off:
             return Safe()
+        if self._account is None or self._account.water is not look.water:
+            # Anew every few seconds, while alarms are looked for every second.
+            self._account = _account(look.water)
+        if self._account is None or self._account.u_left_g > SURE_SHARE * self._account.filled_g:
+            return None
+        filled, left, u_g = self._account.filled_g, self._account.left_g, self._account.u_left_g
         added_g = _added_g(look)
-        water = look.water
-        if water is None or water.left_g is None or water.filled_g is None:
-            return None
-        filled = float(water.filled_g.nominal_value)
-        left, u_g = float(water.left_g.nominal_value), float(water.left_g.std_dev)
-        if u_g > SURE_SHARE * filled:
-            return None
         limit_g, left_g = max(LEAST_G, LEAST_SHARE * filled), max(left, 0.0)
         if left_g + added_g < limit_g:
             self._added_g = added_g
@@ -44,6 +47,24 @@ class PotDry:
                 " the pot off."
             )
         return Safe() if added_g > self._added_g and left_g + added_g > AGAIN * limit_g else None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Account:
+    """What the live account says of the water, in plain numbers."""
+
+    water: PotWater
+    filled_g: float
+    left_g: float
+    u_left_g: float
+
+
+def _account(water: PotWater | None) -> _Account | None:
+    """Return it; None where nobody knows what is left."""
+    left_g = None if water is None else water.left_g
+    if water is None or water.filled_g is None or left_g is None:
+        return None
+    return _Account(water, float(water.filled_g.nominal_value), float(left_g.nominal_value), float(left_g.std_dev))
 
 
 def _added_g(look: Look) -> float:
