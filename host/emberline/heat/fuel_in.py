@@ -12,6 +12,10 @@ from emberline.heat.combustion import Charge, charge_of
 from emberline.heat.errors import AbsentError
 from emberline.heat.scale import Scale
 
+UNKNOWN_STARTER_G = 4.0
+"""Standard uncertainty, about none, of the starter where nobody said what was put in: people pour up to 8 g or 10 ml of
+spirit over a batch (common practice, no source)."""
+
 
 class FuelIn:
     """Fuel and starter of one burn.
@@ -40,9 +44,11 @@ class FuelIn:
 
     @cached_property
     def starter_g(self) -> UFloat:
-        """Fire starter, none where the plan gives none."""
-        given = self.plan.fuel.starter_g
-        return to_affine_scalar(0.0) if given is None else given
+        """Fire starter: none where a plan of the fuel gives none, unknown where nobody wrote one."""
+        fuel = self.plan.fuel
+        if fuel.starter_g is None and fuel.mass_g is None:
+            return assumed((0.0, UNKNOWN_STARTER_G), "fuel.starter_g")
+        return to_affine_scalar(0.0) if fuel.starter_g is None else fuel.starter_g
 
     @cached_property
     def starter_lhv(self) -> UFloat:

@@ -4,12 +4,12 @@ from uncertainties import ufloat
 
 import burn_fixture
 from emberline.bench.channels import Role, default_channel
-from emberline.bench.plan import FuelPlan, Plan, RefuelPlan, empty_plan
+from emberline.bench.plan import FuelPlan, Plan, RefuelPlan, empty_plan, parse_plan
 from emberline.curves.burning_rate import LossRate
 from emberline.curves.loads import tell_apart
 from emberline.curves.mass_steps import MassStep
 from emberline.heat.errors import AbsentError
-from emberline.heat.fuel_in import FuelIn, put_in_g
+from emberline.heat.fuel_in import UNKNOWN_STARTER_G, FuelIn, put_in_g
 from emberline.heat.scale import scale_of
 
 
@@ -62,6 +62,9 @@ def test_what_the_plan_leaves_out_is_assumed_with_a_wide_uncertainty() -> None:
         assert low < value.nominal_value < high
         assert value.std_dev > 0.02 * value.nominal_value
     assert fuel.starter_g.nominal_value == 0.0
+    assert fuel.starter_g.std_dev == UNKNOWN_STARTER_G
+    # Whoever wrote down the fuel and no starter had none.
+    assert FuelIn(parse_plan("[fuel]\nmass_g = 300.0"), None).starter_g.std_dev == 0.0
     with pytest.raises(AbsentError, match=r"fuel\.mass_g"):
         _ = fuel.charge
 
