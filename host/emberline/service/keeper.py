@@ -119,14 +119,12 @@ class Keeper:
     async def resume(self) -> None:
         """Take up the trial that an earlier run left open, and the summaries that it left undone."""
         async with self._lock:
-            trials = [
-                t for t in await asyncio.to_thread(self.store.trials) if t.origin == "live" and t.bench == self.bench
-            ]
+            # Only what is left to do: a bench of years has thousands of trials, and a daemon a thousand benches.
+            trials = await asyncio.to_thread(self.store.unfinished, self.bench)
+            self._since_ns = max(self._since_ns, await asyncio.to_thread(self.store.last_end_ns, self.bench))
             for trial in trials:
                 if trial.end_ns is not None:
-                    self._since_ns = max(self._since_ns, trial.end_ns)
-                    if await asyncio.to_thread(self.store.summary, trial.id) is None:
-                        self.due(Ended(self.bench, trial.id, provisional=False))
+                    self.due(Ended(self.bench, trial.id, provisional=False))
             unended = [trial for trial in trials if trial.end_ns is None]
             if unended:
                 LOG.info("going on with trial %s", unended[-1].id)

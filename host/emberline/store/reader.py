@@ -129,6 +129,16 @@ class StoreReader:
         with reading(self.path) as connection:
             return trials.listed(connection)
 
+    def unfinished(self, bench: str) -> list[Trial]:
+        """Return the live trials of a bench that are open or have no summary; see `trials.unfinished`."""
+        with reading(self.path) as connection:
+            return trials.unfinished(connection, bench)
+
+    def last_end_ns(self, bench: str) -> int:
+        """Return when the last of a bench's live trials ended, UTC nanoseconds; 0 where none did."""
+        with reading(self.path) as connection:
+            return trials.last_end_ns(connection, bench)
+
     def trial(self, trial: str) -> Trial:
         """Return one trial."""
         with reading(self.path) as connection:

@@ -116,6 +116,22 @@ def listed(connection: sqlite3.Connection) -> list[Trial]:
     return [_trial(row) for row in connection.execute(f"{_SELECT} ORDER BY trials.rowid")]
 
 
+def unfinished(connection: sqlite3.Connection, bench: str) -> list[Trial]:
+    """Return the live trials of a bench that are open or have no summary, in the order in which they were entered."""
+    left = "trials.end_ns IS NULL OR trials.id NOT IN (SELECT trial FROM results)"
+    of_bench = "trials.bench = ? AND trials.origin = 'live'"
+    rows = connection.execute(f"{_SELECT} WHERE {of_bench} AND ({left}) ORDER BY trials.rowid", (bench,))
+    return [_trial(row) for row in rows]
+
+
+def last_end_ns(connection: sqlite3.Connection, bench: str) -> int:
+    """Return when the last of a bench's live trials ended, UTC nanoseconds; 0 where none did."""
+    row = connection.execute(
+        "SELECT coalesce(max(end_ns), 0) FROM trials WHERE bench = ? AND origin = 'live'", (bench,)
+    ).fetchone()
+    return int(row[0])
+
+
 def _trial(row: tuple[str, str, str | None, str, str | None, int, int | None, str, int, str, int, str, str]) -> Trial:
     return Trial(*row[:8], bool(row[8]), tuple(row[9].splitlines()), *row[10:])
 
