@@ -10,6 +10,7 @@ import pytest
 from benchmarks.kills.running import burn_with_kills
 from benchmarks.outage import running as outage
 from benchmarks.service.verdict import Bar, at_most, tell
+from benchmarks.soak import running as soak
 from benchmarks.soak.course import Course
 from broker_fixture import Broker
 
@@ -37,6 +38,18 @@ async def test_an_outage_of_ten_minutes_costs_no_sample(tmp_path: Path, broker: 
     assert (len(found.broker_s), len(found.cable_s)) == (2, 1)
     # The bar is 5 s; the rest is a busy machine's.
     assert max(*found.broker_s, *found.cable_s) < 20.0
+
+
+@pytest.mark.timeout(240)
+async def test_a_soak_of_a_burn_on_each_link_accounts_for_every_sample(tmp_path: Path, broker: Broker) -> None:
+    del broker  # skips where there is no such program; the benchmark runs its own
+    found = await soak.run(tmp_path / "soak", 4.0, 76, lambda _: None, burn_s=200.0)
+    assert found.burns == 2
+    assert {"unplug", "double", "junk", "bits"} <= found.faults.keys(), "another seed is needed"
+    assert found.taken > 0
+    assert (found.unaccounted, found.doubled, found.unnamed) == (0, 0, 0)
+    for course in found.courses.values():
+        assert min(*course.rss_mb, *course.files, *course.threads) > 0
 
 
 def memory(minutes: float, mb: Callable[[float], float]) -> Course:

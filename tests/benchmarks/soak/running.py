@@ -46,8 +46,8 @@ class Found:
     courses: dict[str, Course] = field(default_factory=dict)
 
 
-async def run(folder: Path, length_s: float, seed: int, say: Callable[[str], object]) -> Found:
-    """Soak two daemons for some real seconds."""
+async def run(folder: Path, length_s: float, seed: int, say: Callable[[str], object], burn_s: float = BURN_S) -> Found:
+    """Soak two daemons for some real seconds, with burns of so many simulated ones."""
     found = Found()
     broker = Broker(folder / "broker", persistence=True)
     await asyncio.to_thread(broker.start)
@@ -68,7 +68,7 @@ async def run(folder: Path, length_s: float, seed: int, say: Callable[[str], obj
                     group.create_task(_look(daemon, found.courses[name], stop_s, name, say))
                     dice = random.Random(f"{seed} {name}")
                     address = broker.address if name == "broker" else None
-                    group.create_task(_burn_on(folder / name, daemon, dice, address, stop_s, found, say))
+                    group.create_task(_burn_on(folder / name, daemon, dice, address, burn_s, stop_s, found, say))
                     group.create_task(_trouble(daemon, broker if address else None, dice, stop_s, found))
     finally:
         await asyncio.to_thread(broker.kill)
@@ -80,13 +80,14 @@ async def _burn_on(
     daemon: DaemonProcess,
     dice: random.Random,
     address: str | None,
+    burn_s: float,
     stop_s: float,
     found: Found,
     say: Callable[[str], object],
 ) -> None:
     """Burn one batch after the other, each with its trial, and account for each."""
     while time.monotonic() < stop_s:
-        faults = list(_line_faults(dice))
+        faults = list(_line_faults(dice, burn_s))
         found.faults.update(fault.partition("@")[0] for fault in faults)
         words = [word for fault in faults for word in ("--fault", fault)]
         async with simulated_bench(
@@ -97,7 +98,7 @@ async def _burn_on(
             str(dice.randrange(10**6)),
             *words,
             broker=address,
-            duration_s=BURN_S,
+            duration_s=burn_s,
             speed=SPEED,
         ) as bench:
             await daemon.told({"do": "arm", "plan": bench.plan, "label": None}, 120.0)
@@ -120,10 +121,10 @@ async def _burn_on(
         found.unnamed += one.unnamed
 
 
-def _line_faults(dice: random.Random) -> Iterator[str]:
+def _line_faults(dice: random.Random, burn_s: float) -> Iterator[str]:
     """Yield faults of the line in the course of a burn, the last well before its end."""
     at_s = 0.0
-    while (at_s := at_s + dice.expovariate(1.0 / (SPEED * FAULT_EVERY_S))) < BURN_S - 60.0:
+    while (at_s := at_s + dice.expovariate(1.0 / (SPEED * FAULT_EVERY_S))) < burn_s - 60.0:
         kind, seconds = dice.choice(LINE_FAULTS), SPEED * dice.uniform(*AWAY_S)
         amount = {
             "unplug": f":{seconds:.1f}",
