@@ -274,8 +274,8 @@ class BrokerIO:
             if isinstance(order, int):
                 client.ack(order, 1)
                 continue
-            if order.sure:
-                client.on_publish = self._on_publish
+            # Else it would be called for each message that nobody confirms, with a reason made up for it.
+            client.on_publish = self._on_publish if order.sure or self._unconfirmed else None
             sent = client.publish(order.topic, order.payload, qos=1 if order.sure else 0, retain=order.retain)
             if order.sure:
                 self._unconfirmed[sent.mid] = order
@@ -355,10 +355,8 @@ class BrokerIO:
             self._fail(LinkLostError(f"the connection to the broker at {self._where} broke{why}"))
 
     def _on_message(self, client: paho.Client, _data: object, message: paho.MQTTMessage) -> None:
-        now_ns = self._now_ns()
         self._heard += 1
-        properties = message.properties
-        left_s = getattr(properties, "MessageExpiryInterval", None)
+        left_s = getattr(message.properties, "MessageExpiryInterval", None)
         number = message.mid if message.qos else 0
         try:
             topic = message.topic
@@ -370,31 +368,25 @@ class BrokerIO:
         packet = Packet(
             topic=topic,
             payload=bytes(message.payload),
-            arrived_ns=now_ns,
+            arrived_ns=self._now_ns(),
             # Whole seconds are left, so up to one of those gone by may not have gone by yet.
             waited_s=max(0.0, MESSAGE_S - left_s - 1.0) if isinstance(left_s, int) else 0.0,
             again=message.dup,
             retained=message.retain,
-            content=str(getattr(properties, "ContentType", "")),
+            content=str(getattr(message.properties, "ContentType", "")),
             number=number,
         )
         self._received.append(packet)
         self._news.set()
 
-    def _on_publish(self, client: paho.Client, _data: object, number: int, reason: ReasonCode, _props: object) -> None:
+    def _on_publish(self, _client: paho.Client, _data: object, number: int, reason: ReasonCode, _props: object) -> None:
         self._heard += 1
         letter = self._unconfirmed.pop(number, None)
         if letter is None:
             return
-        if not self._unconfirmed:
-            # Else it would be called for each message that nobody confirms, with a reason made up for it.
-            client.on_publish = None
         if reason.is_failure:
             LOG.warning(
-                "%s does not take %s (%s): permit it in the broker's access list",
-                self._where,
-                letter.topic,
-                reason,
+                "%s does not take %s (%s): permit it in the broker's access list", self._where, letter.topic, reason
             )
         if letter.done is not None:
             letter.done()
