@@ -71,16 +71,17 @@ class Followed:
         """Read from a store."""
         self.followings = Followings(store)
         self._bench = bench
+        self._begun: list[Watch] = []
         self._last: Turn | None = None
 
     def begin(self, watch: Watch) -> None:
         """Follow a record."""
-        self.followings.begin(watch)
-        self._last = None
+        self._begun, self._last = [watch], None
 
     def turn(self) -> Turn:
         """Follow it further."""
-        found = self.followings.turns([self._bench])[self._bench]
+        found = self.followings.turns(self._begun, [self._bench])[self._bench]
+        self._begun = []
         assert not isinstance(found, str), found
         self._last = changed(self._last, found)
         return self._last

@@ -42,7 +42,7 @@ from emberline.store.upkeep import KEEP_DAYS
 
 LOG = logging.getLogger(__name__)
 
-SUMMARIES, CONTROL, DESK = "summaries", "control", "desk"
+SUMMARIES, CONTROL, DESK, FOLLOWING = "summaries", "control", "desk", "following"
 LAG, BESIDE, HEALTH, HOUSEKEEPING = "loop lag", "beside", "health", "housekeeping"
 STANDING = "what stands"
 ALARM_BOOK, ROUNDS = "alarm book", "rounds"
@@ -214,6 +214,7 @@ class Daemon:
         start(SUMMARIES, self.summaries.run)
         try:
             await self._follower.start()
+            start(FOLLOWING, self._follower.run, OnFailure.PERSIST)
             start(INGEST, self._ingest.run, OnFailure.END)
             start(ROUNDS, self._rounds.run, OnFailure.PERSIST)
             for lane in self.lanes.values():
@@ -274,7 +275,7 @@ class Daemon:
                 group.create_task(lane.close(), name=f"end of {lane.bench_id}")
         await self._book.done(OTHERS_LIMIT_S)
         couriers = (f"alarms by {one.way.name}" for one in self.couriers)
-        for name in (INGEST, ROUNDS, SUMMARIES, LAG, STANDING, ALARM_BOOK, *couriers):
+        for name in (INGEST, ROUNDS, FOLLOWING, SUMMARIES, LAG, STANDING, ALARM_BOOK, *couriers):
             await supervisor.stop(name, OTHERS_LIMIT_S)
         await self._follower.close()
         try:

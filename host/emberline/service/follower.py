@@ -8,6 +8,7 @@ from emberline.service.errors import ApartError, BegunAnewError
 from emberline.service.watch import Changes, Turn, Watch, changed
 
 NAME = "the follower"
+BEGUN_ANEW = "the follower was begun anew"
 LIMIT_S = 120.0
 """Longest wait for a turn, real seconds; the first one imports the detectors' libraries."""
 
@@ -21,11 +22,11 @@ class ApartFollower:
     def __init__(self, store: Path) -> None:
         """Prepare; the process is started when it is first needed, and anew after it went down."""
         self._apart = Apart(_followings, store, name=NAME)
-        self._lock = asyncio.Lock()
         self._begun: set[str] = set()
-        self._waiting: dict[str, None] = {}
-        self._found: dict[str, Changes | str] = {}
+        self._watches: dict[str, Watch] = {}
+        self._waiting: dict[str, asyncio.Future[Changes | str]] = {}
         self._last: dict[str, Turn] = {}
+        self._asked = asyncio.Event()
 
     def of(self, bench: str) -> "BenchFollower":
         """Return what follows one bench."""
@@ -37,20 +38,21 @@ class ApartFollower:
         Raises:
             ApartError: It cannot be started.
         """
-        async with self._lock:
-            await self._start()
+        await self._apart.start()
 
-    async def begin(self, watch: Watch) -> None:
-        """Follow a record of a bench.
+    async def run(self) -> None:
+        """Ask the process for those who wait, until cancelled."""
+        while True:
+            await self._asked.wait()
+            self._asked.clear()
+            if self._waiting:
+                await self._ask(dict(self._waiting))
 
-        Raises:
-            ApartError: The process failed.
-        """
-        async with self._lock:
-            await self._start()
-            await self._apart.call("begin", watch, limit_s=LIMIT_S)
-            self._begun.add(watch.bench)
-            self._last.pop(watch.bench, None)
+    def begin(self, watch: Watch) -> None:
+        """Follow a record of a bench from its next turn on."""
+        self._begun.discard(watch.bench)
+        self._last.pop(watch.bench, None)
+        self._watches[watch.bench] = watch
 
     async def turn(self, bench: str) -> Turn:
         """Follow the record of a bench further.
@@ -59,22 +61,20 @@ class ApartFollower:
             ApartError: The process failed.
             BegunAnewError: It was begun anew since; the record is to be begun anew as well.
         """
-        self._waiting[bench] = None
+        if bench not in self._begun and bench not in self._watches:
+            raise BegunAnewError(BEGUN_ANEW)
+        self._waiting[bench] = asyncio.get_running_loop().create_future()
+        self._asked.set()
         try:
-            async with self._lock:
-                while bench not in self._found:
-                    if not self._apart.running or bench not in self._begun:
-                        raise BegunAnewError("the follower was begun anew")
-                    await self._ask()
+            found = await self._waiting[bench]
+            if isinstance(found, str):
+                raise ApartError(f"{NAME} failed: {found}")
         except BaseException:
-            # Nobody is told what a turn may have found for it meanwhile, so that its record has to be begun anew.
+            # What a turn may have found for it is lost, so that its record has to be begun anew.
             self._begun.discard(bench)
             raise
         finally:
-            self._waiting.pop(bench, None)
-            found = self._found.pop(bench, "")
-        if isinstance(found, str):
-            raise ApartError(f"{NAME} failed: {found}")
+            del self._waiting[bench]
         self._last[bench] = turn = changed(self._last.get(bench), found)
         return turn
 
@@ -82,18 +82,40 @@ class ApartFollower:
         """End the process."""
         await self._apart.close()
 
-    async def _ask(self) -> None:
-        """Have turns for all who wait, in their order; those who come late may have to wait for the next ones."""
-        # Benches whose readings were committed together come to ask one after the other, all before this goes on.
-        await asyncio.sleep(0)
-        benches = [bench for bench in self._waiting if bench in self._begun and bench not in self._found]
-        found: dict[str, Changes | str] = await self._apart.call("turns", benches, limit_s=LIMIT_S)
-        self._found |= {bench: turn for bench, turn in found.items() if bench in self._waiting}
+    async def _ask(self, waiting: dict[str, asyncio.Future[Changes | str]]) -> None:
+        """Have turns for those who wait, in their order; who comes late may have to wait for the next question."""
+        try:
+            if not self._apart.running:
+                self._begun.clear()
+                await self._apart.start()
+            waiting = {bench: future for bench, future in waiting.items() if not future.done()}
+            if not waiting:
+                return
+            watches = [self._watches.pop(bench) for bench in waiting if bench in self._watches]
+            self._begun |= {watch.bench for watch in watches}
+            benches = [bench for bench in waiting if bench in self._begun]
+            found: dict[str, Changes | str] = await self._apart.call("turns", watches, benches, limit_s=LIMIT_S)
+        except ApartError as error:
+            self._fail(waiting, error)
+        except BaseException:
+            self._fail(waiting, BegunAnewError(BEGUN_ANEW))
+            raise
+        else:
+            for bench, future in waiting.items():
+                if bench not in self._begun and not future.done():
+                    future.set_exception(BegunAnewError(BEGUN_ANEW))
+                elif bench in found and not future.done():
+                    future.set_result(found[bench])
+        if not all(future.done() for future in self._waiting.values()):
+            self._asked.set()
 
-    async def _start(self) -> None:
-        if not self._apart.running:
-            self._begun.clear()
-            await self._apart.start()
+    def _fail(self, waiting: dict[str, asyncio.Future[Changes | str]], error: Exception) -> None:
+        """Tell one of those who wait what failed; for the others their records are to be begun anew, no more."""
+        self._begun.clear()
+        for future in waiting.values():
+            if not future.done():
+                future.set_exception(error)
+                error = BegunAnewError(BEGUN_ANEW)
 
 
 class BenchFollower:
@@ -105,8 +127,8 @@ class BenchFollower:
         self._bench = bench
 
     async def begin(self, watch: Watch) -> None:
-        """Follow a record; raises as `ApartFollower.begin` does."""
-        await self._follower.begin(watch)
+        """Follow a record from the next turn on."""
+        self._follower.begin(watch)
 
     async def turn(self) -> Turn:
         """Follow it further; raises as `ApartFollower.turn` does."""

@@ -41,13 +41,12 @@ class Followings:
         self._by_bench: dict[str, Following] = {}
         self._given_back_s = float("-inf")
 
-    def begin(self, watch: Watch) -> None:
-        """Follow a record of a bench, in place of that which was followed."""
-        self._by_bench.setdefault(watch.bench, Following()).begin(watch)
-        self._give_back()
-
-    def turns(self, benches: Sequence[str]) -> dict[str, Changes | str]:
+    def turns(self, watches: Sequence[Watch], benches: Sequence[str]) -> dict[str, Changes | str]:
         """Take in some of what benches have stored since their last turns.
+
+        Args:
+            watches: Records to follow from now on, in place of those that were followed.
+            benches: Ids of the benches, those of the watches among them.
 
         Returns:
             What each turn found that is new since the last one, or why it failed; those of the benches that come late
@@ -56,14 +55,26 @@ class Followings:
         Raises:
             StoreError: The store cannot be read.
         """
-        fresh = self._store.fresh([self._by_bench[bench].place for bench in benches], MOST_COMMITS)
+        failed = {watch.bench: why for watch in watches if (why := self._begin(watch))}
+        if watches:
+            self._give_back()
+        places = [self._by_bench[bench].place for bench in benches if bench not in failed]
+        fresh = self._store.fresh(places, MOST_COMMITS)
         found = {bench: self._turn(self._by_bench[bench], stored) for bench, stored in fresh.items()}
         # One a turn: benches that were begun together would else all go through their last minutes again at once.
         overlong = next((one for bench in fresh if (one := self._by_bench[bench]).overlong), None)
         if overlong is not None:
             overlong.let_go()
             self._give_back()
-        return found
+        return failed | found
+
+    def _begin(self, watch: Watch) -> str:
+        """Begin to follow a record; say what fails."""
+        try:
+            self._by_bench.setdefault(watch.bench, Following()).begin(watch)
+        except Exception as error:  # noqa: BLE001 handed to the bench's keeper, whatever it is; others go on
+            return _words(error)
+        return ""
 
     def _give_back(self) -> None:
         """Give back the memory of a record that was let go, but not for each of many at a time."""
@@ -78,7 +89,7 @@ class Followings:
         try:
             return changes(following.turn(stored), before)
         except Exception as error:  # noqa: BLE001 handed to the bench's keeper, whatever it is; others go on
-            return f"{type(error).__name__}: {error}"
+            return _words(error)
 
 
 class Following:
@@ -223,6 +234,10 @@ class Following:
         if self._live.now_s >= LONGEST_TRIAL_S:
             return watch.start_ns + LONGEST_TRIAL_S * SECOND_NS
         return None
+
+
+def _words(error: Exception) -> str:
+    return f"{type(error).__name__}: {error}"
 
 
 def _by_role(bench: Bench) -> dict[Role, Channel]:

@@ -126,11 +126,11 @@ def test_benches_that_were_begun_together_let_go_of_their_records_one_after_the_
     monkeypatch.setattr(module, "LOOKOUT_S", 30)
     monkeypatch.setattr(module, "HISTORY_S", -40)
     names, followings = ["yard", "shed", "barn"], Followings(store.path)
+    watches = [replace(watch(burn, armed=False), bench=name) for name in names]
     for number, name in enumerate(names):
-        followings.begin(replace(watch(burn, armed=False), bench=name))
         for batches in islice(stored_burn.seconds(burn), 40):
             store.commit(name, [replace(batch, device=f"dev-{number}") for batch in batches])
-    told = [followings.turns(names) for _ in range(4)]
+    told = [followings.turns([] if turn else watches, names) for turn in range(4)]
     lengths_s = [
         {name: found["t_s"] for name, found in turn.items() if not isinstance(found, str) and "t_s" in found}
         for turn in told
@@ -146,17 +146,18 @@ def test_memory_is_given_back_once_for_many_benches_that_begin(
     given_back: list[float] = []
     monkeypatch.setattr(module, "give_back", lambda: given_back.append(0.0))
     followings = Followings(store.path)
-    for name in ("yard", "shed", "barn"):
-        followings.begin(replace(watch(burn), bench=name))
+    names = ["yard", "shed", "barn"]
+    for name in names:
+        followings.turns([replace(watch(burn), bench=name)], [name])
     assert len(given_back) == 1
     monkeypatch.setattr(module, "GIVE_BACK_EVERY_S", -1.0)
-    followings.begin(watch(burn))
+    followings.turns([watch(burn)], [BENCH])
     assert len(given_back) == 2
 
 
 def test_a_turn_needs_something_to_follow(store: Store) -> None:
     with pytest.raises(KeyError):
-        Followings(store.path).turns([BENCH])
+        Followings(store.path).turns([], [BENCH])
     with pytest.raises(RuntimeError):
         Following().turn(Fresh((), more=False))
 
@@ -178,4 +179,4 @@ def test_two_benches_are_followed_side_by_side_each_from_its_own_record(tmp_path
     assert [event.kind for event in turns[-1].announced] == [EventKind.LIT]
     assert (quiet.announced, quiet.t_s) == ((), 0.0)
     with pytest.raises(KeyError):
-        yard.followings.turns(["barn"])
+        yard.followings.turns([], ["barn"])
