@@ -1,4 +1,4 @@
-"""How the C library gives memory to a process that runs for months: from few heaps, and back to the system soon.
+"""How the C library gives memory to a process that runs for months: from one heap, and back to the system soon.
 
 A daemon has a dozen threads that take turns, and glibc has a heap for each of them unless it is told otherwise; what is
 free in one is of no use to the others. It also keeps more for itself the larger the pieces that it has seen freed. Both
@@ -22,7 +22,7 @@ from contextlib import contextmanager
 
 M_TRIM_THRESHOLD, M_ARENA_MAX = -1, -8
 """From `malloc.h` of glibc."""
-HEAPS = 2
+HEAPS = 1
 MOST_FREE_BYTES = 1024 * 1024
 """Free memory at the end of a heap; more of it goes back."""
 SMALL_BYTES, KEPT_OF_A_SIZE = 1024, 7
