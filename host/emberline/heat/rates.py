@@ -1,5 +1,7 @@
 """Burning rates of a burn, in grams a minute."""
 
+from functools import partial
+
 import numpy as np
 from numpy.typing import NDArray
 from uncertainties import UFloat, ufloat
@@ -10,6 +12,7 @@ from emberline.curves.grid import MAD_TO_SD
 from emberline.curves.mass_rate import MassRateError, block_means, five_point_rate, window_10_90
 from emberline.heat.burn import Burn
 from emberline.heat.errors import AbsentError
+from emberline.heat.moments import attempt
 from emberline.heat.result import COVERAGE_95
 
 FIVE_POINT_SPACING_S = 5
@@ -70,9 +73,25 @@ def peak_rate_five_point(burn: Burn) -> UFloat:
 
 
 def rate_10_90(burn: Burn) -> UFloat:
-    """Mean rate between 10 % and 90 % of the mass lost from lit to flameout (ISO 5660-1), immune to ragged ends."""
+    """Mean rate between 10 % and 90 % of the mass lost from lit to flameout (ISO 5660-1), immune to ragged ends.
+
+    An uncertain end still moves the two moments a little: it counts with what the rate would be one deviation off.
+    """
     _ = burn.loss_g
-    flaming = _flaming(burn)
+    lit, out = burn.moments.lit, burn.moments.flameout
+    lit_s, out_s = float(lit.nominal_value), float(out.nominal_value)
+    rate = _between_10_90(burn, lit_s, out_s)
+    for end, lit_u, out_u in ((lit, float(lit.std_dev), 0.0), (out, 0.0, float(out.std_dev))):
+        earlier = attempt(partial(_between_10_90, burn, lit_s - lit_u, out_s - out_u))
+        later = attempt(partial(_between_10_90, burn, lit_s + lit_u, out_s + out_u))
+        if end.std_dev > 0.0 and earlier is not None and later is not None:
+            slope = (later.nominal_value - earlier.nominal_value) / (2.0 * end.std_dev)
+            rate += slope * (end - end.nominal_value)
+    return rate
+
+
+def _between_10_90(burn: Burn, lit_s: float, out_s: float) -> UFloat:
+    flaming = _between(burn, lit_s, out_s)
     span_s = burn.account.t_s[flaming]
     if any(span_s[0] < event.t_s < span_s[-1] for event in burn.moments.of_kind(EventKind.REFUEL)):
         raise AbsentError("fuel was added while it burnt: a mean across a refuel says nothing about either fill")
@@ -82,12 +101,14 @@ def rate_10_90(burn: Burn) -> UFloat:
         raise AbsentError(f"no 10 % to 90 % rate: {exc}") from exc
     if not end_s > start_s:
         raise AbsentError("no 10 % to 90 % rate: the mass falls in one step")
-    lost_g = burn.lost_g(to_affine_scalar(start_s), to_affine_scalar(end_s))
-    return 60.0 * lost_g / (end_s - start_s)
+    return 60.0 * burn.lost_g(to_affine_scalar(start_s), to_affine_scalar(end_s)) / (end_s - start_s)
 
 
 def _flaming(burn: Burn) -> NDArray[np.bool_]:
-    lit_s, out_s = burn.moments.lit.nominal_value, burn.moments.flameout.nominal_value
+    return _between(burn, float(burn.moments.lit.nominal_value), float(burn.moments.flameout.nominal_value))
+
+
+def _between(burn: Burn, lit_s: float, out_s: float) -> NDArray[np.bool_]:
     flaming: NDArray[np.bool_] = (burn.account.t_s >= lit_s) & (burn.account.t_s <= out_s)
     if not flaming.any():
         raise AbsentError("the load cell has no record between lighting and flameout")

@@ -3,15 +3,17 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from uncertainties import UFloat, ufloat
 
 import burn_fixture
-from burn_fixture import BOILING_POINT
+from burn_fixture import BOILING_POINT, SyntheticBurn
 from emberline.curves.events import Event, EventKind
 from emberline.heat.account import Account
 from emberline.heat.burn import Burn
 from emberline.heat.errors import AbsentError
 from emberline.heat.rates import equivalent_dry_rate, mean_rate, peak_rate, peak_rate_five_point, rate_10_90
+from emberline.heat.result import Result
 
 ALL = (mean_rate, peak_rate, peak_rate_five_point, rate_10_90, equivalent_dry_rate)
 
@@ -81,3 +83,26 @@ def test_unknown_rates_are_absent() -> None:
     for rate in (peak_rate, peak_rate_five_point, rate_10_90):
         with pytest.raises(AbsentError):
             rate(burn)
+
+
+class Fading(SyntheticBurn):
+    """A burn whose rate falls in a straight line from lit to flameout."""
+
+    def rate_g_s(self) -> NDArray[np.float64]:
+        middle = np.arange(burn_fixture.SECONDS) + 0.5
+        rate = np.clip((960.0 - middle) / 900.0, 0.0, None) * (middle > 60.0)
+        return np.where(middle > 960.0, 0.01, rate * self.lost_g / rate.sum())
+
+
+def test_an_unsure_flameout_makes_the_10_90_rate_less_sure_too() -> None:
+    plan = burn_fixture.plan()
+    unsure = tuple(
+        replace(event, u_s=60.0) if event.kind is EventKind.FLAMEOUT else event for event in burn_fixture.events()
+    )
+    burn = Burn(Fading(burn_fixture.fuel_in(plan)).account(), unsure, plan, BOILING_POINT)
+    rate = Result(rate_10_90(burn), "g/min")
+    # By hand: 0.8 M over (sqrt 0.9 - sqrt 0.1) T. A minute earlier, the loss is 0.9956 M, and the rate 0.5 % more; a
+    # minute later, with 0.6 g of char more, 0.3 % less.
+    assert rate.value.nominal_value == pytest.approx(0.8 * 260.0 / (0.63246 * 15.0), rel=0.01)
+    share = abs(rate.budget["flameout"]) / rate.value.nominal_value
+    assert 0.003 < share < 0.006
