@@ -64,6 +64,10 @@ FLICKERS_SHARE = 0.5
 STILL_SHARE = 0.33
 """Share of the flame's flicker below which a stretch before the last fall is sure to be afterglow: 0.03 to 0.31 in
 afterglow, 0.47 and more where a flame dwindled (simulated burns of two makers)."""
+UNSURE_SHARE = 0.25
+"""The same from which on it may be a flame that dwindled, if no great fall began it."""
+GLOW_SHARE = 0.6
+"""Most flicker, over that of the flame, of char that glows up again."""
 GLOW_S = 121
 """Readings from which the level of an afterglow is taken."""
 LOOSE_K, LOOSE_STILL_K = 150.0, 3.0
@@ -73,6 +77,12 @@ LONG_LOW_S = 180.0
 """Time that no flame lasts on so little fuel."""
 BLURRED_S = 12.0
 """By how much the moment found for a second fall may be late, s."""
+STEEP_S, FALLING_S = 6, 40.0
+"""Readings over which a fall is steep, and seconds by which its end may be late."""
+STEEP_SHARE = 0.1
+"""Share of what is left by which it falls in them."""
+MOST_TOO_SOON = 4.0
+"""Squared deviations of the fuel's rate with which a first, calm fall may still be the flame's."""
 SETTLED_S = 16.0
 """Seconds, twice in a row, by which an afterglow shows that it has settled."""
 BEFORE_S, AFTER_S = 150.0, 120.0
@@ -144,24 +154,35 @@ def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, l
     still_warm = (calm > after + WARM_SHARE * (hot - after)) & (t < crossing + DYING_S)
     near = (t > crossing - BEFORE_S) & (t < float(t[_last(still_warm)]) + AFTER_S)
     drop = _split(t[near], v[near], rate, lag_s)
-    if drop is None or not _had_settled(drop.t_s, t, v, hot):
+    if drop is None:
+        return None
+    for until_s in (drop.t_s - BLURRED_S, _before_steep(drop, t, v)):
+        if not _had_settled(until_s, t, v, hot):
+            continue
+        flickers_s = _flickers_until(t[t < until_s], v[t < until_s], calm[t < until_s] > 0.5 * (top + after))
+        since_s = min(crossing, until_s - 40.0, flickers_s)
+        # What glows up again afterwards is no part of the fall.
+        between = (t >= since_s) & (t < until_s)
+        lowest_s = float(t[between][np.argmin(calm[between])]) if between.any() else until_s
+        earlier = (t > since_s - BEFORE_S) & (t < min(until_s, lowest_s + AFTER_S))
+        first = _split(t[earlier], v[earlier], rate, lag_s)
+        if first is not None and first.t_s < until_s - UNCLEAR_S:
+            break
+    else:
         return drop
-    flickers_s = _flickers_until(t[t < drop.t_s], v[t < drop.t_s], calm[t < drop.t_s] > 0.5 * (top + after))
-    since_s, until_s = min(crossing, drop.t_s - 50.0, flickers_s), drop.t_s - BLURRED_S
-    # What glows up again afterwards is no part of the fall.
-    between = (t >= since_s) & (t < until_s)
-    lowest_s = float(t[between][np.argmin(calm[between])]) if between.any() else until_s
-    earlier = (t > since_s - BEFORE_S) & (t < min(until_s, lowest_s + AFTER_S))
-    first = _split(t[earlier], v[earlier], rate, lag_s)
-    if first is None or first.t_s >= drop.t_s - SETTLED_S:
-        return drop
-    in_flame = (t > first.t_s - FLICKERS_S) & (t < first.t_s - UNCLEAR_S)
-    between = (t > max(first.t_s + 2.0 * UNCLEAR_S, drop.t_s - LATELY_S)) & (t < drop.t_s - UNCLEAR_S)
+    in_flame = (t > first.t_s - HOT_S) & (t < first.t_s - UNCLEAR_S)
+    between = (t > max(first.t_s + 2.0 * UNCLEAR_S, until_s - LATELY_S)) & (t < until_s)
     left = _flicker(v[between]) / max(_flicker(v[in_flame]), LEAST_FLICKER_K)
-    calm_since = left < STILL_SHARE or (rate is not None and rate.low_between(first.t_s, drop.t_s))
+    # Char that glows up warms the probe again, and flickers; a flame that dwindles on little fuel only sinks.
+    glows_up = _warmed_again(steady[(t > first.t_s) & (t < until_s)], hot)
+    glows_up = glows_up and left < GLOW_SHARE
+    calm_since = left < STILL_SHARE or (rate is not None and glows_up and rate.low_between(first.t_s, until_s))
     if not calm_since:
         return drop
-    if rate is None or rate.too_soon_at(first.t_s) < 1.0:
+    # A flame that dwindles loses its flicker by and by, and its end is the greater fall.
+    weaker = first.hot_c - first.after_c < 0.5 * (drop.hot_c - drop.after_c)
+    dwindles = weaker and left > UNSURE_SHARE and not glows_up
+    if not dwindles and (rate is None or rate.too_soon_at(first.t_s) < MOST_TOO_SOON):
         return first
     # Neither is sure to be the flame's.
     return replace(drop, u_s=float(np.hypot(drop.u_s, 0.5 * (drop.t_s - first.t_s))))
@@ -210,9 +231,28 @@ def _last(mask: NDArray[np.bool_]) -> int:
     return int(np.flatnonzero(mask)[-1])
 
 
-def _had_settled(at_s: float, t: Array, v: Array, hot_c: float) -> bool:
-    """Tell whether a fall began from an afterglow: cooler than flame, and sinking no further."""
-    end_s = at_s - BLURRED_S
+def _before_steep(drop: Drop, t: Array, v: Array) -> float:
+    """Return the last moment before a steep fall which the split has dated at its end, as that of a smothered fire."""
+    near = np.flatnonzero((t > drop.t_s - FALLING_S) & (t <= drop.t_s))
+    near = near[near >= 2 * STEEP_S]
+    if len(near) == 0:
+        return drop.t_s
+    at = int(near[np.argmax(v[near - STEEP_S] - v[near])])
+    while at > 2 * STEEP_S and v[at - STEEP_S] - v[at] > STEEP_SHARE * (v[at - STEEP_S] - drop.after_c):
+        at -= 1
+    return float(t[at - STEEP_S])
+
+
+def _warmed_again(level_c: Array, hot_c: float) -> bool:
+    """Tell whether a curve rose from its lowest by more than a small share of the way back to the flame."""
+    if len(level_c) == 0:
+        return False
+    lowest = np.minimum.accumulate(level_c)
+    return bool((level_c - lowest > WARM_SHARE * (hot_c - lowest)).any())
+
+
+def _had_settled(end_s: float, t: Array, v: Array, hot_c: float) -> bool:
+    """Tell whether a curve stood in an afterglow until a moment: cooler than flame, and sinking no further."""
     late = v[(t > end_s - SETTLED_S) & (t < end_s)]
     middle = v[(t > end_s - 2 * SETTLED_S) & (t <= end_s - SETTLED_S)]
     if len(late) < 5 or len(middle) < 5:

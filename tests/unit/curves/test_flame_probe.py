@@ -130,3 +130,27 @@ def test_char_that_glows_up_again_and_is_smothered_is_not_the_end_of_the_flame()
     drop = flame_drop(flame, LIT_S, share, 4.0)
     assert drop is not None
     assert drop.t_s < 620.0
+
+
+@pytest.mark.parametrize(("after_s", "within_s"), [(45.0, 3.0), (45.0, 20.0), (70.0, 6.0)])
+def test_char_that_is_smothered_at_once_is_not_the_end_of_the_flame(after_s: float, within_s: float) -> None:
+    flame = probe(1800, ends_s=950.0, after_c=430.0)
+    since = np.maximum(np.arange(1800) + 0.5 - 950.0 - after_s, 0.0)
+    flame.value[:] -= 340.0 * (1.0 - np.exp(-since / within_s))
+    drop = flame_drop(flame, LIT_S, None, 4.0)
+    assert drop is not None
+    assert abs(drop.t_s - 950.0) < 10.0
+
+
+@pytest.mark.parametrize("seed", [17, 27])
+@pytest.mark.parametrize("low_c", [240.0, 300.0])
+def test_a_flame_that_dwindles_on_little_fuel_ends_where_its_flicker_stops(low_c: float, seed: int) -> None:
+    # Ten minutes of low flame, a tenth of what was lost before; then it is out, and its glow is calm.
+    t = np.arange(2400) + 0.5
+    moments = [60, 90, 900, 1100, 1700, 1706, 2400]
+    levels = np.interp(t, moments, [18, 600, 600, 380, low_c, low_c - 100, low_c - 110])
+    flicker = np.where(t < 1700.0, correlated(2400, 22.0, 3.0, seed), correlated(2400, 2.5, 3.0, seed + 1))
+    share = np.interp(t, [60.0, 150.0, 900.0, 1100.0, 2400.0], [0.0, 1.0, 1.0, 0.1, 0.08])
+    drop = flame_drop(column(levels + np.where(t > 60.0, flicker, 0.0)), LIT_S, share, 4.0)
+    assert drop is not None
+    assert abs(drop.t_s - 1700.0) < 10.0
