@@ -25,9 +25,12 @@ AGREES = 3.0
 """Distance at which water that turned to cooling still means the same end as the load, in standard uncertainties."""
 U_FALL_SHARE = 0.35
 """Standard uncertainty of the end of flame on a fall that is seen to its end, as a share of the fall's length."""
+BRIGHT_SHARE, U_BRIGHT_SHARE = 0.15, 0.6
+"""Share of the flaming level above which char glows brightly, and that uncertainty there: flames flicker on over it, in
+29 cone-calorimeter burns of one timber for half of the fall's length, in 24 of other woods not at all (medians)."""
 LEAST_SEEN_S = 60.0
 """A tail that was seen for as long as its fall lasted, but for so many seconds at least, is known to be level."""
-YET_TO_SINK, U_YET_TO_SINK = 0.2, 0.5
+YET_TO_SINK, U_YET_TO_SINK = 0.25, 0.8
 """By how much of its length a fall ends later whose tail has hardly been seen, since a rate that still sinks passes for
 a level at first; and its standard uncertainty."""
 U_SHOULDER_SHARE = 0.15
@@ -166,8 +169,9 @@ def _end_of_loss(fall: Fall) -> tuple[float, float]:
     seen = min(1.0, fall.seen_tail_s / max(fall.length_s, LEAST_SEEN_S))
     unseen_s = (1.0 - seen) * fall.length_s
     t_s = 0.5 * (fall.foot_s + fall.sunk_s) + YET_TO_SINK * unseen_s
+    bright = fall.tail_g_s > BRIGHT_SHARE * fall.flaming_g_s
     spreads_s = (
-        U_FALL_SHARE * fall.length_s,
+        (U_BRIGHT_SHARE if bright else U_FALL_SHARE) * fall.length_s,
         U_YET_TO_SINK * unseen_s,
         0.5 * (fall.foot_s - fall.sunk_s),
         U_SHOULDER_SHARE * max(0.0, fall.settled_s - t_s),

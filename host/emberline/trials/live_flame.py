@@ -21,6 +21,8 @@ RELIGHT_S = 600
 """A fire that burns again within this time of its flameout never went out: the same batch, the same trial."""
 KINDLED_S = 90
 """A fire that died sooner after its match has burnt its starter, and has yet to catch or is lit again."""
+LOAD_TAIL_S = 45
+"""Seconds of tail on the load cell that make an end sure which no probe tells: what still sinks passes for level."""
 STEADY_S = 15
 """Seconds for which the end of flame must be found at the same moment before it is announced."""
 STEADY_WITHIN_S, STEADY_WITHIN_U = 8.0, 0.5
@@ -113,7 +115,7 @@ class FlameWatch:
         if flame is not None and now - event.t_s < 4 * TAIL_S and not _calm(flame.value, int(event.t_s), now):
             return False
         last_fed_s = max((t_s for t_s in fed_s if t_s < event.t_s + 60.0), default=-float(REFUEL_GRACE_S))
-        sure = now - event.t_s >= TAIL_S and now - last_fed_s >= REFUEL_GRACE_S
+        sure = now - event.t_s >= (TAIL_S if event.confirmed else LOAD_TAIL_S) and now - last_fed_s >= REFUEL_GRACE_S
         if sure:
             self._level_g_s, self._steam_g_s = level, steam_g_s
             self._hot_c = _in_flame(flame, int(lit_s or 0), int(event.t_s))

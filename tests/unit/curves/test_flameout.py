@@ -51,6 +51,19 @@ def test_char_that_glows_brightly_ends_no_flame_later() -> None:
     assert abs(event.t_s - (FALL_S + 60.0)) < 15.0
 
 
+def test_over_brightly_glowing_char_less_is_known() -> None:
+    bright, faint = (found(rates(tail_g_s=share * LEVEL_G_S, falls_over_s=150.0)) for share in (0.18, 0.12))
+    assert bright.u_s > 1.2 * faint.u_s
+
+
+def test_a_fall_whose_tail_was_hardly_seen_may_go_on() -> None:
+    # A rate that dies away exponentially passes for a straight fall and a level at any moment.
+    dying = np.where(seconds(1800) > FALL_S, 0.14 * np.exp(-(seconds(1800) - FALL_S) / 80.0) + 0.01, rates(1800))
+    whole, early = found(dying), found(dying[: int(FALL_S) + 190])
+    assert early.t_s < whole.t_s < early.t_s + 1.96 * early.u_s
+    assert early.u_s > 1.2 * found(rates(falls_over_s=120.0)).u_s
+
+
 @pytest.mark.parametrize("seen_s", [90.0, 150.0, 300.0, 540.0])
 def test_where_the_record_ends_does_not_matter(seen_s: float) -> None:
     whole = found(rates())

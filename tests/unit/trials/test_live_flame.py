@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from column_fixture import column
 from emberline.curves.events import Event, EventKind
 from emberline.curves.grid import Column
-from emberline.trials.live_flame import BACK_S, KINDLED_S, STEADY_S, FlameWatch, fed_lately
+from emberline.trials.live_flame import BACK_S, KINDLED_S, LOAD_TAIL_S, STEADY_S, FlameWatch, fed_lately
 
 Array = NDArray[np.float64]
 OUT_S = 700.0
@@ -68,6 +68,14 @@ def test_the_same_end_must_be_found_for_a_while(probe: bool) -> None:
     at = sure_at(FlameWatch(), [], range(710, 800, 5), probe)
     assert at is not None
     assert 710 + STEADY_S <= at <= 735
+
+
+def test_what_the_load_alone_shows_is_believed_once_its_tail_was_seen_for_longer() -> None:
+    first_said = []
+    for event in (OUT, replace(OUT, confirmed=False)):
+        watch = FlameWatch()
+        first_said.append(next(now for now in range(705, 800, 5) if watch.sure(event, rate(now), 80.0, [], None, 0.0)))
+    assert first_said[0] < OUT_S + LOAD_TAIL_S <= first_said[1]
 
 
 def test_an_end_that_moves_is_not_believed() -> None:
