@@ -36,10 +36,10 @@ SURFACE_K = 6.0
 LEAST_NET = 0.05
 """Share of the heat that must still warm the water; below it the pot stalls."""
 SHARED_FLICKER_S = 5.0
-POWER_REL_U = 0.08
+POWER_REL_U = 0.12
 """Relative standard uncertainty of the heat that reaches the pot now, from the slope of one ramp (common practice, no
 source)."""
-POWER_WANDER = 0.12
+POWER_WANDER = 0.16
 """By how much a fire's power changes within `WANDER_S`, one standard deviation as a share; it grows with the root of
 time. Spread of the simulated burns, and common practice: a fire is never even."""
 WANDER_S = 300.0

@@ -90,9 +90,9 @@ def test_flameout_is_the_fuel_left_but_for_its_char_over_the_rate_and_a_while_of
     assert isinstance(found, Forecast)
     left_s = (300.0 - 0.9 * 0.20 * 300.0 - 100.0) / 0.15
     assert found.t_s == pytest.approx(600.0 + left_s + 0.14 * (500.0 + left_s))
-    # Char share 0.05 x 270 g, 2 g burnt, 3 % on the rate now, 12 % in five minutes on what becomes of it and 11 % of
+    # Char share 0.05 x 270 g, 2 g burnt, 3 % on the rate now, 16 % in five minutes on what becomes of it and 11 % of
     # the time in flame, in quadrature (JCGM 100:2008, 5.1.2), and the 20 s over which a fire dies.
-    parts = [0.05 * 270.0 / 0.15, 2.0 / 0.15, left_s * 0.0333, left_s * 0.12 * (left_s / 300.0) ** 0.5]
+    parts = [0.05 * 270.0 / 0.15, 2.0 / 0.15, left_s * 0.0333, left_s * 0.16 * (left_s / 300.0) ** 0.5]
     by_hand = np.sqrt(sum(part**2 for part in parts) + (0.11 * (500.0 + left_s)) ** 2) + 20.0
     assert found.u_s == pytest.approx(by_hand, rel=0.05)
 
