@@ -104,7 +104,9 @@ def _final_water(recording: Recording) -> list[str]:
     off_s = recording.truth.stays[-1].pot_off_s
     at_s = float(curves.t_s[-1]) if off_s is None else off_s + delay_s
     water_g = float(np.interp(at_s, curves.t_s, curves.water_g))
-    lines = [f"final_water_g = {water_g:.2f}"]
+    start_g = recording.truth.stays[-1].water_start_g
+    # Scales round up too, but nobody writes down more than there was.
+    lines = [f"final_water_g = {water_g:.2f}" if round(water_g, 2) <= start_g else f"final_water_g = {start_g}"]
     if off_s is not None and delay_s > 0.0:
         lines.append(f"final_water_delay_s = {delay_s}")
     return lines

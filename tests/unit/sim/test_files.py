@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from emberline_sim.files import plan_text, write_csv, write_plan, write_truth
+from emberline_sim.particles import random_burn
 from emberline_sim.recording import Recording
 from emberline_sim.trial_specs import PlanSpec
 
@@ -76,6 +77,12 @@ def test_plan_gives_the_cold_char(recording: Recordings) -> None:
     assert fuel["char_snuffed_s"] == 45.0
     assert one.truth.char_left_g - 3.0 < fuel["char_left_g"] < one.truth.char_left_g
     assert fuel["unburnt_g"] == pytest.approx(one.truth.unburnt_g, abs=0.6)
+
+
+def test_nobody_writes_down_more_water_than_there_was_though_scales_round_up() -> None:
+    pot = tomllib.loads(plan_text(random_burn(7106, "never_lit")))["pot"]
+    assert pot["water_g"] < 653.24  # which is what it was by two decimals, and all of it was left
+    assert pot["final_water_g"] == pot["water_g"]
 
 
 def test_truth_file_is_json(recording: Recordings, tmp_path: Path) -> None:
