@@ -41,7 +41,7 @@ async def until_granted(*words: str) -> str:
 
 async def test_a_trial_is_armed_watched_remarked_on_and_ended_from_other_terminals(tmp_path: Path) -> None:
     data = tmp_path / "data"
-    async with simulated_bench(tmp_path / "bench", duration_s=560.0) as bench, daemon_on(bench, data) as daemon:
+    async with simulated_bench(tmp_path / "bench", duration_s=1200.0) as bench, daemon_on(bench, data) as daemon:
         plan = str(tmp_path / "bench" / "burn" / "plan.toml")
         armed = await until_granted("arm", "--plan", plan, "--data", str(data))
         assert "is open" in armed
