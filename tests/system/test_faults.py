@@ -15,6 +15,7 @@ and while its summary is worked out; several one after the other, where none hid
 | disk full, then freed | | | x | x | x | `test_a_disk_that_is_full_and_is_freed` |
 | stalled viewer, reader of the store that does not end | x | x | x | x | | `test_a_cable_in_trouble...` |
 | machine's clock set | x | | x | | | `integration/test_clock_steps.py` |
+| server forwarded to: away, hung, refusing | | | x | | x | `integration/test_forwarding.py`, `test_hung_server.py` |
 
 A daemon killed at random moments has its home in `test_service_benchmarks.py`, what a broker does to a connection in
 `integration/test_mqtt_service.py`.
