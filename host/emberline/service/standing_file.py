@@ -19,7 +19,7 @@ from typing import Any
 LOG = logging.getLogger(__name__)
 
 
-EVERY_S = 30.0
+EVERY_S = 120.0
 """Least time between two writings of the same boot, real seconds: those of many benches cost more than commits."""
 Make = Callable[[], dict[str, Any] | None]
 """Returns what is to be written, None where nothing is known."""

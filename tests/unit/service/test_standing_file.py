@@ -36,7 +36,7 @@ async def test_of_a_boot_that_goes_on_it_is_written_now_and_then(
     monkeypatch.setattr(standing_file, "monotonic", lambda: now_s)
     file = StandingFile(tmp_path, "yard")
     for step in range(12):
-        now_s = 100.0 + 7.0 * step
+        now_s = 100.0 + 28.0 * step
         file.keep(1, lambda step=step: {"seq": step})  # type: ignore[misc]
     await written()
     assert StandingFile(tmp_path, "yard").read() == {"seq": 10}
