@@ -14,6 +14,7 @@ import socket
 import sys
 import time
 from collections import defaultdict, deque
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -86,7 +87,8 @@ class Devices:
             "packets_confirmed": self._confirmed,
             "packets_sent": self._packets,
             "late_s": self._late_s,
-            "lag_s": [np.percentile(lags, [50, 99, 100]).tolist() for _, lags in sorted(self._lags_s.items())],
+            "lag_s": [_percentiles(lags) for _, lags in sorted(self._lags_s.items())],
+            "lag_all_s": _percentiles([lag for lags in self._lags_s.values() for lag in lags]),
             "samples_each": [EACH * streams],
         }
 
@@ -149,6 +151,11 @@ class Devices:
                 if wanted < second.next_seq <= sent:
                     self._put(index, b"up", seal(second.samples[place]))
                     self._resent += EACH
+
+
+def _percentiles(lags_s: Sequence[float]) -> list[float]:
+    """Return the median, that of 99 of 100, and the longest."""
+    return [float(one) for one in np.percentile(lags_s, [50, 99, 100])]
 
 
 def main(address: str, number: str, seconds: str, burns: str) -> None:
