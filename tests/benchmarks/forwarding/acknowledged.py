@@ -9,7 +9,7 @@ import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion
 
 from broker_fixture import Broker
-from emberline_wire import Ack, Samples, WireError, decode_message, unseal
+from emberline_wire import Ack, Samples, WireError, decode_body, unseal
 
 CONNECT_LIMIT_S = 20.0
 
@@ -51,20 +51,23 @@ class Acknowledged:
         now_s = time.monotonic() if now_s is None else now_s
         bench, way = topic.split("/")[2:4]
         try:
-            message = decode_message(unseal(payload))
+            messages = decode_body(unseal(payload))
         except WireError:
             return
-        waiting = self._waiting[bench]
-        if way == "up" and isinstance(message, Samples):
-            waiting.append((now_s, message.boot, message.stream, message.first_seq + len(message.values)))
-        elif way == "down" and isinstance(message, Ack):
-            still = []
-            for since_s, boot, stream, end in waiting:
-                if boot == message.boot and message.wanted.get(stream, 0) >= end:
-                    self.lags_s[bench].append(now_s - since_s)
-                else:
-                    still.append((since_s, boot, stream, end))
-            waiting[:] = still
+        for message in messages:
+            if way == "up" and isinstance(message, Samples):
+                self._waiting[bench].append((now_s, message.boot, message.stream, message.next_seq))
+            elif way == "down" and isinstance(message, Ack):
+                self._confirmed(bench, message, now_s)
+
+    def _confirmed(self, bench: str, ack: Ack, now_s: float) -> None:
+        still = []
+        for since_s, boot, stream, end in self._waiting[bench]:
+            if boot == ack.boot and ack.wanted.get(stream, 0) >= end:
+                self.lags_s[bench].append(now_s - since_s)
+            else:
+                still.append((since_s, boot, stream, end))
+        self._waiting[bench] = still
 
 
 def quantile(values: list[float], share: float) -> float:
