@@ -92,6 +92,7 @@ class Keeper:
     _watching: bool = False
     _since_ns: int = 0
     _newest_ns: int | None = None
+    _ended: Trial | None = None
     _trouble: str = ""
     _remarks: list[tuple[int, str]] = field(default_factory=list)
     _lock: asyncio.Lock = field(default_factory=asyncio.Lock)
@@ -102,6 +103,12 @@ class Keeper:
         if newest_ns is not None:
             self._newest_ns = max(newest_ns, self._newest_ns or newest_ns)
         self._nudged.set()
+
+    def came(self, oldest_ns: int) -> None:
+        """Tell of the oldest of new readings: what comes after the end of its trial, no summary knows of yet."""
+        ended = self._ended
+        if ended is not None and ended.start_ns <= oldest_ns <= (ended.end_ns or 0):
+            self.due(Ended(self.bench, ended.id, provisional=False))
 
     def fit(self, bench: Bench) -> None:
         """Use a bench with its device's calibrations for the trials to come."""
@@ -344,7 +351,9 @@ class Keeper:
         """End a trial, and look out for the next fire."""
         trial = opened.trial
         await self._save(opened)
-        await asyncio.to_thread(self.store.end_trial, trial.id, max(end_ns, trial.start_ns))
+        end_ns = max(end_ns, trial.start_ns)
+        await asyncio.to_thread(self.store.end_trial, trial.id, end_ns)
+        self._ended = replace(trial, end_ns=end_ns)
         LOG.info("trial %s has ended", trial.id)
         self._open, self._watching, self._since_ns = None, False, end_ns + 1
         self.board.trial = None

@@ -261,6 +261,8 @@ class Lane:
 
     def _publish(self, receipt: CommitReceipt) -> None:
         self.board.committed(receipt)
+        if receipt.stored:
+            self.keeper.came(min(int(batch.t_ns[0]) for batch in receipt.stored))
         self.keeper.nudge(max((int(batch.t_ns[-1]) for batch in receipt.stored), default=None))
 
 

@@ -196,6 +196,20 @@ async def test_a_person_ends_a_trial_with_its_newest_reading(keeper: Keeper, sto
         await keeper.end()
 
 
+async def test_readings_that_come_after_the_end_of_their_trial_have_its_summary_made_anew(
+    keeper: Keeper, due: list[Ended]
+) -> None:
+    # A hole in one channel was filled a second after a person had ended the trial: the summary never heard of it.
+    ready(keeper)
+    trial = await keeper.arm(PLAN, None)
+    keeper.came(NOON_NS + 299 * SECOND_NS)
+    assert due == [], "it runs"
+    assert await keeper.end() == trial
+    keeper.came(NOON_NS + 299 * SECOND_NS)
+    keeper.came(NOON_NS + 400 * SECOND_NS)
+    assert due == [Ended("yard", trial, provisional=False)] * 2
+
+
 async def test_remarks_are_kept_with_and_without_a_trial(keeper: Keeper, store: Store, script: Script) -> None:
     await keeper.note("bench cleaned")
     ready(keeper)
