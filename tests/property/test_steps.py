@@ -134,8 +134,8 @@ def test_nothing_is_lost_between_a_lift_a_refuel_and_the_pot_set_back(
     assert net.std_dev < 2.5
 
 
-# Seeds of its own: Hypothesis also draws numbers that stand in the code, which are others in each run. Of records in
-# which nothing is laid on, read every two seconds, one in five hundred shows a step that is none (seeds 353 and 1800 do).
+# Seeds of its own: Hypothesis also draws numbers that stand in the code, which are others in each run. Of records that
+# are read every two seconds and on which nothing is laid, one in five hundred shows a step that is none (353 and 1800).
 @pytest.mark.parametrize("spacing", [2, 3, 5])
 @pytest.mark.parametrize("loads", [0, 1, 2, 3])
 @pytest.mark.parametrize("seed", range(10))
