@@ -142,7 +142,10 @@ def analysis_of(store: BurnReader, trial: Trial, *, follow: bool = True, keep: b
 
 
 def past_alarms(store: BurnReader, trial: Trial) -> list[PastAlarm]:
-    """Return the alarms that were raised while a trial was recorded, here or where its pack comes from."""
+    """Return the alarms that were raised while a trial was recorded, here or where its pack comes from.
+
+    They are as they stood at its end: what becomes of them later would make each summary another one.
+    """
     if trial.origin != "live" and not trial.packed:
         return []
 
@@ -155,9 +158,9 @@ def past_alarms(store: BurnReader, trial: Trial) -> list[PastAlarm]:
             one.kind,
             t_s(one.raised_ns),
             one.text,
-            None if one.cleared_ns is None else t_s(one.cleared_ns),
-            None if one.acknowledged_ns is None else t_s(one.acknowledged_ns),
-            one.acknowledged_by,
+            t_s(one.cleared_ns) if one.cleared_ns is not None and one.cleared_ns <= end_ns else None,
+            t_s(one.acknowledged_ns) if one.acknowledged_ns is not None and one.acknowledged_ns <= end_ns else None,
+            one.acknowledged_by if one.acknowledged_ns is not None and one.acknowledged_ns <= end_ns else "",
         )
         for one in store.alarms(trial.bench, trial.start_ns, end_ns)
     ]
