@@ -149,21 +149,18 @@ def past_alarms(store: BurnReader, trial: Trial) -> list[PastAlarm]:
     if trial.origin != "live" and not trial.packed:
         return []
 
-    def t_s(moment_ns: int) -> float:
-        return (moment_ns - trial.start_ns) / 1e9
-
     end_ns = trial.end_ns if trial.end_ns is not None else trial.start_ns + FOR_EVER_NS
-    return [
-        PastAlarm(
-            one.kind,
-            t_s(one.raised_ns),
-            one.text,
-            t_s(one.cleared_ns) if one.cleared_ns is not None and one.cleared_ns <= end_ns else None,
-            t_s(one.acknowledged_ns) if one.acknowledged_ns is not None and one.acknowledged_ns <= end_ns else None,
-            one.acknowledged_by if one.acknowledged_ns is not None and one.acknowledged_ns <= end_ns else "",
-        )
-        for one in store.alarms(trial.bench, trial.start_ns, end_ns)
-    ]
+
+    def t_s(moment_ns: int | None) -> float | None:
+        return None if moment_ns is None or moment_ns > end_ns else (moment_ns - trial.start_ns) / 1e9
+
+    alarms = []
+    for one in store.alarms(trial.bench, trial.start_ns, end_ns):
+        seen_s = t_s(one.acknowledged_ns)
+        by = "" if seen_s is None else one.acknowledged_by
+        raised_s = (one.raised_ns - trial.start_ns) / 1e9
+        alarms.append(PastAlarm(one.kind, raised_s, one.text, t_s(one.cleared_ns), seen_s, by))
+    return alarms
 
 
 def doubts(batches: Sequence[SampleBatch]) -> list[QualityNote]:

@@ -1,6 +1,5 @@
 import asyncio
-from collections.abc import AsyncIterator, Iterator, Sequence
-from contextlib import asynccontextmanager, suppress
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,6 +14,7 @@ from emberline.store.store import Store
 from emberline.trials.alarms import AlarmKind
 from emberline.trials.live_document import AlarmShown
 from live_fixture import until
+from unit.service.meanwhile import meanwhile
 
 ALARM = AlarmShown(AlarmKind.LOAD_GONE, "It fell.", 1_000)
 SEEN = replace(ALARM, acknowledged_ns=1_500, acknowledged_by="Ada")
@@ -26,20 +26,9 @@ def store(tmp_path: Path) -> Iterator[Store]:
         yield opened
 
 
-@asynccontextmanager
-async def running(book: AlarmBook) -> AsyncIterator[None]:
-    task = asyncio.create_task(book.run())
-    try:
-        yield
-    finally:
-        task.cancel()
-        with suppress(asyncio.CancelledError):
-            await task
-
-
 async def test_what_happens_to_an_alarm_is_in_the_store(store: Store) -> None:
     book = AlarmBook(store)
-    async with running(book):
+    async with meanwhile(book.run()):
         book.take(AlarmNews("yard", Happening.RAISED, ALARM))
         await until(lambda: len(store.alarms("yard")) == 1, "the alarm")
         book.take(AlarmNews("yard", Happening.ACKNOWLEDGED, SEEN))
@@ -60,7 +49,7 @@ async def test_what_a_full_disk_does_not_take_waits(store: Store, monkeypatch: p
 
     monkeypatch.setattr(store, "keep_alarms", refusing)
     book = AlarmBook(store)
-    async with running(book):
+    async with meanwhile(book.run()):
         book.take(AlarmNews("yard", Happening.RAISED, ALARM))
         book.take(AlarmNews("yard", Happening.ACKNOWLEDGED, SEEN))
         await until(lambda: store.alarms("yard") != [], "the alarm")
@@ -73,7 +62,7 @@ async def test_at_the_end_what_waits_is_kept_and_a_store_that_takes_nothing_is_n
 ) -> None:
     book, loop = AlarmBook(store), asyncio.get_running_loop()
     await book.done(30.0)
-    async with running(book):
+    async with meanwhile(book.run()):
         book.take(AlarmNews("yard", Happening.RAISED, ALARM))
         await book.done(30.0)
         assert len(store.alarms("yard")) == 1

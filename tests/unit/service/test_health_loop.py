@@ -2,8 +2,7 @@ import asyncio
 import logging
 import socket
 import threading
-from collections.abc import AsyncIterator, Iterator
-from contextlib import asynccontextmanager
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -20,6 +19,7 @@ from emberline.store.errors import StoreDamagedError, StoreFullError
 from emberline.store.notices import Notice, NoticeKind
 from emberline.store.store import Store
 from live_fixture import until
+from unit.service.meanwhile import meanwhile
 from unit.store.made_up import NOON_NS, batch
 
 
@@ -68,16 +68,6 @@ def made(store: Store, tmp_path: Path) -> Iterator[Made]:
         yield Made(store, manager)
 
 
-@asynccontextmanager
-async def running(loop: HealthLoop) -> AsyncIterator[None]:
-    task = asyncio.create_task(loop.run())
-    try:
-        yield
-    finally:
-        task.cancel()
-        await asyncio.wait([task])
-
-
 async def test_the_service_manager_hears_of_the_start_the_state_and_life(made: Made) -> None:
     said: list[str] = []
 
@@ -85,7 +75,7 @@ async def test_the_service_manager_hears_of_the_start_the_state_and_life(made: M
         said.extend(made.heard())
         return said.count("WATCHDOG=1") > 3
 
-    async with running(made.loop):
+    async with meanwhile(made.loop.run()):
         await until(lives, "signs of life")
     assert said[0] == "READY=1"
     assert said[1].startswith("STATUS=not recording since 2025-11-25T12:0")
@@ -98,7 +88,7 @@ async def test_a_writer_that_hangs_is_no_life_and_one_that_answers_again_is(
     let_go = threading.Event()
     hung = store._writer.submit(lambda _: let_go.wait(20.0))
     monkeypatch.setattr(made.loop, "_disk_at_s", float("inf"))
-    async with running(made.loop):
+    async with meanwhile(made.loop.run()):
         made.counts.commits = 1
         await until(lambda: made.loop._proof is not None, "a question to the writer")
         await asyncio.sleep(0.2)
@@ -152,7 +142,7 @@ async def test_a_notice_waits_for_a_disk_that_is_full(
 async def test_notices_of_the_last_week_are_shown_after_a_restart(made: Made, store: Store) -> None:
     store.add_notice(Notice(NOON_NS - 8 * 86_400 * 10**9, NoticeKind.OUTAGE, "long ago"))
     store.add_notice(Notice(NOON_NS - 6 * 86_400 * 10**9, NoticeKind.SET_ASIDE, "the other day"))
-    async with running(made.loop):
+    async with meanwhile(made.loop.run()):
         await until(lambda: bool(made.loop.watch.notices), "the notices")
     assert [one.text for one in made.loop.watch.notices] == ["the other day"]
 

@@ -14,7 +14,8 @@ from emberline.store.errors import StoreDamagedError, StoreError, StoreFullError
 from emberline.store.records import CommitReceipt, Portion, Tally
 from emberline.store.store import Store
 from live_fixture import until
-from unit.service.storing import Device, storing
+from unit.service.meanwhile import meanwhile
+from unit.service.noting_device import Device
 from unit.store.made_up import NOON_NS, batch
 
 CLOCK = Clock(10.0, NOON_NS, 0.0)
@@ -39,7 +40,7 @@ async def test_commit_then_acknowledge_then_publish(store: Store) -> None:
 
     ingest = Ingest(store, CLOCK)
     intake = ingest.of("bench", IngestCounts(), lambda _: order.append("published"))
-    async with storing(ingest):
+    async with meanwhile(ingest.run()):
         await intake.put(Watched(), [batch(0, 10)])
         await until(lambda: len(order) == 2, "the publication")
     assert order == ["acknowledged", "published"]
@@ -48,7 +49,7 @@ async def test_commit_then_acknowledge_then_publish(store: Store) -> None:
 async def test_what_arrives_together_shares_a_commit(store: Store) -> None:
     ingest, device = Ingest(store, CLOCK), Device()
     intake = intake_of(ingest)
-    async with storing(ingest):
+    async with meanwhile(ingest.run()):
         await intake.put(device, [batch(0, 10)])
         await intake.put(device, [batch(10, 10), batch(0, 4, channel="water")])
         await until(lambda: intake.counts.committed == 24, "the commit")
@@ -72,7 +73,7 @@ async def test_benches_share_a_transaction_and_each_has_its_receipt(
     intakes = [intake_of(ingest, bench, got) for bench, got in receipts.items()]
     for number, intake in enumerate(intakes):
         await intake.put(Device(), [batch(0, 1 + number, device=intake.bench)])
-    async with storing(ingest):
+    async with meanwhile(ingest.run()):
         await until(lambda: all(intake.counts.commits for intake in intakes), "the commit")
     assert together == [list(receipts)]
     told = [(receipt.commit, receipt.stored[0].device) for got in receipts.values() for receipt in got]
@@ -89,7 +90,7 @@ async def test_what_cannot_be_stored_of_one_bench_is_told_and_tried_again_and_ke
     bad, good = ingest.of("bad", IngestCounts(), lambda _: None, told.append), intake_of(ingest, "good")
     decreasing = batch(0, 10, device="odd")
     decreasing.t_ns[:] = decreasing.t_ns[::-1].copy()
-    async with storing(ingest):
+    async with meanwhile(ingest.run()):
         await bad.put(device, [decreasing])
         await good.put(device, [batch(0, 10)])
         await until(lambda: bool(told), "the trouble")
@@ -105,7 +106,7 @@ async def test_repeats_are_acknowledged_but_stored_and_published_once(store: Sto
     receipts: list[CommitReceipt] = []
     ingest, device = Ingest(store, CLOCK), Device()
     intake = intake_of(ingest, receipts=receipts)
-    async with storing(ingest):
+    async with meanwhile(ingest.run()):
         await intake.put(device, [batch(0, 10)])
         await until(lambda: intake.counts.commits == 1, "the first commit")
         await intake.put(device, [batch(5, 10)])
@@ -119,7 +120,7 @@ async def test_repeats_are_acknowledged_but_stored_and_published_once(store: Sto
 async def test_a_loss_is_flagged_counted_and_passed_over(store: Store, caplog: pytest.LogCaptureFixture) -> None:
     ingest, device = Ingest(store, CLOCK), Device()
     intake = intake_of(ingest)
-    async with storing(ingest):
+    async with meanwhile(ingest.run()):
         await intake.put(device, [lost(0, 7), batch(7, 3)])
         await until(lambda: intake.counts.commits == 1, "the commit")
     assert store.tally("dev", 1, "mass") == Tally(3, 7)
@@ -131,7 +132,7 @@ async def test_a_loss_is_flagged_counted_and_passed_over(store: Store, caplog: p
 async def test_two_boots_are_acknowledged_apart(store: Store) -> None:
     ingest, device = Ingest(store, CLOCK), Device()
     intake = intake_of(ingest)
-    async with storing(ingest):
+    async with meanwhile(ingest.run()):
         await intake.put(device, [batch(0, 10, boot=1), batch(0, 5, boot=2)])
         await until(lambda: len(device.told) == 2, "both acknowledgements")
     assert device.told == [(1, {"mass": 10}), (2, {"mass": 5})]
@@ -176,7 +177,7 @@ async def test_a_full_queue_makes_the_source_wait_and_loses_nothing(store: Store
             await intake.put(device, [batch(index * size, size)])
             handed_in += 1
 
-    async with storing(ingest):
+    async with meanwhile(ingest.run()):
         task = asyncio.create_task(source())
         await until(lambda: slow.asked == 1, "the first commit to hang")
         await until(lambda: intake.counts.held >= MAX_HELD_SAMPLES, "the queue to be full")
@@ -196,7 +197,7 @@ async def test_while_the_disk_is_full_nothing_is_acknowledged_and_nothing_forgot
     slow.let.set()
     ingest, device = Ingest(slow, CLOCK), Device()
     intake, other = intake_of(ingest), intake_of(ingest, "other")
-    async with storing(ingest):
+    async with meanwhile(ingest.run()):
         await intake.put(device, [batch(0, 10)])
         await other.put(device, [batch(0, 10, device="another")])
         await until(lambda: "disk is full" in intake.counts.trouble, "the trouble to show")
@@ -241,7 +242,7 @@ async def test_what_waits_and_how_long_commits_take_is_counted(store: Store) -> 
     intake = intake_of(ingest)
     await intake.put(Device(), [batch(0, 10)])
     assert intake.counts.held == 10
-    async with storing(ingest):
+    async with meanwhile(ingest.run()):
         await until(lambda: intake.counts.commits == 1 and intake.counts.held == 0, "the commit")
     (duration_s,) = ingest.durations_s
     assert 0.0 < duration_s < 10.0
@@ -261,7 +262,7 @@ async def test_what_a_failure_left_unacknowledged_is_stored_once_and_acknowledge
 
     intake = ingest.of("bench", IngestCounts(), publish)
     await intake.put(device, [batch(0, 10)])
-    async with storing(ingest):
+    async with meanwhile(ingest.run()):
         await until(lambda: failures == 1, "the failure")
         await intake.put(device, [batch(10, 10)])
         await until(lambda: device.wanted(1, "mass") == 20, "the acknowledgement")
@@ -273,11 +274,11 @@ async def test_a_task_that_was_ended_amid_a_commit_leaves_what_it_had_taken_to_t
     slow: Any = SlowStore(store)
     ingest, device = Ingest(slow, CLOCK), Device()
     intake = intake_of(ingest)
-    async with storing(ingest):
+    async with meanwhile(ingest.run()):
         await intake.put(device, [batch(0, 10)])
         await until(lambda: slow.asked == 1, "the commit")
     slow.waiting.cancel()
     slow.let.set()
-    async with storing(ingest):
+    async with meanwhile(ingest.run()):
         assert await intake.emptied(10.0)
     assert device.told == [(1, {"mass": 10})]

@@ -10,7 +10,7 @@ from emberline.service.intake import MAX_HELD_SAMPLES, IngestCounts, Intake
 from emberline.store.errors import StoreBusyError
 from emberline.store.records import CommitReceipt, Gap
 from live_fixture import until
-from unit.service.storing import Device
+from unit.service.noting_device import Device
 from unit.store.made_up import NOON_NS, batch
 
 

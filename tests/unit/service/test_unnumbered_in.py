@@ -16,7 +16,7 @@ from emberline.service.numbering import Numbering
 from emberline.service.unnumbered_in import UnnumberedIn
 from emberline.store.errors import StoreError
 from emberline.store.store import Store
-from unit.service.storing import storing
+from unit.service.meanwhile import meanwhile
 
 NOON_NS = 1_790_000_000 * 1_000_000_000
 
@@ -42,7 +42,7 @@ async def stored(store: Store, *messages: list[Unnumbered | Missed]) -> Intake:
     way = UnnumberedIn(Numbering(store, "bench"), intake, intake.counts)
     for message in messages:
         await way.take(message)
-    async with storing(ingest):
+    async with meanwhile(ingest.run()):
         assert await intake.emptied(10.0)
     return intake
 
