@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from emberline.app.stored import STORE_NAME, analysis_of, find_trial, started
+from emberline.app.stored import STORE_NAME, Announcements, analysis_of, find_trial, started
 from emberline.app.summaries import Stage
 from emberline.reports.cards import Shape, comparison_card, result_card
 from emberline.reports.drawing import Picture
@@ -32,7 +32,7 @@ def card_of(
     store = StoreReader(data / STORE_NAME)
     trial = find_trial(store, name)
     stage("finding events, telling fuel from water")
-    analysis = analysis_of(store, trial, follow=False)
+    analysis = analysis_of(store, trial, Announcements.LEFT_OUT)
     stage("drawing the card")
     write_picture(target, result_card(analysis, shape, picture, started=started(trial)))
 

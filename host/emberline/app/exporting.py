@@ -3,7 +3,7 @@
 import io
 from pathlib import Path
 
-from emberline.app.stored import STORE_NAME, analysis_of, channels_of, find_trial
+from emberline.app.stored import STORE_NAME, Announcements, analysis_of, channels_of, find_trial
 from emberline.app.summaries import Stage, summary_of
 from emberline.store import export
 from emberline.store.pack import SUFFIX, write_pack
@@ -38,7 +38,7 @@ def export_trial(
     if raw:
         columns = export.every_sample(store.trial_batches(trial), channels_of(trial), trial.start_ns)
     else:
-        columns = export.by_second(analysis_of(store, trial, follow=False))
+        columns = export.by_second(analysis_of(store, trial, Announcements.LEFT_OUT))
     stage("writing the file")
     export.write(columns, target)
     return len(columns["t_s"])
@@ -48,7 +48,7 @@ def _beside(data: Path, store: StoreReader, trial: Trial) -> dict[str, bytes]:
     """Return what a pack has for people: the summary, its page, the curves a row a second, photos."""
     summary = summary_of(data, trial.id)
     curves = io.StringIO(newline="")
-    export.write_rows(export.by_second(analysis_of(store, trial, follow=False)), curves)
+    export.write_rows(export.by_second(analysis_of(store, trial, Announcements.LEFT_OUT)), curves)
     photos = {f"photo-{one.id}.jpg": store.photo(trial.id, one.id) for one in store.photos(trial.id)}
     return {
         **photos,

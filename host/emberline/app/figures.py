@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from emberline.app.carding import picture_of, write_picture
-from emberline.app.stored import STORE_NAME, analysis_of, find_trial
+from emberline.app.stored import STORE_NAME, Announcements, analysis_of, find_trial
 from emberline.app.summaries import Stage
 from emberline.reports.panels import NARROW, WIDE
 from emberline.reports.paper import burn_figure, figure_bytes, overlay_figure
@@ -47,7 +47,7 @@ def draw_figure(
     analyses = []
     for trial in trials:
         stage(f"finding the events of {trial.id}")
-        analyses.append(analysis_of(store, trial, follow=False))
+        analyses.append(analysis_of(store, trial, Announcements.LEFT_OUT))
     size = NARROW if narrow else WIDE
     try:
         if len(analyses) == 1:

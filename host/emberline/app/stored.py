@@ -4,6 +4,7 @@ import os
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
+from enum import Enum, auto
 from pathlib import Path
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
@@ -95,14 +96,26 @@ def local_zone() -> str:
     return "UTC"
 
 
-def analysis_of(store: BurnReader, trial: Trial, *, follow: bool = True, keep: bool = False) -> "Analysis":
+class Announcements(Enum):
+    """Whence an analysis knows when each event was announced; of a trial that was live, always from the store."""
+
+    REPLAYED = auto()
+    """A live run is played through too: what it would have said, and when."""
+
+    STORED = auto()
+    """What the store has of the trial stands."""
+
+    LEFT_OUT = auto()
+    """Nothing is said of them, by one who asks for the figures alone."""
+
+
+def analysis_of(store: BurnReader, trial: Trial, announcements: Announcements = Announcements.REPLAYED) -> "Analysis":
     """Run the final pass over a trial's stored samples.
 
     Args:
         store: Where they are kept.
         trial: The trial.
-        follow: Whether to play a live run through too, which tells when it would have announced each event.
-        keep: Whether the announcements that the store has of the trial stand instead, as those of a live one always do.
+        announcements: Whence it knows when each event was announced.
 
     Raises:
         StoreError: The samples cannot be read.
@@ -116,8 +129,8 @@ def analysis_of(store: BurnReader, trial: Trial, *, follow: bool = True, keep: b
     described = {role: channels[role] for role in curves if bench_of(trial).by_role(role)}
     saved = store.events(trial.id)
     log = store.corrections(trial.id)
-    tracked = None if follow else Tracked()
-    if keep or trial.origin == "live" or trial.packed:
+    tracked = Tracked() if announcements is Announcements.LEFT_OUT else None
+    if announcements is Announcements.STORED or trial.origin == "live" or trial.packed:
         # What was announced stands, whatever a replay would say; an event that a person moved bears its announcement.
         said = [event for event in saved if event.announced_t_s is not None and event.kind is not EventKind.NOTE]
         tracked = Tracked(said, store.retractions(trial.id))

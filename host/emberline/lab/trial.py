@@ -227,13 +227,14 @@ class Trial:
 
     @cached_property
     def _analysis(self) -> "Analysis":
-        from emberline.app.stored import analysis_of
+        from emberline.app.stored import Announcements, analysis_of
         from emberline.app.summaries import document_by_this_version
 
         # Playing a live run through takes twenty times as long as all else, and finds what is kept already; but for a
         # corrected trial, where a person's events have taken the place of some that were announced.
         kept = document_by_this_version(self._reader, self._record)
-        return analysis_of(self._reader, self._record, keep=kept is not None and not kept["corrections"])
+        stands = kept is not None and not kept["corrections"]
+        return analysis_of(self._reader, self._record, Announcements.STORED if stands else Announcements.REPLAYED)
 
 
 def overlay(groups: Mapping[str, Sequence[Trial]], *, narrow: bool = False) -> "Figure":
