@@ -131,22 +131,28 @@ def _believable(drop: Drop, fall: Fall | None, rate_g_s: Array, lit_s: float | N
 
 def _from_flame(drop: Drop, fall: Fall | None) -> Event:
     words = (
-        f"flame probe fell from {drop.hot_c:.0f} to {drop.after_c:.0f} °C from {drop.t_s:.0f} s on, its flicker "
-        f"from {drop.flicker_k:.0f} to {drop.calm_k:.0f} K"
+        f"flame probe fell from {drop.hot_c:.0f} to {drop.after_c:.0f} °C, its flicker from {drop.flicker_k:.0f} to "
+        f"{drop.calm_k:.0f} K"
     )
     u_s = drop.u_s
     if fall is not None:
         by_mass_s, u_mass_s = _end_of_loss(fall)
-        words += f"; mass loss {_in_words(fall)} by {by_mass_s:.0f} s"
+        words += f"; mass loss {_in_words(fall)}, its end {_from_then(by_mass_s - drop.t_s)}"
         # Two witnesses that disagree by more than they should each know less than they say.
         apart = (drop.t_s - by_mass_s) / float(np.hypot(u_s, u_mass_s))
         u_s *= max(1.0, abs(apart))
     return Event(EventKind.FLAMEOUT, drop.t_s, u_s, words)
 
 
+def _from_then(by_s: float) -> str:
+    """Say when something was, seconds from the event that the words are about."""
+    whole = round(by_s)
+    return "at the same time" if whole == 0 else f"{abs(whole)} s {'later' if whole > 0 else 'before'}"
+
+
 def _from_mass(fall: Fall, steaming: NDArray[np.bool_] | None, turn: Turn | None) -> Event:
     t_s, u_s = _end_of_loss(fall)
-    words = f"mass loss {_in_words(fall)}, the fall ending at {fall.foot_s:.0f} s; {MASS_ONLY_WORDS}"
+    words = f"mass loss {_in_words(fall)}, the fall ending {_from_then(fall.foot_s - t_s)}; {MASS_ONLY_WORDS}"
     if turn is not None and abs(turn.t_s - t_s) < AGREES * float(np.hypot(turn.u_s, u_s)):
         # Two witnesses of one end, each by its own weight; where they disagree, neither is sure to be the better.
         by_load, apart_s = turn.u_s**2 / (turn.u_s**2 + u_s**2), abs(turn.t_s - t_s)

@@ -118,5 +118,5 @@ def _why(event: Event, fresh: Sequence[Event]) -> str:
         return "the loads that followed no longer say that the pot had stood there"
     instead = next((one for one in fresh if abs(one.t_s - event.t_s) <= SAME_LOAD_S and one.size_g is not None), None)
     if instead is None or instead.size_g is None:
-        return f"the load went back to what it had been before {event.t_s:.0f} s"
+        return "the load went back to what it had been"
     return f"the same handling is read otherwise now: {instead.evidence}"

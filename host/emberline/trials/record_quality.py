@@ -49,9 +49,15 @@ def record_notes(
             notes.append(QualityNote("unsteady_load", text))
     unexplained = [e for e in events if e.kind is EventKind.STEP and "unexplained" in e.evidence]
     if unexplained:
-        at = ", ".join(f"{e.t_s:.0f} s ({e.size_g:.1f} g)" for e in unexplained if e.size_g is not None)
-        notes.append(QualityNote("unexplained_step", f"Steps of the load that nothing explains: {at}."))
+        at = ", ".join(f"{_into(e.t_s)} ({e.size_g:.1f} g)" for e in unexplained if e.size_g is not None)
+        text = f"Steps of the load that nothing explains, by the time into the record: {at}."
+        notes.append(QualityNote("unexplained_step", text))
     return tuple(notes)
+
+
+def _into(t_s: float) -> str:
+    """Write a time from the record's start as minutes and seconds."""
+    return f"{int(t_s) // 60}:{int(t_s) % 60:02d}"
 
 
 def _gap_notes(name: str, column: Column) -> list[QualityNote]:
@@ -68,6 +74,6 @@ def _gap_notes(name: str, column: Column) -> list[QualityNote]:
     longest = max(silent, key=lambda run: run[1] - run[0])
     text = (
         f"Channel {name} was silent for {total:.0f} s in {len(silent)} gap{'s' if len(silent) > 1 else ''}, the "
-        f"longest {longest[1] - longest[0]:.0f} s from {longest[0]:.0f} s on."
+        f"longest {longest[1] - longest[0]:.0f} s, {_into(longest[0])} into the record."
     )
     return [QualityNote("gap", text)]

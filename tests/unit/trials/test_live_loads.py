@@ -78,7 +78,7 @@ def test_a_load_that_went_back_is_taken_back_in_plain_words() -> None:
     settle(watch, sayings, [POT], range(210, 220))
     assert settle(watch, sayings, [], range(220, 260)) == [(220 + DOUBT_S, "pot_on back")]
     (back,) = sayings.tracked.retracted
-    assert back.why == "the load went back to what it had been before 200 s"
+    assert back.why == "the load went back to what it had been"
     assert sayings.tracked.announced == []
 
 
