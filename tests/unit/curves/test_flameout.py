@@ -1,5 +1,6 @@
 """The end of flame on burns of two regimes whose end is known."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -165,6 +166,10 @@ def test_witnesses_that_disagree_know_less() -> None:
     agreed = found(rates(), probe(ends_s=out_s()))
     apart = found(rates(), probe(ends_s=out_s() - 45.0))
     assert apart.u_s > 2.0 * agreed.u_s
+    # When the load saw it is told from the event, as no table beside it counts from the record's first sample.
+    said = re.search(r", its end (\d+) s later$", apart.evidence)
+    assert said is not None
+    assert abs(int(said[1]) - 45) < 15
 
 
 def test_steam_on_the_same_cell_is_said_and_widens() -> None:
