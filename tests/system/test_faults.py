@@ -12,6 +12,7 @@ and while its summary is worked out; several one after the other, where none hid
 | device restarts | x | x | x | x | | `test_a_device_that_restarts`, both ways |
 | device's counter wraps | x | x | x | x | | one in each of the four with `--wrap-after` |
 | daemon killed, daemon ended | x | x | x | x | x | `test_a_daemon_that_is_killed_or_ended`, both ways |
+| daemon killed with readings that came late | | | | | x | `test_readings_that_come_late...` |
 | disk full, then freed | | | x | x | x | `test_a_disk_that_is_full_and_is_freed` |
 | stalled viewer, reader of the store that does not end | x | x | x | x | | `test_a_cable_in_trouble...` |
 | machine's clock set | x | | x | | | `integration/test_clock_steps.py` |
@@ -29,12 +30,12 @@ import os
 import signal
 import socket
 import sqlite3
-import time
 from collections.abc import Awaitable, Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from paho.mqtt import publish
 
 from benchmarks.kills.running import summary_kept
 from broker_fixture import Broker
@@ -42,13 +43,15 @@ from conservation import Account, check, check_replay
 from daemon_fixture import DaemonProcess, children, daemon_process
 from disk_fixture import disk_of
 from emberline import app
+from emberline.app.stored import analysis_of
 from emberline.links.arrivals import REASONS
 from emberline.service.control_place import socket_path
 from emberline.service.keeper import first_sample_ns
 from emberline.store.errors import StoreError
 from emberline.store.reader import StoreReader
+from emberline.trials.documents import document_json, summary_document
 from emberline_wire import Loss
-from live_fixture import SimulatedBench, simulated_bench
+from live_fixture import SimulatedBench, simulated_bench, until
 
 # A burn with its summary takes a fifth of this where nobody else wants the machine.
 pytestmark = pytest.mark.timeout(300)
@@ -61,7 +64,6 @@ RING = ("--ring", "1200")
 """The device keeps the whole burn: what is lost all the same, the host has lost."""
 SPEED, LINE_SPEED = 20.0, 60.0
 """Pace of the bench where programs are struck, which takes real time; and where only its line is, which takes none."""
-RENEWAL_S = 30.0
 MOMENT_S = 1.2
 """Real seconds for which something is away."""
 
@@ -160,23 +162,14 @@ async def burned(
                 await strike(burn)
             await summary_kept(daemon)
             assert await bench.process.wait() == 0, bench.words()
-            await renewed(daemon)
+            # Readings that came after the end of their trial have its summary made anew.
+            await summary_kept(daemon)
             await daemon.answers()
             assert await daemon.stop() == 0
     assert "Traceback" not in daemon.log.read_text()
     found = check(bench, data, lost=lost)
     assert {"lit", "pot_on", "boil", "pot_off"} <= set(check_replay(data))
     return found
-
-
-async def renewed(daemon: DaemonProcess) -> None:
-    """Give a summary its time that is made anew because readings came after the end of their trial."""
-    until_s = time.monotonic() + RENEWAL_S
-    while time.monotonic() < until_s:
-        words = daemon.log.read_text()
-        if words.rfind("working out the ") < words.rfind("INFO summary of trial "):
-            return
-        await asyncio.sleep(0.1)
 
 
 def trouble_on_the_line() -> tuple[str, ...]:
@@ -256,6 +249,44 @@ async def test_a_daemon_that_is_killed_or_ended(tmp_path: Path, way: str, reques
     else:
         broker = request.getfixturevalue("broker")
         await burned(tmp_path, "--wrap-after", f"{OUT_S + 5:g}", strike=in_turn(end, kill), broker=broker)
+
+
+async def test_readings_that_come_late_are_summed_up_though_the_daemon_is_killed_before(
+    tmp_path: Path, broker: Broker
+) -> None:
+    # That a summary was due was remembered by the running program alone.
+    data = tmp_path / "data"
+    store = StoreReader(data / app.STORE_NAME)
+
+    async def send(channel: str, seconds: range) -> None:
+        records = [{"n": channel, "u": "Cel", "t": second, "v": 20.0 + 0.1 * second} for second in seconds]
+        pack = json.dumps([{"bn": "pot/", "bt": 1_790_000_000}, *records])
+        topic = "emberline/v1/bench/senml"
+        await asyncio.to_thread(publish.single, topic, pack, qos=1, hostname=broker.host, port=broker.port)
+
+    async def additions(number: int) -> None:
+        await until(lambda: store.trials()[0].additions == number, "the late readings", 60.0)
+
+    async with daemon_process(data, "--broker", broker.address, "--no-http") as daemon:
+        await daemon.answers()
+        await send("water", range(120))
+        await daemon.told({"do": "arm", "plan": "", "label": None}, 60.0)
+        await daemon.told({"do": "end"}, 60.0)
+        await summary_kept(daemon)
+        await send("flame", range(80, 90))
+        await additions(1)
+        await daemon.kill()
+        (trial,) = store.unfinished("bench")
+        await daemon.start()
+        await summary_kept(daemon)
+        # One that was finished before the program was started again is made anew as well.
+        await send("flame", range(90, 100))
+        await additions(2)
+        await summary_kept(daemon)
+        await daemon.stop()
+    kept = store.summary(trial.id)
+    assert kept is not None
+    assert document_json(summary_document(analysis_of(store, trial))) == kept.document
 
 
 @pytest.fixture

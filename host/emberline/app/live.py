@@ -275,4 +275,4 @@ def live_summary(data: Path, trial_id: str, provisional: bool) -> "Summed":
     summary = write_summary(trial, analysis, summary_document(analysis), data)
     advice = tuple(row.advice for row in budget_rows(analysis) if row.advice)
     events, retracted = analysis.events, analysis.retracted
-    return Summed(summary.text, __version__, events, retracted, summary.page, summary.listing, advice)
+    return Summed(summary.text, __version__, events, retracted, summary.page, summary.listing, advice, trial.additions)

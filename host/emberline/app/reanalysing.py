@@ -116,7 +116,7 @@ def reanalyse(
             failed[name] = f"{error}" or type(error).__name__
         elif (summed := future.result()) is not None and store is not None:
             store.save_events(name, summed.events, summed.retracted)
-            store.save_summary(name, summed.document, summed.version, summed.listing)
+            store.save_summary(name, summed.document, summed.version, summed.listing, additions=summed.additions)
     return Outcome(len(jobs) - len(failed), failed)
 
 

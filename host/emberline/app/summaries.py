@@ -108,7 +108,7 @@ def summary_of(data: Path, name: str, stage: Stage = lambda _: None) -> Summary:
     try:
         with Store.open(store.path) as writer:
             writer.save_events(trial.id, analysis.events, analysis.retracted)
-            writer.save_summary(trial.id, summary.text, __version__, summary.listing)
+            writer.save_summary(trial.id, summary.text, __version__, summary.listing, additions=trial.additions)
     except StoreBusyError:
         # A recording program holds the store: the summary is shown and its files are new; it will be kept next time.
         pass
@@ -123,9 +123,9 @@ def kept_summary(data: Path, store: StoreReader, trial: Trial) -> Summary | None
 
 
 def document_by_this_version(store: BurnReader, trial: Trial) -> Document | None:
-    """Return a trial's kept document if this version worked it out, and knew of all corrections; else None."""
+    """Return a trial's kept document if this version worked it out, and knew of all that there is; else None."""
     kept = store.summary(trial.id)
-    if kept is None or kept.version != __version__:
+    if kept is None or kept.behind or kept.version != __version__:
         return None
     document: Document = json.loads(kept.document)
     return document if known_corrections(document) == len(store.corrections(trial.id)) else None

@@ -213,8 +213,8 @@ def corrected_events(store: StoreReader, trial: Trial) -> list[Event]:
 
 
 def is_behind(kept: StoredSummary | None, corrections: int) -> bool:
-    """Tell whether a summary is missing, or was worked out before the last of so many corrections."""
-    return kept is None or known_corrections(json.loads(kept.document)) != corrections
+    """Tell whether a summary is missing, or behind its trial's readings or so many corrections."""
+    return kept is None or kept.behind or known_corrections(json.loads(kept.document)) != corrections
 
 
 def labelled(trial: Trial) -> str:

@@ -35,6 +35,7 @@ class Summed:
         page: The summary page.
         listing: What a list of trials shows of it.
         advice: What would help most to know its main results better, a sentence each.
+        additions: Those of the trial that it knows of.
     """
 
     document: str
@@ -44,6 +45,7 @@ class Summed:
     page: Path
     listing: str = ""
     advice: tuple[str, ...] = ()
+    additions: int = 0
 
 
 FinalPass = Callable[[str, bool], Summed]
@@ -132,7 +134,14 @@ class Summaries:
         summed = await called_apart(self._final_pass, trial, ended.provisional, name="the final pass", limit_s=LIMIT_S)
         if not ended.provisional:
             await asyncio.to_thread(self._store.save_events, trial, summed.events, summed.retracted)
-            await asyncio.to_thread(self._store.save_summary, trial, summed.document, summed.version, summed.listing)
+            await asyncio.to_thread(
+                self._store.save_summary,
+                trial,
+                summed.document,
+                summed.version,
+                summed.listing,
+                additions=summed.additions,
+            )
         LOG.info("summary of trial %s: %s", trial, summed.page)
         if ended.bench in self._boards:
             self._show(self._boards[ended.bench], ended, summed)

@@ -92,7 +92,6 @@ class Keeper:
     _watching: bool = False
     _since_ns: int = 0
     _newest_ns: int | None = None
-    _ended: Trial | None = None
     _trouble: str = ""
     _remarks: list[tuple[int, str]] = field(default_factory=list)
     _lock: asyncio.Lock = field(default_factory=asyncio.Lock)
@@ -104,11 +103,10 @@ class Keeper:
             self._newest_ns = max(newest_ns, self._newest_ns or newest_ns)
         self._nudged.set()
 
-    def came(self, oldest_ns: int) -> None:
-        """Tell of the oldest of new readings: what comes after the end of its trial, no summary knows of yet."""
-        ended = self._ended
-        if ended is not None and ended.start_ns <= oldest_ns <= (ended.end_ns or 0):
-            self.due(Ended(self.bench, ended.id, provisional=False))
+    def added_to(self, trials: Sequence[str]) -> None:
+        """Tell of trials that were given readings after their end, of which their summaries know nothing."""
+        for trial in trials:
+            self.due(Ended(self.bench, trial, provisional=False))
 
     def fit(self, bench: Bench) -> None:
         """Use a bench with its device's calibrations for the trials to come."""
@@ -353,7 +351,6 @@ class Keeper:
         await self._save(opened)
         end_ns = max(end_ns, trial.start_ns)
         await asyncio.to_thread(self.store.end_trial, trial.id, end_ns)
-        self._ended = replace(trial, end_ns=end_ns)
         LOG.info("trial %s has ended", trial.id)
         self._open, self._watching, self._since_ns = None, False, end_ns + 1
         self.board.trial = None

@@ -261,8 +261,7 @@ class Lane:
 
     def _publish(self, receipt: CommitReceipt) -> None:
         self.board.committed(receipt)
-        if receipt.stored:
-            self.keeper.came(min(int(batch.t_ns[0]) for batch in receipt.stored))
+        self.keeper.added_to(receipt.added_to)
         self.keeper.nudge(max((int(batch.t_ns[-1]) for batch in receipt.stored), default=None))
 
 

@@ -130,7 +130,7 @@ class StoreReader:
             return trials.listed(connection)
 
     def unfinished(self, bench: str) -> list[Trial]:
-        """Return the live trials of a bench that are open or have no summary; see `trials.unfinished`."""
+        """Return the live trials of a bench that are open, or whose summary is missing or behind."""
         with reading(self.path) as connection:
             return trials.unfinished(connection, bench)
 

@@ -24,6 +24,7 @@ class Trial:
         created_ns: When the trial was entered.
         bench_text: The bench file that held then; empty for the assumed default bench.
         plan_text: The plan file entered last; empty without one.
+        additions: How often something was added to its record after its end.
     """
 
     id: str
@@ -39,6 +40,7 @@ class Trial:
     created_ns: int
     bench_text: str
     plan_text: str
+    additions: int = 0
 
     @property
     def packed(self) -> bool:
@@ -91,12 +93,14 @@ class CommitReceipt:
         stored: The samples that were new, in the order given.
         repeated: Number of samples left out because they were stored before.
         flagged: The parts of the gaps that were new.
+        added_to: Ids of trials that had ended and were given some of this.
     """
 
     commit: int | None
     stored: tuple[SampleBatch, ...]
     repeated: int
     flagged: tuple[Gap, ...]
+    added_to: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,11 +151,13 @@ class StoredSummary:
         document: The document.
         version: Software version that worked it out.
         listing: What a list of trials shows of it; empty where an earlier version wrote it.
+        behind: Whether something was added to its trial that it does not know of.
     """
 
     document: str
     version: str
     listing: str = ""
+    behind: bool = False
 
 
 @dataclass(frozen=True, slots=True)

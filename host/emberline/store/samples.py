@@ -9,6 +9,7 @@ import numpy as np
 
 from emberline.bench.samples import SampleBatch
 from emberline.store import blocks
+from emberline.store.additions import count_additions, last_end_ns
 from emberline.store.errors import StoreDamagedError
 from emberline.store.records import CommitReceipt, Gap, Portion, Tally
 
@@ -38,15 +39,16 @@ def commit(connection: sqlite3.Connection, portions: Sequence[Portion]) -> list[
     identities = count(1 + (row[0] if row else 0))
     commits = [blocks.Commit(next(identities), batches) if batches else None for batches in stored]
     _add_blocks(connection, [(portion, one) for portion, one in zip(portions, commits, strict=True) if one is not None])
-    return [
-        CommitReceipt(
-            None if one is None else one.id,
-            batches,
-            sum(map(len, portion.batches)) - sum(map(len, batches)),
-            tuple(part for gap in portion.gaps for part in _add_gap(connection, portion.bench, gap)),
-        )
-        for portion, batches, one in zip(portions, stored, commits, strict=True)
-    ]
+    ended_ns = last_end_ns(connection)
+    receipts = []
+    for portion, batches, one in zip(portions, stored, commits, strict=True):
+        flagged = tuple(part for gap in portion.gaps for part in _add_gap(connection, portion.bench, gap))
+        begins_ns = [int(batch.t_ns[0]) for batch in batches] + [gap.start_ns for gap in flagged]
+        late = portion.trial is None and min(begins_ns, default=ended_ns + 1) <= ended_ns
+        added_to = count_additions(connection, portion.bench, batches, flagged) if late else ()
+        repeated = sum(map(len, portion.batches)) - sum(map(len, batches))
+        receipts.append(CommitReceipt(None if one is None else one.id, batches, repeated, flagged, added_to))
+    return receipts
 
 
 def read_page(

@@ -205,7 +205,7 @@ class Store(StoreReader):
         """Replace the events of a trial."""
         self._writer.run(lambda connection: trials.save_events(connection, trial, events, retracted))
 
-    def save_summary(self, trial: str, document: str, version: str, listing: str = "") -> None:
+    def save_summary(self, trial: str, document: str, version: str, listing: str = "", *, additions: int = 0) -> None:
         """Replace the summary document of a trial, worked out by a software version.
 
         Args:
@@ -213,9 +213,12 @@ class Store(StoreReader):
             document: The summary.
             version: Version of the software.
             listing: What a list of trials shows of it.
+            additions: Those of the trial before its samples were read.
         """
         now_ns = self._now_ns()
-        self._writer.run(lambda connection: trials.save_summary(connection, trial, document, version, listing, now_ns))
+        self._writer.run(
+            lambda connection: trials.save_summary(connection, trial, document, version, listing, additions, now_ns)
+        )
 
     def add_correction(self, trial: str, entry: Correction, plan_text: str | None = None) -> None:
         """Keep what a person changed of a trial; its number must be the next one.

@@ -14,7 +14,8 @@ from emberline.store.records import Note, StoredSummary, Trial
 _SELECT = (
     "SELECT trials.id, trials.bench, label, origin, source, start_ns, end_ns, zone, relative, remarks, created_ns,"
     " coalesce(calibrations.document, ''),"
-    " coalesce((SELECT document FROM plans WHERE plans.trial = trials.id ORDER BY plans.id DESC LIMIT 1), '')"
+    " coalesce((SELECT document FROM plans WHERE plans.trial = trials.id ORDER BY plans.id DESC LIMIT 1), ''),"
+    " trials.additions"
     " FROM trials LEFT JOIN calibrations ON calibrations.id = coalesce((SELECT calibration FROM recalibrations"
     " WHERE recalibrations.trial = trials.id ORDER BY recalibrations.id DESC LIMIT 1), trials.calibration)"
 )
@@ -117,8 +118,9 @@ def listed(connection: sqlite3.Connection) -> list[Trial]:
 
 
 def unfinished(connection: sqlite3.Connection, bench: str) -> list[Trial]:
-    """Return the live trials of a bench that are open or have no summary, in the order in which they were entered."""
-    left = "trials.end_ns IS NULL OR trials.id NOT IN (SELECT trial FROM results)"
+    """Return the live trials of a bench that are open, or whose summary is missing or behind, as they were entered."""
+    done = "SELECT 1 FROM results WHERE results.trial = trials.id AND results.additions >= trials.additions"
+    left = f"trials.end_ns IS NULL OR NOT EXISTS ({done})"
     of_bench = "trials.bench = ? AND trials.origin = 'live'"
     rows = connection.execute(f"{_SELECT} WHERE {of_bench} AND ({left}) ORDER BY trials.rowid", (bench,))
     return [_trial(row) for row in rows]
@@ -132,7 +134,9 @@ def last_end_ns(connection: sqlite3.Connection, bench: str) -> int:
     return int(row[0])
 
 
-def _trial(row: tuple[str, str, str | None, str, str | None, int, int | None, str, int, str, int, str, str]) -> Trial:
+def _trial(
+    row: tuple[str, str, str | None, str, str | None, int, int | None, str, int, str, int, str, str, int],
+) -> Trial:
     return Trial(*row[:8], bool(row[8]), tuple(row[9].splitlines()), *row[10:])
 
 
@@ -220,14 +224,14 @@ def rename(connection: sqlite3.Connection, trial: str) -> None:
 
 
 def save_summary(
-    connection: sqlite3.Connection, trial: str, document: str, version: str, listing: str, now_ns: int
+    connection: sqlite3.Connection, trial: str, document: str, version: str, listing: str, additions: int, now_ns: int
 ) -> None:
     """Replace the summary of a trial, and what a list shows of it."""
     get(connection, trial)
     connection.execute(
-        "INSERT OR REPLACE INTO results (trial, version, written_ns, document, listing, change)"
-        " VALUES (?, ?, ?, ?, ?, (SELECT coalesce(max(change), 0) + 1 FROM results))",
-        (trial, version, now_ns, document, listing),
+        "INSERT OR REPLACE INTO results (trial, version, written_ns, document, listing, additions, change)"
+        " VALUES (?, ?, ?, ?, ?, ?, (SELECT coalesce(max(change), 0) + 1 FROM results))",
+        (trial, version, now_ns, document, listing, additions),
     )
 
 
@@ -238,9 +242,14 @@ def listings(connection: sqlite3.Connection) -> dict[str, str]:
 
 def summary(connection: sqlite3.Connection, trial: str) -> StoredSummary | None:
     """Return the summary of a trial, or None where none was written yet."""
-    get(connection, trial)
-    row = connection.execute("SELECT document, version, listing FROM results WHERE trial = ?", (trial,)).fetchone()
-    return StoredSummary(*row) if row else None
+    additions = get(connection, trial).additions
+    row = connection.execute(
+        "SELECT document, version, listing, additions FROM results WHERE trial = ?", (trial,)
+    ).fetchone()
+    if row is None:
+        return None
+    document, version, listing, known = row
+    return StoredSummary(document, version, listing, behind=known < additions)
 
 
 def add_note(connection: sqlite3.Connection, bench: str, note: Note, now_ns: int) -> None:

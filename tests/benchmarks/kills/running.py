@@ -113,13 +113,12 @@ async def burn_with_kills(
 
 
 async def summary_kept(daemon: DaemonProcess) -> None:
-    """Wait until the last trial of a daemon's store has ended and its summary is kept."""
+    """Wait until all trials of a daemon's bench have ended, and their summaries rest on all that is stored."""
     store = StoreReader(daemon.data / app.STORE_NAME)
 
     def kept() -> bool:
         try:
-            trials = store.trials()
-            return bool(trials) and trials[-1].end_ns is not None and store.summary(trials[-1].id) is not None
+            return bool(store.trials()) and not store.unfinished("bench")
         except StoreError:
             return False
 

@@ -300,8 +300,9 @@ async def test_summaries_left_behind_their_corrections_are_worked_out_after_a_re
     assert bench.due == [Ended("shed", behind, provisional=False)]
 
 
-def test_a_summary_is_behind_where_it_is_missing_or_knows_fewer_corrections() -> None:
+def test_a_summary_is_behind_where_it_is_missing_or_knows_fewer_corrections_or_readings() -> None:
     assert is_behind(None, 0)
     assert is_behind(StoredSummary("{}", "0.1.0"), 1)
     assert not is_behind(StoredSummary("{}", "0.0.1"), 0)
     assert not is_behind(StoredSummary('{"corrections": [{}]}', "0.1.0"), 1)
+    assert is_behind(StoredSummary("{}", "0.1.0", behind=True), 0)

@@ -26,7 +26,7 @@ def sum_up(trial: str, provisional: bool) -> Summed:
     """Stands for the analysis; runs in the process apart."""
     if "broken" in trial:
         raise ValueError("no curve")
-    return Summed('{"trial": "x"}', "1", (OUT,), (), Path(f"{trial}-{provisional}.html"))
+    return Summed('{"trial": "x"}', "1", (OUT,), (), Path(f"{trial}-{provisional}.html"), additions=1)
 
 
 @pytest.fixture(autouse=True)
@@ -63,6 +63,20 @@ async def test_a_final_summary_is_kept_and_shown(store: Store, board: Board) -> 
     assert kept is not None
     assert (kept.document, kept.version) == ('{"trial": "x"}', "1")
     assert pages(board) == [board.document()["summary"]] == [f"{trial.id}-False.html"]
+
+
+async def test_readings_that_came_while_it_was_worked_out_leave_it_behind(store: Store, board: Board) -> None:
+    trial = fill(store)
+    summaries = Summaries(store, {"yard": board}, sum_up)
+    behind = []
+    for second in range(2):
+        store.commit("yard", [batch(10 * second, 10, channel="flame")])
+        summaries.put(Ended("yard", trial, provisional=False))
+        await worked(summaries)
+        kept = store.summary(trial)
+        assert kept is not None
+        behind.append(kept.behind)
+    assert behind == [False, True], "it always says that it knows of one addition"
 
 
 def fill(store: Store) -> str:
@@ -132,7 +146,7 @@ async def test_a_summary_that_cannot_be_kept_is_told_and_others_follow(
 ) -> None:
     trial = fill(store)
 
-    def full(*_: object) -> None:
+    def full(*_: object, additions: int) -> None:
         raise StoreFullError("the disk is full")
 
     summaries = Summaries(store, {"yard": board}, sum_up)
@@ -193,12 +207,12 @@ async def test_a_summary_that_failed_is_worked_out_once_the_disk_takes_it(
     kept, save = asyncio.Event(), store.save_summary
     loop, tries = asyncio.get_running_loop(), 0
 
-    def at_first_full(*words: str) -> None:
+    def at_first_full(*words: str, additions: int) -> None:
         nonlocal tries
         tries += 1
         if tries == 1:
             raise StoreFullError("the disk is full")
-        save(*words)
+        save(*words, additions=additions)
         loop.call_soon_threadsafe(kept.set)
 
     monkeypatch.setattr(store, "save_summary", at_first_full)

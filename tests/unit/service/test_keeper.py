@@ -202,12 +202,24 @@ async def test_readings_that_come_after_the_end_of_their_trial_have_its_summary_
     # A hole in one channel was filled a second after a person had ended the trial: the summary never heard of it.
     ready(keeper)
     trial = await keeper.arm(PLAN, None)
-    keeper.came(NOON_NS + 299 * SECOND_NS)
-    assert due == [], "it runs"
     assert await keeper.end() == trial
-    keeper.came(NOON_NS + 299 * SECOND_NS)
-    keeper.came(NOON_NS + 400 * SECOND_NS)
+    keeper.added_to(())
+    keeper.added_to((trial,))
     assert due == [Ended("yard", trial, provisional=False)] * 2
+
+
+async def test_a_summary_that_knows_less_than_is_stored_is_due_after_a_restart(
+    keeper: Keeper, store: Store, due: list[Ended]
+) -> None:
+    # The program was killed between the commit of late readings and the summary that was to be made anew of them.
+    trial = store.create_trial(bench="yard", start_ns=NOON_NS).id
+    store.end_trial(trial, NOON_NS + 300 * SECOND_NS)
+    store.save_summary(trial, "{}", "0.1.0")
+    await keeper.resume()
+    assert due == []
+    store.commit("yard", [batch(0, 5, channel="water")])
+    await keeper.resume()
+    assert due == [Ended("yard", trial, provisional=False)]
 
 
 async def test_remarks_are_kept_with_and_without_a_trial(keeper: Keeper, store: Store, script: Script) -> None:
