@@ -26,6 +26,8 @@ MOST_DISTURBANCES = 200
 """Disturbances that are taken out of one curve by lines, at most."""
 UNSEEN_G_S = 0.1
 """Pace at which a burn may change unseen, g/s: what a gap must exceed to have hidden a step."""
+BENT_G_S = 0.15
+"""By how much a fire may change its pace within seconds, g/s (ours): to a slow logger that looks like a small load."""
 LEAST_NOISE_G = 0.02
 """Smallest noise of a load cell to believe."""
 MOST_LOSS_G_S = 2.5
@@ -194,10 +196,11 @@ class _Search:
         best = np.zeros(len(k))
         for (width, gap), over in zip(_SCALES, spent, strict=True):
             w, g = width * self.spacing, gap * self.spacing
-            difference = _difference(lines, k, w, g, max(4, width // 2))
+            difference, rise = _difference(lines, k, w, g, max(4, width // 2))
             scale = np.maximum(local_scale(difference), 0.05)
             with np.errstate(invalid="ignore"):
-                score = np.where(np.abs(difference) >= MIN_STEP_G, np.abs(difference) / scale, 0.0)
+                least_g = MIN_STEP_G + self._burnt_unseen_g(gap, rise)
+                score = np.where(np.abs(difference) >= least_g, np.abs(difference) / scale, 0.0)
             best = np.fmax(best, np.where(over, 0.0, score))
         peaks: list[int] = []
         apart = 2 * sum(_SCALES[-1]) * self.spacing
@@ -208,6 +211,23 @@ class _Search:
             peaks.append(peak)
             best[max(0, peak - apart) : peak + apart] = 0.0
         return peaks
+
+    def _burnt_unseen_g(self, gap: int, rise: Array) -> Array | float:
+        """Return by how much lines may disagree at each boundary because a fire changed its pace between them.
+
+        Readings every second show when it does so; those of slow loggers do not. But no fire makes a load rise, and
+        none makes it jump by more than it then burns from one reading to the next.
+        """
+        if self.spacing == 1:
+            return 0.0
+        reach = gap * self.spacing
+        edges = np.zeros(len(rise) + 1, dtype=np.int64)
+        least_g = BENT_G_S * self.spacing
+        jumped = np.flatnonzero((self._jumps >= _STIRS) & (np.abs(self._fall) >= least_g))
+        np.add.at(edges, np.maximum(self._where[jumped] + 1 - reach, 0), 1)
+        np.add.at(edges, np.minimum(self._where[jumped + 1] + reach + 1, len(rise)), -1)
+        handled = (np.cumsum(edges[:-1]) > 0) | (rise > 0.5 * MIN_STEP_G)
+        return np.where(handled, 0.0, BENT_G_S * 2 * gap * (self.spacing - 1))
 
     def _extent(self, peak: int) -> Span:
         """Return the half-open range of seconds that the disturbance at `peak` spoils: where readings jump."""
@@ -281,13 +301,16 @@ def _restless(spread: Array, least_g: float) -> NDArray[np.bool_]:
     return np.asarray(np.nan_to_num(known) > _JUMP * usual)
 
 
-def _difference(lines: SlidingLines, k: NDArray[np.int64], w: int, g: int, enough: int) -> Array:
-    """Return the line after each boundary less the line before it, NaN where either has too few points."""
+def _difference(lines: SlidingLines, k: NDArray[np.int64], w: int, g: int, enough: int) -> tuple[Array, Array]:
+    """Return the line after each boundary less the line before it, there and from one's end to the other's beginning.
+
+    Both are NaN where either line has too few points.
+    """
     n0, t0, v0, s0, _ = lines.window(k - g - w, k - g)
     n1, t1, v1, s1, _ = lines.window(k + g, k + g + w)
     difference = v1 + s1 * (k - 0.5 - t1) - v0 - s0 * (k - 0.5 - t0)
     difference[(n0 < enough) | (n1 < enough)] = np.nan
-    return difference
+    return difference, difference + g * (s0 + s1)
 
 
 def _merged(found: list[Span], values: Array) -> list[Span]:
