@@ -16,7 +16,7 @@ from emberline.bench.calibration import for_calibrated_source
 from emberline.bench.channels import Channel, Role, default_channel
 from emberline.bench.plan import Plan, parse_plan
 from emberline.bench.samples import FLAG_ARRIVAL_STAMPED, FLAG_UNCHECKED, SampleBatch
-from emberline.curves.events import EventKind
+from emberline.curves.events import Event, EventKind
 from emberline.heat.result import QualityNote
 from emberline.store.burn_reader import BurnReader
 from emberline.store.curves import curves_of
@@ -26,7 +26,7 @@ from emberline.store.schema import STORE_NAME as STORE_NAME
 from emberline.store.trials import zone_named
 from emberline.trials.alarms.alarm import PastAlarm
 from emberline.trials.calibrating.used import used_calibrations
-from emberline.trials.corrections import remarks_meanwhile
+from emberline.trials.corrections import Log, put_back, remarks_meanwhile
 
 if TYPE_CHECKING:
     from emberline.trials.analysis import Analysis
@@ -132,7 +132,7 @@ def analysis_of(store: BurnReader, trial: Trial, announcements: Announcements = 
     tracked = Tracked() if announcements is Announcements.LEFT_OUT else None
     if announcements is Announcements.STORED or trial.origin == "live" or trial.packed:
         # What was announced stands, whatever a replay would say; an event that a person moved bears its announcement.
-        said = [event for event in saved if event.announced_t_s is not None and event.kind is not EventKind.NOTE]
+        said = _announced(saved, log)
         tracked = Tracked(said, store.retractions(trial.id))
     analysis = analyse(
         curves,
@@ -152,6 +152,14 @@ def analysis_of(store: BurnReader, trial: Trial, announcements: Announcements = 
     return replace(
         analysis, quality=(*told, *analysis.quality), calibrations=used, alarms=tuple(past_alarms(store, trial))
     )
+
+
+def _announced(saved: Sequence[Event], log: Log) -> list[Event]:
+    """Return the events that were announced: as they were saved last, or before a person changed what is put back."""
+    back = put_back(log)
+    known = {(event.kind, event.announced_t_s) for event in back}
+    said = [event for event in saved if event.announced_t_s is not None and event.kind is not EventKind.NOTE]
+    return [*(event for event in said if (event.kind, event.announced_t_s) not in known), *back]
 
 
 def past_alarms(store: BurnReader, trial: Trial) -> list[PastAlarm]:

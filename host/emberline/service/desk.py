@@ -197,14 +197,15 @@ class Desk:
         target = change.target
         events = await asyncio.to_thread(self._store.events, trial.id)
         near = [
-            (abs(event.t_s - target.t_s), event.t_s)
+            event
             for event in events
             if event.kind is target.kind and not event.by_person and abs(event.t_s - target.t_s) <= SAME_S
         ]
         if not near:
             words = target.kind.value.replace("_", " ")
             raise CorrectionError(f"there is no {words} at that moment any more: look at the trial as it is now")
-        return replace(change, target=Target(target.kind, min(near)[1]))
+        event = min(near, key=lambda one: abs(one.t_s - target.t_s))
+        return replace(change, target=Target(target.kind, event.t_s, announced_t_s=event.announced_t_s))
 
 
 def corrected_events(store: StoreReader, trial: Trial) -> list[Event]:

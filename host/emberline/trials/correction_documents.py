@@ -74,7 +74,8 @@ def change_document(change: Change) -> dict[str, Any]:
 
 
 def _target(target: Target) -> dict[str, Any]:
-    return {"kind": target.kind.value, "was_s": target.t_s, "of": target.of}
+    of_it = {"kind": target.kind.value, "was_s": target.t_s, "of": target.of}
+    return of_it if target.announced_t_s is None else {**of_it, "announced_t_s": target.announced_t_s}
 
 
 def read_change(change: Mapping[str, Any]) -> Change:
@@ -97,4 +98,4 @@ def read_change(change: Mapping[str, Any]) -> Change:
 
 
 def _read_target(change: Mapping[str, Any]) -> Target:
-    return Target(EventKind(change["kind"]), change["was_s"], change["of"])
+    return Target(EventKind(change["kind"]), change["was_s"], change["of"], change.get("announced_t_s"))

@@ -46,11 +46,13 @@ class Target:
         kind: Its kind.
         t_s: Where it was before, seconds from the trial's first sample.
         of: Number of the correction that had set it; None where it was found in the curves.
+        announced_t_s: When a live run had announced it, to be known if it is put back; None where none did.
     """
 
     kind: EventKind
     t_s: float
     of: int | None = None
+    announced_t_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,6 +171,25 @@ def words(log: Log) -> dict[int, Word]:
             case _:
                 pass
     return said
+
+
+def put_back(log: Log) -> list[Event]:
+    """Return the announcements of found events that a person had moved or deleted, where that was taken back."""
+    held = {entry.number for entry in standing(log)}
+    targets = [
+        (entry.number, entry.change.target) for entry in log if isinstance(entry.change, MoveEvent | DeleteEvent)
+    ]
+    changed = {(target.kind, target.announced_t_s) for number, target in targets if number in held}
+    back = {
+        (target.kind, target.announced_t_s): target.t_s
+        for number, target in targets
+        if number not in held and target.announced_t_s is not None
+    }
+    return [
+        Event(kind, t_s, 0.0, "", announced_t_s=said_s)
+        for (kind, said_s), t_s in back.items()
+        if (kind, said_s) not in changed
+    ]
 
 
 def with_corrections(events: Sequence[Event], log: Log, start_ns: int) -> list[Event]:

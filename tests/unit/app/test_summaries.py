@@ -5,12 +5,13 @@ import pytest
 
 from emberline import app
 from emberline.app import STORE_NAME, summaries
+from emberline.app.stored import Announcements, analysis_of
 from emberline.bench.plan_values import changed
-from emberline.curves.events import EventKind
+from emberline.curves.events import Event, EventKind
 from emberline.store.errors import StoreBusyError, StoreMissingError, UnknownTrialError
 from emberline.store.reader import StoreReader
 from emberline.store.store import Store
-from emberline.trials.corrections import AddEvent, Correction, DeleteEvent, EditPlan, MoveEvent, Target, Undo
+from emberline.trials.corrections import AddEvent, Change, Correction, DeleteEvent, EditPlan, MoveEvent, Target, Undo
 from emberline_sim.files import write_csv, write_plan
 from stored_burn import recording
 from unit.app.small_burn import NOON_NS
@@ -163,3 +164,29 @@ def test_the_parts_and_curves_for_other_pages_are_written_beside_the_summary(bur
     lines = (folder / "seconds.csv").read_text(encoding="utf-8").splitlines()
     assert lines[0].startswith("t_s,")
     assert len(lines) == BURN_S + 1
+
+
+def test_an_event_that_was_deleted_and_put_back_has_its_announcement(burnt: tuple[Path, str]) -> None:
+    # The final pass keeps the events that it finds: one that was deleted meanwhile took its announcement with it.
+    data, name = burnt
+    with Store.open(data / STORE_NAME) as store:
+        number = len(store.corrections(name))
+
+        def boils(change: Change) -> list[Event]:
+            """Correct the trial, pass over it to whom what was saved stands, and return the boils that are kept."""
+            nonlocal number
+            number += 1
+            store.add_correction(name, Correction(number, NOON_NS, "Ana", "", change))
+            analysis = analysis_of(store, store.trial(name), Announcements.STORED)
+            store.save_events(name, analysis.events, analysis.retracted)
+            return [event for event in store.events(name) if event.kind is EventKind.BOIL]
+
+        (boil,) = [event for event in store.events(name) if event.kind is EventKind.BOIL]
+        assert boil.announced_t_s is not None
+        target = Target(EventKind.BOIL, boil.t_s, announced_t_s=boil.announced_t_s)
+        assert boils(DeleteEvent(target)) == []
+        assert boils(Undo(number)) == [boil]
+        # Moved further than an event is taken for the same, and put back.
+        (moved,) = boils(MoveEvent(target, boil.t_s + 90.0, 2.0))
+        assert moved.by_person
+        assert boils(Undo(number)) == [boil]

@@ -105,7 +105,8 @@ async def test_a_correction_of_an_ended_trial_is_kept_and_its_summary_falls_due(
     change = MoveEvent(Target(EventKind.BOIL, 100.3), 120.0, 2.0)
     made = await bench.desk.correct(trial, change, ANA)
     # It is about the event as it was found, however a page had rounded it.
-    fitted = replace(change, target=Target(EventKind.BOIL, 100.25))
+    fitted = replace(change, target=Target(EventKind.BOIL, 100.25, announced_t_s=BOIL.announced_t_s))
+    assert BOIL.announced_t_s is not None
     assert made == Correction(1, bench.clock.now_ns(), "Ana", "saw it", fitted)
     assert bench.store.corrections(trial) == [made]
     assert bench.due == [Ended("shed", trial, provisional=False)]

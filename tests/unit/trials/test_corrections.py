@@ -19,6 +19,7 @@ from emberline.trials.corrections import (
     Target,
     Undo,
     exclusion,
+    put_back,
     remarks_meanwhile,
     set_by,
     standing,
@@ -35,6 +36,7 @@ EVERY = [
     MOVED,
     MoveEvent(Target(EventKind.BOIL, 620.0, 2), 625.0, 2.0),
     DeleteEvent(BOIL),
+    DeleteEvent(Target(EventKind.BOIL, 612.0, announced_t_s=630.0)),
     WEIGHED,
     EditPlan({"refuel": ([{"mass_g": 40.0}], None)}),
     Exclude(),
@@ -53,6 +55,22 @@ def log(*changes: Change) -> list[Correction]:
 @pytest.mark.parametrize("change", EVERY, ids=lambda change: type(change).__name__)
 def test_a_change_survives_its_document(change: Change) -> None:
     assert read_change(change_document(change)) == change
+
+
+def test_an_announcement_is_known_again_once_no_correction_of_its_event_holds() -> None:
+    said = Target(EventKind.BOIL, 612.0, announced_t_s=630.0)
+    delete, move = DeleteEvent(said), MoveEvent(said, 620.0, 2.0)
+    for changes in (
+        (delete,),
+        (move,),
+        (DeleteEvent(BOIL), Undo(1)),
+        (delete, Undo(1), move),
+        (delete, Undo(1), Undo(2)),
+    ):
+        assert put_back(log(*changes)) == []
+    for changes in ((delete, Undo(1)), (move, Undo(1)), (delete, Undo(1), move, Undo(3))):
+        (event,) = put_back(log(*changes))
+        assert (event.kind, event.t_s, event.announced_t_s) == (EventKind.BOIL, 612.0, 630.0)
 
 
 def test_moments_are_written_in_utc() -> None:
