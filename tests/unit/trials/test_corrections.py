@@ -60,15 +60,12 @@ def test_a_change_survives_its_document(change: Change) -> None:
 def test_an_announcement_is_known_again_once_no_correction_of_its_event_holds() -> None:
     said = Target(EventKind.BOIL, 612.0, announced_t_s=630.0)
     delete, move = DeleteEvent(said), MoveEvent(said, 620.0, 2.0)
-    for changes in (
-        (delete,),
-        (move,),
-        (DeleteEvent(BOIL), Undo(1)),
-        (delete, Undo(1), move),
-        (delete, Undo(1), Undo(2)),
-    ):
+    forgotten: list[list[Change]] = [[delete], [move], [DeleteEvent(BOIL), Undo(1)]]
+    forgotten += [[delete, Undo(1), move], [delete, Undo(1), Undo(2)]]
+    for changes in forgotten:
         assert put_back(log(*changes)) == []
-    for changes in ((delete, Undo(1)), (move, Undo(1)), (delete, Undo(1), move, Undo(3))):
+    known: list[list[Change]] = [[delete, Undo(1)], [move, Undo(1)], [delete, Undo(1), move, Undo(3)]]
+    for changes in known:
         (event,) = put_back(log(*changes))
         assert (event.kind, event.t_s, event.announced_t_s) == (EventKind.BOIL, 612.0, 630.0)
 
