@@ -54,14 +54,15 @@ class Apart:
         if self.running:
             return
         try:
-            # A session of its own: an interrupt from the keyboard reaches this program alone, which decides what ends.
+            # A group of its own: an interrupt from the keyboard reaches this program alone, which decides what ends. No
+            # session of its own: Linux shares its processors out to sessions first, and a niceness counts within one.
             self._process = await asyncio.create_subprocess_exec(
                 sys.executable,
                 "-m",
                 "emberline.service.apart",
                 stdin=asyncio.subprocess.PIPE,
                 stdout=asyncio.subprocess.PIPE,
-                start_new_session=True,
+                process_group=0,
             )
             self._send(self._made_by)
         except OSError as error:

@@ -4,7 +4,7 @@ import time
 
 import pytest
 
-from emberline.service.apart import Apart
+from emberline.service.apart import NICENESS, Apart
 from emberline.service.errors import ApartError
 from live_fixture import until
 
@@ -21,6 +21,9 @@ class Worker:
 
     def pid(self) -> int:
         return os.getpid()
+
+    def place(self) -> tuple[int, int, int]:
+        return os.getsid(0), os.getpgrp(), os.nice(0)
 
     def fail(self) -> None:
         raise ValueError("no such luck")
@@ -49,6 +52,18 @@ def _make(base: int) -> Worker:
 def importable(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let the process apart import this module by its name."""
     monkeypatch.setenv("PYTHONPATH", os.pathsep.join(path for path in sys.path if path))
+
+
+async def test_it_is_nicer_where_that_counts_and_out_of_reach_of_the_keyboard() -> None:
+    # Linux weighs sessions against each other before it looks at niceness (sched(7), "The autogroup feature"): in a
+    # session of its own, the process took as much of a full machine as the program that stores the readings.
+    apart = worker()
+    await apart.start()
+    session, group, niceness = await apart.call("place", limit_s=30.0)
+    await apart.close()
+    assert session == os.getsid(0)
+    assert group != os.getpgrp()
+    assert niceness == min(19, os.nice(0) + NICENESS)
 
 
 async def test_calls_reach_one_object_in_another_process() -> None:
