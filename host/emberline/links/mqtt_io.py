@@ -37,9 +37,7 @@ AT_ONCE = 64
 MAX_UNSENT = 200
 """Messages that may wait for the broker's acknowledgement; more are not taken on."""
 OPEN_LIMIT_S = 10.0
-CLOSE_LIMIT_S = 1.0
-LOOK_S = 1.0
-PARTING_S = 0.5
+CLOSE_LIMIT_S, LOOK_S, PARTING_S = 1.0, 1.0, 0.5
 
 
 class BrokerIO:
@@ -223,7 +221,8 @@ class BrokerIO:
         peer = None if self._client is None else self._client.socket()
         if peer is not None and not self._reading:
             self._reading = True
-            self._loop.add_reader(peer, self._guarded, self._read)
+            # By its number: the standard library describes an unknown socket at length before it takes it up.
+            self._loop.add_reader(peer.fileno(), self._guarded, self._read)
             # What an encrypted connection has taken in already shows on no socket.
             self._loop.call_soon(self._guarded, self._read)
 

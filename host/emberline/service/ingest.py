@@ -21,8 +21,6 @@ GATHER_S = 0.1
 """How long readings that follow the first one are waited for, so that those of many benches share a commit."""
 TIMED_COMMITS = 1_000
 """Commits whose duration is remembered: some minutes."""
-AT_ONCE = 25
-"""Benches whose readings are acknowledged and published before anything else has its turn."""
 TAKES_NOTHING_MORE = (StoreClosedError, StoreDamagedError, StoreReplacedError)
 """How a store is done with; on other errors it is tried again."""
 
@@ -81,7 +79,7 @@ class Ingest:
                 for intake, held in taken:
                     intake.put_back(held)
                 raise
-            await self._settle(taken, results)
+            self._settle(taken, results)
 
     def _notice(self, intake: Intake) -> None:
         if self._ended:
@@ -110,17 +108,19 @@ class Ingest:
                 raise result
         return results
 
-    async def _settle(
+    def _settle(
         self, taken: Sequence[tuple[Intake, list[Held]]], results: Sequence[CommitReceipt | Exception]
     ) -> None:
-        """Acknowledge and publish what was stored; what fails of one bench keeps no other waiting."""
+        """Acknowledge and publish what was stored; what fails of one bench keeps no other waiting.
+
+        All of it is done before anything else has its turn. On a machine that is short of time a turn takes seconds, and
+        the next commit, with the acknowledgements that keep devices from sending again, would come turns later.
+        """
         now_ns = self._clock.now_ns()
-        for number, ((intake, held), result) in enumerate(zip(taken, results, strict=True), 1):
+        for (intake, held), result in zip(taken, results, strict=True):
             try:
                 if isinstance(result, Exception):
                     raise result
                 intake.stored(held, result, now_ns)
             except Exception as error:  # noqa: BLE001 told with its bench, whatever it is
                 intake.refused(held, error)
-            if number % AT_ONCE == 0:
-                await asyncio.sleep(0.0)

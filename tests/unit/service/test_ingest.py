@@ -82,6 +82,30 @@ async def test_benches_share_a_transaction_and_each_has_its_receipt(
         assert [len(one) for one in store.batches(bench)] == [1 + number]
 
 
+async def test_all_benches_of_a_commit_are_acknowledged_in_one_turn_of_a_loop_whose_turns_may_be_long(
+    store: Store,
+) -> None:
+    # 25 at a turn were: on a machine short of time a turn took seconds, and a thousand acknowledgements a minute.
+    turns, told_in = 0, list[int]()
+
+    class Watched(Device):
+        def committed(self, boot: int, wanted: Mapping[str, int]) -> None:
+            told_in.append(turns)
+
+    async def count() -> None:
+        nonlocal turns
+        while True:
+            turns += 1
+            await asyncio.sleep(0.0)
+
+    ingest = Ingest(store, CLOCK)
+    for number in range(60):
+        await intake_of(ingest, f"b{number}").put(Watched(), [batch(0, 10, device=f"b{number}")])
+    async with meanwhile(ingest.run()), meanwhile(count()):
+        await until(lambda: len(told_in) == 60, "the acknowledgements")
+    assert len(set(told_in)) == 1
+
+
 async def test_what_cannot_be_stored_of_one_bench_is_told_and_tried_again_and_keeps_no_other_waiting(
     store: Store, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
