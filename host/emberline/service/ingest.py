@@ -108,13 +108,11 @@ class Ingest:
                 raise result
         return results
 
-    def _settle(
-        self, taken: Sequence[tuple[Intake, list[Held]]], results: Sequence[CommitReceipt | Exception]
-    ) -> None:
+    def _settle(self, taken: Sequence[tuple[Intake, list[Held]]], results: Sequence[CommitReceipt | Exception]) -> None:
         """Acknowledge and publish what was stored; what fails of one bench keeps no other waiting.
 
-        All of it is done before anything else has its turn. On a machine that is short of time a turn takes seconds, and
-        the next commit, with the acknowledgements that keep devices from sending again, would come turns later.
+        All of it is done before anything else has its turn. On a machine that is short of time a turn takes seconds,
+        and the acknowledgements that keep devices from sending again would come turns later.
         """
         now_ns = self._clock.now_ns()
         for (intake, held), result in zip(taken, results, strict=True):
