@@ -121,7 +121,8 @@ def _labelled(text: str) -> Values | Remark | Unreadable:
     for item in items:
         label, binds, cell = item.partition("=")
         label = label.strip()
-        if not binds or not label:
+        # A number in a label's place is what damage leaves of one; a bench file would take it for a column.
+        if not binds or not label or label.isdecimal():
             continue
         if label in found:
             return Unreadable(f"it has {label} twice")

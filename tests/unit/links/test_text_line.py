@@ -126,3 +126,9 @@ def test_what_is_no_line_of_values(line: bytes, why: str | None) -> None:
 def test_columns_go_by_their_numbers_and_labels_as_they_come() -> None:
     assert in_order(["10", "2", "1"]) == ["1", "2", "10"]
     assert in_order(["water", "2"]) == ["water", "2"]
+
+
+def test_a_number_in_the_place_of_a_label_names_nothing() -> None:
+    # The fuzzer: a bench file that was proposed from such a line named a column beside labels, and could not be read.
+    assert read_text_line(b'{"t": 2000 mass "0": 21, "mass": 999}') == Values({"mass": 999.0}, {"t": "2000mass"})
+    assert read_text_line(b"1wire: 20.5  0: 3") == Values({"1wire": 20.5})
