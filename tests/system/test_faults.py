@@ -276,7 +276,7 @@ async def test_readings_that_come_late_are_summed_up_though_the_daemon_is_killed
         await send("flame", range(80, 90))
         await additions(1)
         await daemon.kill()
-        (trial,) = store.unfinished("bench")
+        (trial,) = store.pasts(["bench"])["bench"].unfinished
         await daemon.start()
         await summary_kept(daemon)
         # One that was finished before the program was started again is made anew as well.

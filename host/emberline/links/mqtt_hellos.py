@@ -1,6 +1,6 @@
 """The benches of a broker, heard of by the hellos that it keeps of their devices."""
 
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable, Sequence
 
 from emberline.config import BrokerAccess
 from emberline.links.errors import LinkError
@@ -49,11 +49,11 @@ class HelloWatch:
         self._pauses = pauses or Pauses(CAP_S)
         self._refusals = Pauses(REFUSED_CAP_S)
 
-    async def run(self, heard: Callable[[str], None]) -> None:
+    async def run(self, heard: Callable[[Sequence[str]], Awaitable[None]]) -> None:
         """Listen until cancelled.
 
         Args:
-            heard: Told the id of a bench whenever there is a hello of it, again and again.
+            heard: Told the ids of benches whenever there are hellos of them, again and again.
         """
         while True:
             pauses = self._pauses
@@ -66,21 +66,20 @@ class HelloWatch:
                 self._trouble(f"benches cannot be looked for: {error}")
             await self._clock.sleep(pauses.next_s())
 
-    async def _listen(self, heard: Callable[[str], None]) -> None:
+    async def _listen(self, heard: Callable[[Sequence[str]], Awaitable[None]]) -> None:
         io = await BrokerIO.open(self._access, self._name, [HELLOS], None, self._clock.now_ns)
         self._trouble("")
         self._pauses.succeeded()
         self._refusals.succeeded()
         try:
             while True:
-                for packet in await io.received(LOOK_S):
-                    bench = _bench_of(packet)
-                    if bench is not None:
-                        heard(bench)
-                    elif packet.payload:  # an empty message takes a kept one away
-                        self.discarded += 1
-                    if packet.number:
-                        io.acknowledge([packet.number])
+                packets = await io.received(LOOK_S)
+                benches = [bench for packet in packets if (bench := _bench_of(packet)) is not None]
+                # An empty message takes a kept one away.
+                self.discarded += sum(bool(packet.payload) for packet in packets) - len(benches)
+                if benches:
+                    await heard(benches)
+                io.acknowledge([packet.number for packet in packets if packet.number])
         finally:
             await io.close()
 

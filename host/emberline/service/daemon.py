@@ -37,6 +37,7 @@ from emberline.service.lane import OTHERS_LIMIT_S, BenchSetting, Lane, Shared
 from emberline.service.metrics import Figures
 from emberline.service.rounds import Rounds
 from emberline.service.supervisor import OnFailure, Supervisor, Work
+from emberline.store.past import Past
 from emberline.store.store import Store
 from emberline.store.upkeep import KEEP_DAYS
 
@@ -143,8 +144,9 @@ class Daemon:
             )
             for way in setting.ways
         ]
+        pasts = store.pasts(one.bench_id for one in setting.benches)
         for one in setting.benches:
-            self._enter(one)
+            self._enter(one, pasts[one.bench_id])
         self._notifier = Notifier(os.environ)
         self._control = Control(
             setting.folder,
@@ -166,22 +168,31 @@ class Daemon:
             lambda error: self._supervisor.fail(HEALTH, error),
         )
 
-    def _enter(self, setting: BenchSetting) -> Lane:
+    def _enter(self, setting: BenchSetting, past: Past) -> Lane:
         """Take up a bench; its lane has yet to be started."""
         board = Board(setting.bench_id, self._shared.clock, IngestCounts())
         board.alarms.listeners += [self._book.take, *(courier.take for courier in self.couriers)]
-        lane = Lane(setting, board, self._shared)
+        lane = Lane(setting, board, self._shared, past)
         self.boards[setting.bench_id], self.lanes[setting.bench_id] = board, lane
         self._keepers[setting.bench_id] = lane.keeper
         self._counts.append(board.counts)
         return lane
 
-    def add(self, setting: BenchSetting) -> bool:
-        """Record one bench more from now on; return False where it is recorded already, or the daemon ends."""
-        if setting.bench_id in self.lanes or self._stopping.is_set():
-            return False
-        self._enter(setting).start()
-        return True
+    async def add(self, settings: Sequence[BenchSetting]) -> list[str]:
+        """Record more benches from now on; return their ids: none where the daemon ends.
+
+        Args:
+            settings: Benches that are not recorded yet, each once.
+
+        Raises:
+            StoreError: What is stored of them cannot be read.
+        """
+        pasts = await asyncio.to_thread(self.store.pasts, [one.bench_id for one in settings])
+        if self._stopping.is_set():
+            return []
+        for one in settings:
+            self._enter(one, pasts[one.bench_id]).start()
+        return list(pasts)
 
     def stop(self) -> None:
         """Have `run` end."""

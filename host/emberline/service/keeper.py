@@ -23,6 +23,7 @@ from emberline.service.open_trial import OpenTrial, how, key
 from emberline.service.plan_label import labelled_plan
 from emberline.service.watch import LOOKOUT_S, SECOND_NS, Turn, Watch
 from emberline.store.errors import StoreError
+from emberline.store.past import Past
 from emberline.store.reader import StoreReader
 from emberline.store.records import Note, Trial
 from emberline.store.store import Store
@@ -121,16 +122,14 @@ class Keeper:
         self._remarks.append((self.clock.now_ns(), text))
         self.nudge()
 
-    async def resume(self) -> None:
+    async def resume(self, past: Past) -> None:
         """Take up the trial that an earlier run left open, and the summaries that it left undone."""
         async with self._lock:
-            # Only what is left to do: a bench of years has thousands of trials, and a daemon a thousand benches.
-            trials = await asyncio.to_thread(self.store.unfinished, self.bench)
-            self._since_ns = max(self._since_ns, await asyncio.to_thread(self.store.last_end_ns, self.bench))
-            for trial in trials:
+            self._since_ns = max(self._since_ns, past.last_end_ns)
+            for trial in past.unfinished:
                 if trial.end_ns is not None:
                     self.due(Ended(self.bench, trial.id, provisional=False))
-            unended = [trial for trial in trials if trial.end_ns is None]
+            unended = [trial for trial in past.unfinished if trial.end_ns is None]
             if unended:
                 LOG.info("going on with trial %s", unended[-1].id)
                 await self._follow(unended[-1])

@@ -11,7 +11,6 @@ from functools import partial
 from pathlib import Path
 
 from emberline.bench.bench_file import Bench
-from emberline.bench.errors import CalibrationError
 from emberline.bench.findings import Finding, with_findings
 from emberline.bench.samples import SampleBatch
 from emberline.links.arrivals import Arrival, Greeting, Lost, Missed, Restart, Unnumbered
@@ -35,6 +34,7 @@ from emberline.service.sources import Places, make_links
 from emberline.service.standing_file import StandingFile
 from emberline.service.supervisor import OnFailure, Supervisor, Work
 from emberline.service.unnumbered_in import UnnumberedIn
+from emberline.store.past import Past
 from emberline.store.records import CommitReceipt
 from emberline.store.store import Store
 
@@ -106,11 +106,11 @@ class Lane:
         described: The bench by its file and its device alone, a person's calibrations aside; None before a device came.
     """
 
-    def __init__(self, setting: BenchSetting, board: Board, shared: Shared) -> None:
+    def __init__(self, setting: BenchSetting, board: Board, shared: Shared, past: Past) -> None:
         """Put the parts together; must be called within a running event loop."""
         bench_id, store, clock = setting.bench_id, shared.store, shared.clock
         self._bench = setting.bench
-        self._findings = self._found(store, board)
+        self._past, self._findings = past, list(past.findings)
         self._shared = shared
         self.described: Bench | None = None
         self._standing = StandingFile(shared.folder, bench_id)
@@ -129,6 +129,10 @@ class Lane:
         self._alarms = AlarmWatch(board, self.health, lambda: shared.health.disk, store.path)
         self._unnumbered = UnnumberedIn(Numbering(store, bench_id), self.ingest, board.counts)
         board.link = self.link
+        if past.unread:
+            # Told, and no reason to keep a reading from the disk.
+            LOG.error("%s: %s; it is recorded without its calibrations", bench_id, past.unread)
+            board.report("calibration", f"{past.unread}: calibrate it anew")
 
     def figures(self) -> BenchFigures:
         """Return its figures for a monitoring server, beside those of its health."""
@@ -196,7 +200,7 @@ class Lane:
 
     async def _keep(self) -> None:
         if not self._resumed:
-            await self.keeper.resume()
+            await self.keeper.resume(self._past)
             self._resumed = True
         await self.keeper.run()
 
@@ -243,16 +247,6 @@ class Lane:
         self._findings.append(finding)
         if self.described is not None:
             self._fit(self.described)
-
-    @staticmethod
-    def _found(store: Store, board: Board) -> list[Finding]:
-        """Return what was found of the bench; what cannot be read is told, and keeps no reading from the disk."""
-        try:
-            return store.findings(board.bench)
-        except CalibrationError as error:
-            LOG.error("%s: %s; it is recorded without its calibrations", board.bench, error)
-            board.report("calibration", f"{error}: calibrate it anew")
-            return []
 
     def _fit(self, described: Bench) -> None:
         bench = with_findings(described, self._findings)

@@ -3,6 +3,7 @@
 import logging
 import re
 import zlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -90,14 +91,15 @@ class Sharding:
             daemon: The daemon.
         """
 
-        def heard(bench: str) -> None:
-            if not self.takes(bench):
-                return
-            if bench not in daemon.lanes and len(daemon.lanes) >= MOST_BENCHES:
+        async def heard(benches: Sequence[str]) -> None:
+            fresh = [bench for bench in dict.fromkeys(benches) if self.takes(bench) and bench not in daemon.lanes]
+            room = MOST_BENCHES - len(daemon.lanes)
+            if len(fresh) > room:
                 words = f"more than {MOST_BENCHES} benches are in shard {self.shard}: make more shards"
                 daemon.health.warn("too many benches", words)
-            elif daemon.add(self.setting(bench)):
-                LOG.info("bench %s is in shard %s: it is recorded from now on", bench, self.shard)
+            if fresh[:room]:
+                for bench in await daemon.add([self.setting(bench) for bench in fresh[:room]]):
+                    LOG.info("bench %s is in shard %s: it is recorded from now on", bench, self.shard)
 
         # No bench is called so.
         name = session_name(broker_name(folder), "+")

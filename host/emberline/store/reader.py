@@ -1,6 +1,6 @@
 """The store as those see it who only look into it."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
 from emberline.bench.findings import Finding
@@ -25,6 +25,7 @@ from emberline.store.errors import StoreDamagedError, StorePlaceError
 from emberline.store.fresh import Fresh, Place, read_fresh
 from emberline.store.inventory import StoredEntry
 from emberline.store.notices import Notice
+from emberline.store.past import Past, read_past
 from emberline.store.photos import Photo
 from emberline.store.records import (
     Gap,
@@ -129,15 +130,10 @@ class StoreReader:
         with reading(self.path) as connection:
             return trials.listed(connection)
 
-    def unfinished(self, bench: str) -> list[Trial]:
-        """Return the live trials of a bench that are open, or whose summary is missing or behind."""
+    def pasts(self, benches: Iterable[str]) -> dict[str, Past]:
+        """Return what matters of the past of benches, by their ids; all are read in one look."""
         with reading(self.path) as connection:
-            return trials.unfinished(connection, bench)
-
-    def last_end_ns(self, bench: str) -> int:
-        """Return when the last of a bench's live trials ended, UTC nanoseconds; 0 where none did."""
-        with reading(self.path) as connection:
-            return trials.last_end_ns(connection, bench)
+            return {bench: read_past(connection, bench) for bench in benches}
 
     def trial(self, trial: str) -> Trial:
         """Return one trial."""

@@ -118,7 +118,7 @@ async def summary_kept(daemon: DaemonProcess) -> None:
 
     def kept() -> bool:
         try:
-            return bool(store.trials()) and not store.unfinished("bench")
+            return bool(store.trials()) and not store.pasts(["bench"])["bench"].unfinished
         except StoreError:
             return False
 

@@ -2,7 +2,7 @@
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from pathlib import Path
 
 import pytest
@@ -51,7 +51,10 @@ class Listener:
 
     @contextlib.asynccontextmanager
     async def listening(self) -> AsyncIterator["Listener"]:
-        task = asyncio.ensure_future(self.watch.run(self.heard.append))
+        async def heard(benches: Sequence[str]) -> None:
+            self.heard += benches
+
+        task = asyncio.ensure_future(self.watch.run(heard))
         try:
             yield self
         finally:

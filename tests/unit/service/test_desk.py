@@ -247,7 +247,7 @@ async def test_a_restarted_daemon_shows_a_persons_events_in_their_place(bench: B
     await bench.stamp(EventKind.BOIL, By("Ana"))
     board = Board("yard", bench.clock, IngestCounts())
     again = Keeper(bench.store, "yard", bench.clock, board, "UTC", bench.script, bench.due.append)
-    await again.resume()
+    await again.resume(bench.store.pasts(["yard"])["yard"])
     assert [(one["kind"], one["by_person"]) for one in board.said_since(0)[0]] == [("boil", True), ("lit", False)]
 
 

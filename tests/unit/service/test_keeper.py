@@ -215,10 +215,10 @@ async def test_a_summary_that_knows_less_than_is_stored_is_due_after_a_restart(
     trial = store.create_trial(bench="yard", start_ns=NOON_NS).id
     store.end_trial(trial, NOON_NS + 300 * SECOND_NS)
     store.save_summary(trial, "{}", "0.1.0")
-    await keeper.resume()
+    await keeper.resume(store.pasts(["yard"])["yard"])
     assert due == []
     store.commit("yard", [batch(0, 5, channel="water")])
-    await keeper.resume()
+    await keeper.resume(store.pasts(["yard"])["yard"])
     assert due == [Ended("yard", trial, provisional=False)]
 
 
@@ -249,7 +249,7 @@ async def test_a_restarted_daemon_goes_on_with_the_same_trial_and_repeats_no_ann
     await keeper.note("a remark")
     board = Board("yard", keeper.clock, IngestCounts())
     again = Keeper(store, "yard", keeper.clock, board, "UTC", script, due.append)
-    await again.resume()
+    await again.resume(store.pasts(["yard"])["yard"])
     assert shown(again) == ["note", "lit"]
     script.turns = [replace(turn(LIT, OUT), said=(LIT, OUT))]
     await again.catch_up()
@@ -266,7 +266,7 @@ async def test_a_trial_ended_after_a_restart_ends_with_the_newest_reading_of_the
     name = await keeper.arm(PLAN, None)
     store.commit("shed", [batch(5000, 10)])
     again = Keeper(store, "yard", keeper.clock, Board("yard", keeper.clock, IngestCounts()), "UTC", script, due.append)
-    await again.resume()
+    await again.resume(store.pasts(["yard"])["yard"])
     assert await again.end() == name
     assert store.trial(name).end_ns == NOON_NS + 2999 * SECOND_NS // 10
 
@@ -276,7 +276,7 @@ async def test_a_summary_left_undone_is_done_after_a_restart(keeper: Keeper, sto
     store.end_trial(trial.id, NOON_NS + SECOND_NS)
     other = store.create_trial(bench="shed", start_ns=NOON_NS)
     store.end_trial(other.id, NOON_NS + SECOND_NS)
-    await keeper.resume()
+    await keeper.resume(store.pasts(["yard"])["yard"])
     assert due == [Ended("yard", trial.id, provisional=False)]
 
 

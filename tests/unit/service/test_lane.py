@@ -92,7 +92,7 @@ async def lanes(shared: Shared, *names: str) -> AsyncIterator[dict[str, Lane]]:
     shared.supervisor.start(INGEST, shared.ingest.run, OnFailure.END)
     for name in names:
         setting = BenchSetting(name, Places(SerialPort("/dev/none")), default_bench([Role.MASS]))
-        made[name] = Lane(setting, Board(name, shared.clock, IngestCounts()), shared)
+        made[name] = Lane(setting, Board(name, shared.clock, IngestCounts()), shared, shared.store.pasts([name])[name])
         made[name].link = made[name].board.link = cast(Any, MadeUpLink())
         made[name].start()
     try:

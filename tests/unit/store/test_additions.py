@@ -18,7 +18,7 @@ def ended(store: Store) -> str:
 def is_behind(store: Store, trial: str) -> bool:
     kept = store.summary(trial)
     assert kept is not None
-    assert [one.id for one in store.unfinished("b")] == ([trial] if kept.behind else [])
+    assert [one.id for one in store.pasts(["b"])["b"].unfinished] == ([trial] if kept.behind else [])
     return kept.behind
 
 

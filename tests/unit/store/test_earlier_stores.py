@@ -54,7 +54,7 @@ def test_it_comes_up_to_date_and_keeps_everything(tmp_path: Path, version: int) 
         summary = store.summary(trial.id)
         assert summary is not None
         assert (summary.version, summary.behind) == ("0.1.0", False)
-        assert store.unfinished("shed") == []
+        assert store.pasts(["shed"])["shed"].unfinished == ()
         assert store.outbox_cursor("archive") == 1
         assert store.commit("shed", [batch(25, 20)]).repeated == 15
     with closing(sqlite3.connect(tmp_path / f"s.version-{version}")) as copy:

@@ -23,22 +23,6 @@ def test_ids_are_the_day_in_the_benchs_zone_and_a_count(store: Store) -> None:
     assert [one.id for one in store.trials()][:2] == ids[:2]
 
 
-def test_what_is_left_to_do_of_a_bench_is_what_runs_and_what_has_no_summary(store: Store) -> None:
-    assert (store.unfinished("b"), store.last_end_ns("b")) == ([], 0)
-    summed, unsummed, of_another, imported, runs = (
-        store.create_trial(bench=bench, start_ns=NOON_NS + number, origin=origin).id
-        for number, (bench, origin) in enumerate(
-            [("b", "live"), ("b", "live"), ("a", "live"), ("b", "import"), ("b", "live")]
-        )
-    )
-    for number, trial in enumerate((unsummed, summed, imported, of_another)):
-        store.end_trial(trial, NOON_NS + (1 + number) * SECOND_NS)
-    store.save_summary(summed, "{}", "1", "")
-    store.save_summary(runs, "{}", "1", "")  # a provisional one, after flameout
-    assert [one.id for one in store.unfinished("b")] == [unsummed, runs]
-    assert store.last_end_ns("b") == NOON_NS + 2 * SECOND_NS
-
-
 def test_a_trial_remembers_everything(store: Store) -> None:
     made = store.create_trial(
         bench="b1",
