@@ -27,7 +27,7 @@ def main(*, quick: bool, minutes: float | None, seed: int, json_file: Path | Non
 
     Two daemons: one on a cable that is pulled and spoilt, one behind a broker that is killed, stopped and frozen;
     viewers stall, readers of the store do not end. Memory is watched in the daemons and in the processes that they
-    start and keep; those that work out a summary end with it. Its slope is that of a robust line through each minute's
+    start and keep; those that work out a summary end with it. Its slope is that of a robust line through each burn's
     lowest value over the second half (the median of the slopes between any two), told with its 95 % interval. Exit code
     1 if a bar is missed.
     """

@@ -9,8 +9,6 @@ from scipy import stats
 
 WARM_UP = 0.5
 """Share of the time that is left out of slopes: caches fill, the first summaries load their libraries."""
-FLOOR_S = 60.0
-"""A burn and its summary come and go within this time."""
 CONFIDENCE = 0.95
 
 
@@ -28,6 +26,7 @@ class Course:
 
     Attributes:
         t_s: When each was taken, real seconds.
+        burn: Number of the burn that was under way then; it grows by 1 from burn to burn.
         rss_mb: Resident memory of the daemon's own process.
         tree_mb: The same with the processes that it has started for good.
         files: Open files.
@@ -38,6 +37,7 @@ class Course:
     """
 
     t_s: list[float] = field(default_factory=list)
+    burn: list[int] = field(default_factory=list)
     rss_mb: list[float] = field(default_factory=list)
     tree_mb: list[float] = field(default_factory=list)
     files: list[int] = field(default_factory=list)
@@ -47,20 +47,20 @@ class Course:
     lag_s: list[float] = field(default_factory=list)
 
     def slope(self, memory_mb: Sequence[float]) -> Slope:
-        """Return how memory rises after the warm-up: the median of the slopes between any two minutes' lowest values.
+        """Return how memory rises after the warm-up: the median of the slopes between any two burns' lowest values.
 
-        What a burn takes and gives back makes peaks; what is never given back raises the lowest values. The estimate
-        is Theil's and Sen's, the interval Sen's, which supposes that the minutes scatter independently.
+        What a burn takes and gives back makes peaks; what is never given back raises the lowest values. They are those
+        of whole burns, however long one takes: on a machine that gets busier, a minute may hold a part of one only. The
+        estimate is Theil's and Sen's, the interval Sen's, which supposes that the burns scatter independently.
         """
         floors: dict[int, tuple[float, float]] = {}
-        for t_s, mb in zip(self.t_s[self._warm() :], memory_mb[self._warm() :], strict=True):
-            minute = int(t_s // FLOOR_S)
-            floors[minute] = min(floors.get(minute, (mb, t_s)), (mb, t_s))
-        if len(floors) < 3:
+        for burn, t_s, mb in zip(self.burn, self.t_s, memory_mb, strict=True):
+            floors[burn] = min(floors.get(burn, (mb, t_s)), (mb, t_s))
+        warm = self._warm()
+        whole = [floors[burn] for burn in sorted(set(self.burn[warm:]) - {*self.burn[:warm], *self.burn[-1:]})]
+        if len(whole) < 3:
             return Slope(float("nan"), float("nan"), float("nan"))
-        found = stats.theilslopes(
-            [mb for mb, _ in floors.values()], [t_s / 3600.0 for _, t_s in floors.values()], CONFIDENCE
-        )
+        found = stats.theilslopes([mb for mb, _ in whole], [t_s / 3600.0 for _, t_s in whole], CONFIDENCE)
         return Slope(float(found.slope), float(found.low_slope), float(found.high_slope))
 
     def growth(self, values: Sequence[int]) -> float:

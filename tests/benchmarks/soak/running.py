@@ -46,6 +46,13 @@ class Found:
     courses: dict[str, Course] = field(default_factory=dict)
 
 
+@dataclass
+class Burning:
+    """The number of the burn that is under way on a bench."""
+
+    number: int = 0
+
+
 async def run(folder: Path, length_s: float, seed: int, say: Callable[[str], object], burn_s: float = BURN_S) -> Found:
     """Soak two daemons for some real seconds, with burns of so many simulated ones."""
     found = Found()
@@ -65,10 +72,13 @@ async def run(folder: Path, length_s: float, seed: int, say: Callable[[str], obj
             async with asyncio.TaskGroup() as group:
                 for name, daemon in daemons.items():
                     found.courses[name] = Course()
-                    group.create_task(_look(daemon, found.courses[name], stop_s, name, say))
+                    burning = Burning()
+                    group.create_task(_look(daemon, found.courses[name], burning, stop_s, name, say))
                     dice = random.Random(f"{seed} {name}")
                     address = broker.address if name == "broker" else None
-                    group.create_task(_burn_on(folder / name, daemon, dice, address, burn_s, stop_s, found, say))
+                    group.create_task(
+                        _burn_on(folder / name, daemon, dice, address, burn_s, stop_s, found, burning, say)
+                    )
                     group.create_task(_trouble(daemon, broker if address else None, dice, stop_s, found))
     finally:
         await asyncio.to_thread(broker.kill)
@@ -83,6 +93,7 @@ async def _burn_on(
     burn_s: float,
     stop_s: float,
     found: Found,
+    burning: Burning,
     say: Callable[[str], object],
 ) -> None:
     """Burn one batch after the other, each with its trial, and account for each."""
@@ -110,6 +121,7 @@ async def _burn_on(
         if one.unaccounted or one.doubled or one.unnamed:
             say(f"{one}\n{bench.words()}{' '.join(words)}\n{json.dumps(bench.tally())}")
         found.burns += 1
+        burning.number += 1
         found.taken, found.stored, found.lost = (
             found.taken + one.taken,
             found.stored + one.stored,
@@ -178,7 +190,9 @@ async def _broker_trouble(broker: Broker, kind: str, seconds: float) -> None:
     await asyncio.to_thread(broker.start)
 
 
-async def _look(daemon: DaemonProcess, course: Course, stop_s: float, name: str, say: Callable[[str], object]) -> None:
+async def _look(
+    daemon: DaemonProcess, course: Course, burning: Burning, stop_s: float, name: str, say: Callable[[str], object]
+) -> None:
     """Note the daemon's needs, and tell them once a minute."""
     began_s = told_s = time.monotonic()
     first_seen_s: dict[int, float] = {}
@@ -190,6 +204,7 @@ async def _look(daemon: DaemonProcess, course: Course, stop_s: float, name: str,
         stay_mb = [mb for pid, mb in started_mb.items() if now_s - first_seen_s.setdefault(pid, now_s) > SETTLED_S]
         journal = daemon.data / (app.STORE_NAME + "-wal")
         course.t_s.append(now_s - began_s)
+        course.burn.append(burning.number)
         course.rss_mb.append(rss_mb)
         course.tree_mb.append(rss_mb + sum(stay_mb))
         course.processes.append(1 + len(started_mb))
