@@ -50,7 +50,7 @@ ALARM_BOOK, ROUNDS = "alarm book", "rounds"
 
 LAG_ALARM_S = 0.1
 LAG_EVERY_S = 0.25
-TAKEN_UP_S = 10.0
+TAKEN_UP_S = 10
 """Time without another bench after which those that came have taken up what they need, real seconds."""
 STORE_LIMIT_S = 1.0
 """Longest wait for the store to close, real seconds."""
@@ -296,13 +296,14 @@ class Daemon:
             LOG.error("the store did not close within %.0f s", STORE_LIMIT_S)
 
     async def _leave_alone(self) -> None:
-        """Once benches have been taken up and no more come, leave them alone when looking for what is to be freed."""
-        left_alone = 0
+        """Leave benches alone, when looking for what is to be freed, from the first seconds of their taking up on."""
+        benches = seconds = 0
         while True:
-            before = len(self.lanes)
-            await asyncio.sleep(TAKEN_UP_S)
-            if len(self.lanes) == before != left_alone:
-                left_alone = before
+            await asyncio.sleep(1.0)
+            if len(self.lanes) != benches:
+                benches, seconds = len(self.lanes), TAKEN_UP_S
+            if seconds:
+                seconds -= 1
                 leave_alone_what_stands()
 
     async def _measure_lag(self) -> None:

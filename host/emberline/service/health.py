@@ -96,6 +96,7 @@ class HealthWatch:
         address: Where the health page is served, or None.
         disk: The place of the store, as it was seen last.
         notices: What happened lately, oldest first.
+        warned: How often a warning has changed.
     """
 
     clock: Clock
@@ -103,6 +104,7 @@ class HealthWatch:
     address: str | None = None
     disk: Disk = Disk()
     notices: list[Notice] = field(default_factory=list)
+    warned: int = 0
     _warnings: dict[str, str] = field(default_factory=dict)
     _begun_ns: int = 0
     _line: tuple[tuple[int, int], str] = ((-1, 0), "")
@@ -122,6 +124,7 @@ class HealthWatch:
             if words:
                 LOG.warning("%s", words)
             self._warnings[part] = words
+            self.warned += 1
 
     def look(self) -> list[Notice]:
         """Look at every bench; return the notices to be kept."""

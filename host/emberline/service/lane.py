@@ -22,7 +22,7 @@ from emberline.service.clock import Clock
 from emberline.service.errors import RequestError, ServiceError
 from emberline.service.final_pass import Summaries
 from emberline.service.follower import ApartFollower
-from emberline.service.health import Health, HealthWatch
+from emberline.service.health import HealthWatch
 from emberline.service.ingest import Ingest
 from emberline.service.keeper import Keeper
 from emberline.service.metrics import BenchFigures
@@ -150,7 +150,7 @@ class Lane:
         self._start(LINK, lambda: self.link.run(self._take))
         if self._broker is not None:
             broker = self._broker
-            self._outlet = Outlet(broker, self.board, self._own_health, lambda: len(self._shared.health.benches))
+            self._outlet = Outlet(broker, self._shared.health, self.health)
             self._enter(OUTLET, self._outlet.look, OUTLET_EVERY_S)
             if broker is not self.link:
                 self._start(BROKER, lambda: broker.run(self._take))
@@ -194,9 +194,6 @@ class Lane:
 
     async def _stop(self, part: str, limit_s: float) -> None:
         await self._shared.supervisor.stop(self._name(part), limit_s)
-
-    def _own_health(self) -> Health:
-        return self._shared.health.health(self.health)
 
     async def _keep(self) -> None:
         if not self._resumed:

@@ -6,13 +6,13 @@ board still holds.
 
 import asyncio
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from functools import partial
 from typing import Any
 
 from emberline.links.mqtt import MqttLink
-from emberline.service.board import Board
-from emberline.service.health import HEALTH_SCHEMA, Health, health_document
+from emberline.service.bench_health import BenchWatch
+from emberline.service.health import HEALTH_SCHEMA, HealthWatch, health_document
 from emberline.trials.live_document import Recording
 
 ALARMS_SCHEMA = "emberline.alarms/1"
@@ -31,21 +31,18 @@ _AS_JSON = json.JSONEncoder(ensure_ascii=False, allow_nan=False)
 class Outlet:
     """Publishes what the board shows, and how the bench's recording stands."""
 
-    def __init__(
-        self, link: MqttLink, board: Board, health: Callable[[], Health], benches: Callable[[], int] = lambda: 1
-    ) -> None:
+    def __init__(self, link: MqttLink, health: HealthWatch, bench: BenchWatch) -> None:
         """Prepare; whoever calls `look` has it publish.
 
         Args:
             link: The way to the broker.
-            board: What the bench shows.
-            health: How its recording stands.
-            benches: How many there are.
+            health: The watch over all benches.
+            bench: That over this one.
         """
         self._link = link
-        self._board = board
+        self._board = bench.board
         self._health = health
-        self._benches = benches
+        self._bench = bench
         self._connection = 0
         self._sent = self._confirmed = 0
         self._summary: str | None = None
@@ -58,7 +55,7 @@ class Outlet:
     def look(self) -> None:
         """Publish what is new, where the last time was long enough ago."""
         now_s = asyncio.get_running_loop().time()
-        limit_s = STILL_S if self._version == self._board.version else pause_s(self._benches())
+        limit_s = STILL_S if self._version == self._board.version else pause_s(len(self._health.benches))
         if now_s - self._published_s >= limit_s and self._link.connected:
             self._version, self._published_s = self._board.version, now_s
             self._publish()
@@ -106,12 +103,14 @@ class Outlet:
             self._confirmed = max(self._confirmed, index)
 
     def _publish_health(self) -> None:
-        health = self._health()
-        told = health.recording, health.why, health.benches[0].trial, health.warnings
+        """Tell how the recording stands: when a look has found it other than before, and now and then."""
+        trial = self._board.trial
+        told = self._bench.changes, self._health.warned, trial and trial.id
         now_s = asyncio.get_running_loop().time()
-        if (told != self._told or now_s - self._told_s > HEALTH_EVERY_S) and self._link.publish(
-            "health", _bytes(health_document(health)), retain=True
-        ):
+        if told == self._told and now_s - self._told_s <= HEALTH_EVERY_S:
+            return
+        document = health_document(self._health.health(self._bench))
+        if self._link.publish("health", _bytes(document), retain=True):
             self._told, self._told_s = told, now_s
 
 

@@ -64,8 +64,7 @@ def board() -> Board:
 @asynccontextmanager
 async def publishing(link: Link, board: Board) -> AsyncIterator[None]:
     watch = HealthWatch(board.clock)
-    watch.over(board)
-    outlet, rounds = Outlet(cast(MqttLink, link), board, watch.health), Rounds()
+    outlet, rounds = Outlet(cast(MqttLink, link), watch, watch.over(board)), Rounds()
     rounds.enter("outlet", outlet.look, EVERY_S, lambda words: pytest.fail(words) if words else None)
     task = asyncio.create_task(rounds.run())
     try:
@@ -164,3 +163,26 @@ async def test_alarms_go_out_when_they_change_and_to_every_new_connection(board:
 def test_many_benches_have_their_states_told_less_often_but_each_once_a_second() -> None:
     assert [pause_s(benches) for benches in (1, 100, 200, 400, 2_000)] == [0.2, 0.25, 0.5, STILL_S, STILL_S]
     assert STILL_S + EVERY_S <= 1.0
+
+
+async def test_health_goes_out_when_a_look_finds_another_or_a_warning_changes_and_not_with_each_state(
+    board: Board,
+) -> None:
+    link, watch = Link(), HealthWatch(board.clock)
+    outlet = Outlet(cast(MqttLink, link), watch, watch.over(board))
+
+    def told() -> list[tuple[str, list[str]]]:
+        # A state that is due, however short ago the last one was.
+        outlet._published_s = float("-inf")
+        outlet.look()
+        return [(one["recording"], one["warnings"]) for one in link.documents("health")]
+
+    waiting, recording = ("not recording", list[str]()), ("recording", list[str]())
+    assert told() == told() == [waiting]
+    board.counts.last_commit_ns = board.clock.now_ns()
+    watch.look()
+    assert told() == told() == [waiting, recording]
+    watch.warn("disk", "the disk is nearly full")
+    watch.warn("disk", "the disk is nearly full")
+    assert told() == told() == [waiting, recording, ("recording", ["the disk is nearly full"])]
+    assert len(link.documents("live")) == 6
