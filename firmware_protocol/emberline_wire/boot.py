@@ -125,7 +125,6 @@ class Boot:
             channel=channel,
             first_seq=frame.first_seq,
             t_ns=t_ns,
-            u_ns=self.clock.u_ns(int(ticks[-1])),
             raw=frame.values.astype(np.float64),
             faults=np.zeros(len(frame), dtype=np.uint8) if frame.faults is None else frame.faults,
         )

@@ -52,7 +52,6 @@ class Readings:
         channel: The channel, with its nominal conversion.
         first_seq: Sequence number of the first sample.
         t_ns: (n,) int64, host time of each sample in nanoseconds, never decreasing within a channel.
-        u_ns: Standard uncertainty of these times as a whole, in nanoseconds.
         raw: (n,) float64, raw values.
         faults: (n,) uint8, bits of `Fault`.
 
@@ -63,7 +62,6 @@ class Readings:
     channel: Channel
     first_seq: int
     t_ns: NDArray[np.int64]
-    u_ns: float
     raw: NDArray[np.float64]
     faults: NDArray[np.uint8]
 
