@@ -17,7 +17,7 @@ def readings(
     n = len(values)
     t_ns = t0_ns + np.arange(n, dtype=np.int64) * channel.period_us * 1000
     bits = np.array(faults or [0] * n, dtype=np.uint8)
-    return Readings("dev", 7, channel, first, t_ns, 1e6, np.array(values), bits)
+    return Readings("dev", 7, channel, first, t_ns, np.array(values), bits)
 
 
 @pytest.fixture

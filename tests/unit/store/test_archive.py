@@ -39,7 +39,8 @@ def test_a_trial_is_written_once_and_again_when_it_changes(store: Store, tmp_pat
         assert archive.keep(store, now)
         assert not archive.keep(store, now)
     (one,) = archive.read_all()
-    assert one.trial == store.trial(trial.id)
+    # How often readings came after its end concerns only the daemon that makes its summary anew.
+    assert one.trial == replace(store.trial(trial.id), additions=0)
     assert one.summary == StoredSummary("{}", "9.9.9")
     assert [correction.why for correction in one.documents.corrections] == ["rain"]
     reader = ArchiveReader(archive, [one])
