@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from uncertainties import UFloat
 
-from emberline.curves.boil_odds import PRIOR, SURE, level_odds, sharpness_odds, steam_odds
+from emberline.curves.boil_odds import PRIOR, SURE, end_odds, level_odds
 from emberline.curves.events import Event, EventKind
 from emberline.curves.grid import Column
 from emberline.curves.plateau import RAMP_S, Plateau, WaterProbe, find_plateau
@@ -101,11 +101,12 @@ def judge(
     u = float(np.hypot(probe.u_bias_k, boiling_point_c.std_dev))
     difference = plateau.level_c - boiling_point_c.nominal_value
     agrees = abs(difference) <= AGREEMENT * u
-    shape, steam = sharpness_odds(plateau.sharpness), steam_odds(jump)
-    odds = prior + level_odds(plateau.level_c, boiling_point_c, probe.u_bias_k) + shape + steam
+    end, shape = end_odds(plateau.sharpness, jump), end_odds(plateau.sharpness, None)
+    steam = end - shape
+    odds = prior + level_odds(plateau.level_c, boiling_point_c, probe.u_bias_k) + end
     if odds < least_odds:
         return None
-    told_by_probe = u <= SURE_U_K and shape + steam > -SURE / 2.0
+    told_by_probe = u <= SURE_U_K and end > -SURE / 2.0
     confirmed = odds > SURE and agrees and (told_by_probe or (shape > 0.0 and steam > 0.0))
     met = (
         f"ramp of {plateau.slope_k_s * 60:.1f} K/min met a plateau at {plateau.level_c:.1f} °C, "

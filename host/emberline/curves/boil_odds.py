@@ -17,13 +17,20 @@ STALL_RANGE_K = 15.0
 """A stall may stand anywhere in this range."""
 WORSE_K, WORSE_SHARE = 2.5, 0.02
 """A probe may be worse than its class: by how much as a standard deviation, and how often."""
-BOIL_SHARPNESS, STALL_SHARPNESS = (0.75, 0.17), (0.35, 0.13)
-"""Means and standard deviations of the sharpness. An exponential approach has 0.24: slopes are in proportion to the
-distance left, here 1.5 to 4 K against 8 to 15 K."""
-PAUSE_SHARPNESS, PAUSE_SHARE = (0.8, 0.2), 0.15
-"""The same of a ramp whose fire pauses, and how many stalls are pauses."""
-BOIL_JUMP, STALL_JUMP = (0.8, 0.4), (0.1, 0.15)
-"""Means and standard deviations of the rise of the mass loss over what it was before."""
+BRISK_SHARPNESS, FAINT_SHARPNESS, STALL_SHARPNESS = (0.75, 0.17), (0.5, 0.17), (0.35, 0.13)
+"""Means and standard deviations of the sharpness: of a boil whose heat is far more than the pot loses, of one whose
+heat just suffices, and of a pot whose losses eat it. An exponential approach has 0.24: slopes are in proportion to the
+distance left, here 1.5 to 4 K against 8 to 15 K. Open water, whose evaporation soars near boiling, comes to a stand at
+0.5 to 0.6 whether that is half a kelvin below boiling or three: there the level decides."""
+BRISK_RISE, FAINT_RISE, STALL_RISE = (0.8, 0.4), (0.15, 0.2), (0.1, 0.15)
+"""The same of the rise of the mass loss over what it was before. Where the end is soft, steam took over by and by."""
+FAINT_SHARE = 0.15
+"""How many boils are faint."""
+PAUSE_SHARPNESS, PAUSE_RISE, PAUSE_SHARE = (0.8, 0.2), (-0.3, 0.3), 0.15
+"""The same of a ramp whose fire pauses, and loses less for that, and how many stalls are pauses."""
+ANY_BOIL, ANY_STALL = 0.1, 0.03
+"""How often the fire changes at the same time, so that the rise may be anything in a range of 1.4."""
+LEAST_RISE, MOST_RISE = -0.5, 0.8
 
 
 def level_odds(level_c: float, boiling_point_c: UFloat, u_bias_k: float) -> float:
@@ -34,24 +41,34 @@ def level_odds(level_c: float, boiling_point_c: UFloat, u_bias_k: float) -> floa
     return boils + float(np.log(STALL_RANGE_K))
 
 
-def sharpness_odds(sharpness: float) -> float:
-    """Return what the shape of the ramp's end says; 0 where it is not known (NaN)."""
-    if not np.isfinite(sharpness):
-        return 0.0
+def end_odds(sharpness: float, jump: tuple[float, float] | None) -> float:
+    """Return what the shape of the ramp's end and the mass loss before and after it say together.
+
+    A boil is brisk or faint, a stall a ceiling or a pause, and each kind has a sharpness and a rise of its own.
+
+    Args:
+        sharpness: Slope close below the plateau over that well below it; NaN where it is not known.
+        jump: Mass loss rate before and after, g/s; None where no load cell tells.
+    """
     # A ramp that quickens towards its end tells no more than a straight one.
-    shape = min(sharpness, 0.95)
-    boils = _either(_normal(shape, *BOIL_SHARPNESS), 0.0, 0.03)
-    return boils - _either(_normal(shape, *STALL_SHARPNESS), _normal(shape, *PAUSE_SHARPNESS), PAUSE_SHARE)
+    shape = min(sharpness, 0.95) if np.isfinite(sharpness) else None
+    rise = None
+    if jump is not None:
+        rise = float(np.clip((jump[1] - jump[0]) / max(jump[0], 0.03), LEAST_RISE, MOST_RISE))
+    brisk = _told(shape, BRISK_SHARPNESS, rise, BRISK_RISE, ANY_BOIL)
+    faint = _told(shape, FAINT_SHARPNESS, rise, FAINT_RISE, ANY_BOIL)
+    ceiling = _told(shape, STALL_SHARPNESS, rise, STALL_RISE, ANY_STALL)
+    pause = _told(shape, PAUSE_SHARPNESS, rise, PAUSE_RISE, ANY_STALL)
+    return _either(brisk, faint, FAINT_SHARE) - _either(ceiling, pause, PAUSE_SHARE)
 
 
-def steam_odds(jump: tuple[float, float] | None) -> float:
-    """Return what the mass loss before and after says; 0 where no load cell tells."""
-    if jump is None:
-        return 0.0
-    rise = float(np.clip((jump[1] - jump[0]) / max(jump[0], 0.03), -0.5, BOIL_JUMP[0]))
-    # Anything can happen to a fire at the same time: evenly spread over a range of 1.4.
-    anything = -float(np.log(1.4))
-    return _either(_normal(rise, *BOIL_JUMP), anything, 0.1) - _either(_normal(rise, *STALL_JUMP), anything, 0.03)
+def _told(
+    shape: float | None, shapes: tuple[float, float], rise: float | None, rises: tuple[float, float], any_share: float
+) -> float:
+    """Return the log density of what was seen, for one kind of end."""
+    by_shape = 0.0 if shape is None else _normal(shape, *shapes)
+    by_rise = 0.0 if rise is None else _either(_normal(rise, *rises), -float(np.log(1.4)), any_share)
+    return by_shape + by_rise
 
 
 def _normal(x: float, mean: float, sd: float) -> float:

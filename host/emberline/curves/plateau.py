@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from uncertainties import UFloat
 
-from emberline.curves.boil_odds import sharpness_odds, steam_odds
+from emberline.curves.boil_odds import end_odds
 from emberline.curves.knee import fit_knee
 from emberline.curves.robust import SlidingLines, code_step, white_noise_sd
 from emberline.curves.steam import steam_jump, steam_witness
@@ -141,7 +141,7 @@ def find_plateau(
             jump = steam_jump(loss_rate_g_s, float(t_s[first])) if loss_rate_g_s is not None else None
             rises = (brisk_level > here) & (brisk > FAST_SHARE * before)
             warms = jump is None and bool(rises[first + hold // 2 : hottest].any())
-            if excess > DRIFT_K + noise_k or warms or sharpness_odds(sharpness) + steam_odds(jump) < CLEAR:
+            if excess > DRIFT_K + noise_k or warms or end_odds(sharpness, jump) < CLEAR:
                 continue
         # A slow ramp must be watched until going on would have shown.
         needed = int(min(TELLING_K / before, 150.0)) if before > 0 else hold
