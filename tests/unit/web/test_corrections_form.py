@@ -21,6 +21,7 @@ from unit.service.test_desk import BOIL, Bench
 
 ANA = {"who": "Ana", "why": "saw it", "seen": "0", "zero_s": "60"}
 FOUND = reference(EventKind.BOIL, 100.25, None)
+FOUND_TARGET = Target(EventKind.BOIL, 100.25, None, BOIL.announced_t_s)
 
 
 @pytest.fixture
@@ -32,8 +33,8 @@ async def bench(store: Store) -> Bench:
     ("form", "typed", "change"),
     [
         ("event", {"event": FOUND, "do": "move", "t": "1:00", "u_s": "2"},
-         MoveEvent(Target(EventKind.BOIL, 100.25), 120.0, 2.0)),
-        ("event", {"event": FOUND, "do": "delete", "t": "", "u_s": "x"}, DeleteEvent(Target(EventKind.BOIL, 100.25))),
+         MoveEvent(FOUND_TARGET, 120.0, 2.0)),
+        ("event", {"event": FOUND, "do": "delete", "t": "", "u_s": "x"}, DeleteEvent(FOUND_TARGET)),
         ("new", {"kind": "pot_on", "t": "-0:30", "u_s": "1,5"}, AddEvent(EventKind.POT_ON, 30.0, 1.5)),
         ("remark", {"t": "1:00"}, AddEvent(EventKind.NOTE, 120.0, 1.0)),
         ("weights", {"fuel.char_left_g": " 61,5 "}, EditPlan({"fuel.char_left_g": (None, 61.5)})),

@@ -104,4 +104,8 @@ def _enter_a_thousand(connection: sqlite3.Connection) -> None:
             (f"t{number}", NOON_NS + number, NOON_NS + number + 1),
         )
         row = (f"t{number}", listing, number + 1)
-        connection.execute("INSERT INTO results VALUES (?, '0.1.0', 0, '{}', ?, ?)", row)
+        connection.execute(
+            "INSERT INTO results (trial, version, written_ns, document, listing, change)"
+            " VALUES (?, '0.1.0', 0, '{}', ?, ?)",
+            row,
+        )
