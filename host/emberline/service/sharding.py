@@ -93,7 +93,7 @@ class Sharding:
 
         async def heard(benches: Sequence[str]) -> None:
             fresh = [bench for bench in dict.fromkeys(benches) if self.takes(bench) and bench not in daemon.lanes]
-            room = MOST_BENCHES - len(daemon.lanes)
+            room = max(0, MOST_BENCHES - len(daemon.lanes))
             if len(fresh) > room:
                 words = f"more than {MOST_BENCHES} benches are in shard {self.shard}: make more shards"
                 daemon.health.warn("too many benches", words)

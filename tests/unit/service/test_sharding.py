@@ -1,11 +1,18 @@
 """Benches are shared out by their ids: each to one daemon, about as many to each, the same everywhere."""
 
+from collections.abc import Awaitable, Callable, Sequence
 from pathlib import Path
+from typing import cast
 
 import pytest
 
 from emberline.bench.bench_file import Broker
 from emberline.config import BrokerAccess, ConfigError
+from emberline.service import sharding
+from emberline.service.clock import real_clock
+from emberline.service.daemon import Daemon
+from emberline.service.health import HealthWatch
+from emberline.service.lane import BenchSetting
 from emberline.service.sharding import Shard, Sharding, shard_named
 
 ACCESS = BrokerAccess(Broker("localhost"), Path(), {})
@@ -48,3 +55,44 @@ def test_no_topic_makes_a_bench_of_another_name_than_benches_have() -> None:
     everything = Sharding(Shard(1, 1), ACCESS)
     assert everything.takes("yard")
     assert not any(map(everything.takes, ["", "../yard", "a/b", "+", "a" * 65]))
+
+
+class Recorder:
+    """Stands for a daemon: what it records, and what it warns of."""
+
+    def __init__(self, *recorded: str) -> None:
+        self.lanes: dict[str, None] = dict.fromkeys(recorded)
+        self.health = HealthWatch(real_clock())
+
+    async def add(self, settings: Sequence[BenchSetting]) -> list[str]:
+        self.lanes |= dict.fromkeys(one.bench_id for one in settings)
+        return [one.bench_id for one in settings]
+
+
+@pytest.mark.parametrize(
+    ("recorded", "heard", "records", "warned"),
+    [
+        ((), ("yard", "yard", "shed"), ["yard", "shed"], 0),
+        (("yard", "shed"), ("porch", "yard"), ["yard", "shed", "porch"], 0),
+        (("yard", "shed"), ("barn", "porch"), ["yard", "shed", "barn"], 1),
+        # Two shards of before that are one now hold more than may be: what is recorded is, and nothing more is.
+        (("a", "b", "c", "d", "e"), ("yard", "shed", "barn"), ["a", "b", "c", "d", "e"], 1),
+        (("a", "b", "c", "d", "e"), ("a",), ["a", "b", "c", "d", "e"], 0),
+    ],
+)
+async def test_as_many_benches_are_taken_up_as_there_is_room_for(
+    monkeypatch: pytest.MonkeyPatch, recorded: Sequence[str], heard: Sequence[str], records: list[str], warned: int
+) -> None:
+    class Watch:
+        def __init__(self, *_: object) -> None:
+            pass
+
+        async def run(self, tell: Callable[[Sequence[str]], Awaitable[None]]) -> None:
+            await tell(heard)
+
+    monkeypatch.setattr(sharding, "HelloWatch", Watch)
+    monkeypatch.setattr(sharding, "MOST_BENCHES", 3)
+    daemon = Recorder(*recorded)
+    await Sharding(Shard(1, 1), ACCESS).look_out(Path(), daemon.health.clock, cast(Daemon, daemon))
+    assert list(daemon.lanes) == records
+    assert daemon.health.warned == warned
