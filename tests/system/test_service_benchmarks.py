@@ -79,7 +79,7 @@ def test_a_leak_is_found_under_what_burns_take_and_give_back() -> None:
 
 
 def test_a_machine_that_gets_busier_makes_no_leak() -> None:
-    # Beside others a burn took longer than a minute, whose lowest value then was of the burn and not of what is kept.
+    # Where a burn takes longer than a minute, the lowest value of a minute is one of the burn and not of what is kept.
     course = memory(30.0, lambda _: 50.0, lambda at_h: 120.0 if at_h < 0.35 else 24.0)
     assert course.slope(course.rss_mb).mb_h == pytest.approx(0.0, abs=0.5)
 

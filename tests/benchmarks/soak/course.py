@@ -50,8 +50,8 @@ class Course:
         """Return how memory rises after the warm-up: the median of the slopes between any two burns' lowest values.
 
         What a burn takes and gives back makes peaks; what is never given back raises the lowest values. They are those
-        of whole burns, however long one takes: on a machine that gets busier, a minute may hold a part of one only. The
-        estimate is Theil's and Sen's, the interval Sen's, which supposes that the burns scatter independently.
+        of whole burns, however long one takes: where one takes longer than a minute, that would hold a part of it only.
+        The estimate is Theil's and Sen's, the interval Sen's, which supposes that the burns scatter independently.
         """
         floors: dict[int, tuple[float, float]] = {}
         for burn, t_s, mb in zip(self.burn, self.t_s, memory_mb, strict=True):
