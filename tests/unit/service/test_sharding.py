@@ -81,7 +81,12 @@ class Recorder:
     ],
 )
 async def test_as_many_benches_are_taken_up_as_there_is_room_for(
-    monkeypatch: pytest.MonkeyPatch, recorded: Sequence[str], heard: Sequence[str], records: list[str], warned: int
+    monkeypatch: pytest.MonkeyPatch,
+    tmp_path: Path,
+    recorded: Sequence[str],
+    heard: Sequence[str],
+    records: list[str],
+    warned: int,
 ) -> None:
     class Watch:
         def __init__(self, *_: object) -> None:
@@ -93,6 +98,6 @@ async def test_as_many_benches_are_taken_up_as_there_is_room_for(
     monkeypatch.setattr(sharding, "HelloWatch", Watch)
     monkeypatch.setattr(sharding, "MOST_BENCHES", 3)
     daemon = Recorder(*recorded)
-    await Sharding(Shard(1, 1), ACCESS).look_out(Path(), daemon.health.clock, cast(Daemon, daemon))
+    await Sharding(Shard(1, 1), ACCESS).look_out(tmp_path, daemon.health.clock, cast(Daemon, daemon))
     assert list(daemon.lanes) == records
     assert daemon.health.warned == warned
