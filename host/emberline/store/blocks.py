@@ -12,9 +12,10 @@ Code 1, which is still read, had second differences of times in nanoseconds, did
 import json
 import zlib
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import accumulate
-from typing import Any
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,7 +33,40 @@ TOGETHER = 4096
 
 Key = tuple[str, int, str]
 """Device, boot and channel of a stream."""
-_Columns = tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.uint8]]
+
+
+class _Columns(NamedTuple):
+    """Samples of one stream."""
+
+    t_ns: NDArray[np.int64]
+    raw: NDArray[np.float64]
+    flags: NDArray[np.uint8]
+
+
+class _Samples(Protocol):
+    """What has such columns."""
+
+    @property
+    def t_ns(self) -> NDArray[np.int64]: ...
+    @property
+    def raw(self) -> NDArray[np.float64]: ...
+    @property
+    def flags(self) -> NDArray[np.uint8]: ...
+
+
+@dataclass(frozen=True, slots=True)
+class _LaidOut:
+    """A block to be written: its commits by id with the streams that each has parts of, and its streams.
+
+    Attributes:
+        order: Id of each commit, and the places of its streams.
+        pieces: First sequence number and length of each batch, stream by stream.
+        samples: The samples of each stream, in any parts.
+    """
+
+    order: list[tuple[int, list[int]]]
+    pieces: dict[Key, list[tuple[int, int]]]
+    samples: dict[Key, list[_Samples]]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -50,9 +84,17 @@ def encode(commits: Sequence[Commit]) -> bytes:
 
 def encode_each(blocks: Sequence[Sequence[Commit]]) -> list[bytes]:
     """Return what `encode` does of several blocks: a thousand short ones by few sums over all of them."""
-    laid_out = [_laid_out(commits) for commits in blocks]
-    packed = iter(_packed([batches for _, streams in laid_out for batches in streams.values()]))
-    return [_block(order, streams, packed) for order, streams in laid_out]
+    return _written([_laid_out(commits) for commits in blocks])
+
+
+def joined(blocks: Sequence[tuple[int, bytes]]) -> bytes:
+    """Return several blocks as one, as `encode` would of all their commits: without an object for each batch.
+
+    Raises:
+        StoreDamagedError: A block cannot be read.
+    """
+    with _damage_told():
+        return _written([_joined(_read(blocks))])[0]
 
 
 def decode(payload: bytes, codec: int = CODEC) -> tuple[Commit, ...]:
@@ -66,68 +108,78 @@ def decode(payload: bytes, codec: int = CODEC) -> tuple[Commit, ...]:
 
 def decode_each(blocks: Sequence[tuple[int, bytes]]) -> list[tuple[Commit, ...]]:
     """Return what `decode` does of several blocks, each of a code; raises as that does."""
-    for codec, _ in blocks:
-        if codec not in READ:
-            raise StoreDamagedError(f"a block has the unknown code {codec}: use a newer Emberline")
-    try:
-        opened = [_opened(zlib.decompress(payload), relative=codec > 1) for codec, payload in blocks]
-        unpacked = iter(_unpacked([stream for _, streams in opened for stream in streams]))
-        return [
-            _commits(order, streams, unpacked, relative=codec > 1)
-            for (order, streams), (codec, _) in zip(opened, blocks, strict=True)
-        ]
-    except (zlib.error, ValueError, TypeError, LookupError, OverflowError, StopIteration) as exc:
-        raise StoreDamagedError(f"a block of samples cannot be read ({exc}): restore the store from a backup") from exc
+    with _damage_told():
+        return [_commits(opened) for opened in _read(blocks)]
 
 
 # Writing: a block is its order and its streams, a stream its batches; streams of one length are packed together
 
 
-def _laid_out(commits: Sequence[Commit]) -> tuple[list[tuple[int, list[int]]], dict[Key, list[SampleBatch]]]:
-    """Return which streams each commit has parts of, and the streams."""
-    streams: dict[Key, list[SampleBatch]] = {}
+def _laid_out(commits: Sequence[Commit]) -> _LaidOut:
+    samples: dict[Key, list[_Samples]] = {}
+    pieces: dict[Key, list[tuple[int, int]]] = {}
     number: dict[Key, int] = {}
     order: list[tuple[int, list[int]]] = []
-    last = 0
     for commit in commits:
         places = []
         for batch in commit.batches:
             key = (batch.device, batch.boot, batch.channel)
-            streams.setdefault(key, []).append(batch)
+            samples.setdefault(key, []).append(batch)
+            pieces.setdefault(key, []).append((batch.first_seq, len(batch)))
             places.append(number.setdefault(key, len(number)))
-        order.append((commit.id - last, places))
-        last = commit.id
-    return order, streams
+        order.append((commit.id, places))
+    return _LaidOut(order, pieces, samples)
 
 
-def _block(
-    order: list[tuple[int, list[int]]], streams: dict[Key, list[SampleBatch]], packed: Iterator[tuple[list[Any], bytes]]
-) -> bytes:
+def _joined(blocks: Sequence["_Opened"]) -> _LaidOut:
+    samples: dict[Key, list[_Samples]] = {}
+    pieces: dict[Key, list[tuple[int, int]]] = {}
+    number: dict[Key, int] = {}
+    order: list[tuple[int, list[int]]] = []
+    for block in blocks:
+        places = [number.setdefault(stream.key, len(number)) for stream, _ in block.streams]
+        for stream, columns in block.streams:
+            samples.setdefault(stream.key, []).append(columns)
+            pieces.setdefault(stream.key, []).extend(stream.pieces)
+        order += [(identity, [places[place] for place in row]) for identity, row in block.order]
+    return _LaidOut(order, pieces, samples)
+
+
+def _written(blocks: Sequence[_LaidOut]) -> list[bytes]:
+    packed = iter(_packed([samples for block in blocks for samples in block.samples.values()]))
+    return [_block(block, packed) for block in blocks]
+
+
+def _block(laid_out: _LaidOut, packed: Iterator[tuple[list[Any], bytes]]) -> bytes:
+    identities = [0, *(identity for identity, _ in laid_out.order)]
+    order = [[identity - last, row] for (identity, row), last in zip(laid_out.order, identities, strict=False)]
     heads, body = [], []
-    for ((device, boot, channel), batches), ((kind, step, pace), data) in zip(streams.items(), packed, strict=False):
-        befores = [0, *(batch.next_seq for batch in batches)]
-        pieces = [[batch.first_seq - before, len(batch)] for batch, before in zip(batches, befores, strict=False)]
-        heads.append([device, boot, channel, kind, pieces, step, pace])
+    for ((device, boot, channel), pieces), ((kind, step, pace), data) in zip(
+        laid_out.pieces.items(), packed, strict=False
+    ):
+        befores = [0, *(first_seq + count for first_seq, count in pieces)]
+        told = [[first_seq - before, count] for (first_seq, count), before in zip(pieces, befores, strict=False)]
+        heads.append([device, boot, channel, kind, told, step, pace])
         body.append(data)
     head = json.dumps([order, heads], separators=(",", ":")).encode()
     return zlib.compress(b"".join([len(head).to_bytes(4, "little"), head, *body]), 6)
 
 
-def _packed(streams: Sequence[Sequence[SampleBatch]]) -> list[tuple[list[Any], bytes]]:
+def _packed(streams: Sequence[Sequence[_Samples]]) -> list[tuple[list[Any], bytes]]:
     """Return the kind of numbers, the step and the pace of each stream, and its samples."""
     packed: dict[int, tuple[list[Any], bytes]] = {}
-    for places in _alike([(sum(map(len, batches)), True) for batches in streams]):
+    for places in _alike([(sum(len(part.t_ns) for part in parts), True) for parts in streams]):
         rows = [streams[place] for place in places]
         packed.update(zip(places, _packed_rows(rows), strict=True))
     return [packed[place] for place in range(len(streams))]
 
 
-def _packed_rows(streams: Sequence[Sequence[SampleBatch]]) -> Iterator[tuple[list[Any], bytes]]:
+def _packed_rows(streams: Sequence[Sequence[_Samples]]) -> Iterator[tuple[list[Any], bytes]]:
     """Pack streams of one length, a row each."""
     count = len(streams)
-    t_ns = np.concatenate([batch.t_ns for batches in streams for batch in batches]).astype(np.int64).reshape(count, -1)
-    raw = np.concatenate([batch.raw for batches in streams for batch in batches]).astype(np.float64).reshape(count, -1)
-    flags = np.concatenate([batch.flags for batches in streams for batch in batches]).astype(np.uint8)
+    t_ns = np.concatenate([part.t_ns for parts in streams for part in parts]).astype(np.int64).reshape(count, -1)
+    raw = np.concatenate([part.raw for parts in streams for part in parts]).astype(np.float64).reshape(count, -1)
+    flags = np.concatenate([part.flags for parts in streams for part in parts]).astype(np.uint8)
     gaps = _differences(t_ns)
     pace = np.sort(gaps)[:, gaps.shape[1] // 2, None]
     gaps -= pace
@@ -160,39 +212,65 @@ class _Stream:
     data: bytes
 
 
+class _Opened(NamedTuple):
+    """A block that has been read: its commits by id with the places of their streams, and its streams."""
+
+    order: list[tuple[int, list[int]]]
+    streams: list[tuple[_Stream, _Columns]]
+
+
+def _read(blocks: Sequence[tuple[int, bytes]]) -> list[_Opened]:
+    for codec, _ in blocks:
+        if codec not in READ:
+            raise StoreDamagedError(f"a block has the unknown code {codec}: use a newer Emberline")
+    opened = [_opened(zlib.decompress(payload), relative=codec > 1) for codec, payload in blocks]
+    unpacked = iter(_unpacked([stream for _, streams in opened for stream in streams]))
+    return [_Opened(order, [(stream, next(unpacked)) for stream in streams]) for order, streams in opened]
+
+
+@contextmanager
+def _damage_told() -> Iterator[None]:
+    try:
+        yield
+    except (zlib.error, ValueError, TypeError, LookupError, OverflowError, StopIteration) as exc:
+        raise StoreDamagedError(f"a block of samples cannot be read ({exc}): restore the store from a backup") from exc
+
+
 def _opened(data: bytes, *, relative: bool) -> tuple[list[tuple[int, list[int]]], list[_Stream]]:
     at = 4 + int.from_bytes(data[:4], "little")
-    order, heads = json.loads(data[4:at])
+    told, heads = json.loads(data[4:at])
+    identities = accumulate(identity for identity, _ in told) if relative else (identity for identity, _ in told)
+    order = [(identity, row) for identity, (_, row) in zip(identities, told, strict=True)]
     streams = []
     for device, boot, channel, kind, pieces, *even in heads:
         size = SAMPLE_BYTES * sum(count for _, count in pieces)
         step, pace = even if relative else (1, 0)
-        streams.append(_Stream((device, boot, channel), kind, pieces, step, pace, relative, data[at : at + size]))
+        places = list(_places(pieces) if relative else map(tuple, pieces))
+        streams.append(_Stream((device, boot, channel), kind, places, step, pace, relative, data[at : at + size]))
         if len(streams[-1].data) != size:
             raise ValueError("it ends too early")
         at += size
     return order, streams
 
 
-def _commits(
-    order: list[tuple[int, list[int]]], streams: Sequence[_Stream], unpacked: Iterator[_Columns], *, relative: bool
-) -> tuple[Commit, ...]:
-    queues = [_batches(stream, columns) for stream, columns in zip(streams, unpacked, strict=False)]
-    identities = accumulate(told for told, _ in order) if relative else (told for told, _ in order)
-    return tuple(
-        Commit(identity, tuple(next(queues[stream]) for stream in row))
-        for identity, (_, row) in zip(identities, order, strict=True)
-    )
+def _places(pieces: Sequence[tuple[int, int]]) -> Iterator[tuple[int, int]]:
+    """Yield the first number and the length of each piece, of which is told how many are missing before it."""
+    next_seq = 0
+    for missing, count in pieces:
+        yield next_seq + missing, count
+        next_seq += missing + count
+
+
+def _commits(opened: _Opened) -> tuple[Commit, ...]:
+    queues = [_batches(stream, columns) for stream, columns in opened.streams]
+    return tuple(Commit(identity, tuple(next(queues[stream]) for stream in row)) for identity, row in opened.order)
 
 
 def _batches(stream: _Stream, columns: _Columns) -> Iterator[SampleBatch]:
-    t_ns, raw, flags = columns
-    start = next_seq = 0
-    for told, count in stream.pieces:
-        first_seq = told + next_seq if stream.relative else told
-        next_seq = first_seq + count
+    start = 0
+    for first_seq, count in stream.pieces:
         cut = slice(start, start + count)
-        yield SampleBatch(*stream.key, first_seq, t_ns[cut], raw[cut], flags[cut])
+        yield SampleBatch(*stream.key, first_seq, columns.t_ns[cut], columns.raw[cut], columns.flags[cut])
         start += count
 
 
@@ -221,7 +299,7 @@ def _unpacked_rows(streams: Sequence[_Stream]) -> Iterator[_Columns]:
     else:
         t_ns = np.cumsum(np.cumsum(t_ns, axis=1), axis=1)
     raw = np.where(even, np.cumsum(words, axis=1).astype(np.float64), raw)
-    return zip(t_ns, raw, flags, strict=True)
+    return map(_Columns, t_ns, raw, flags)
 
 
 def _alike(kinds: Sequence[tuple[int, bool]]) -> Iterator[list[int]]:

@@ -81,17 +81,17 @@ def _groups(rows: Iterable[tuple[int, int, int]]) -> Iterator[list[int]]:
 
 
 def _merge(connection: sqlite3.Connection, group: list[int]) -> None:
-    commits: list[blocks.Commit] = []
-    for identity in group:
-        codec, payload = connection.execute("SELECT codec, payload FROM blocks WHERE id = ?", (identity,)).fetchone()
-        commits += blocks.decode(payload, codec)
+    payloads = [
+        connection.execute("SELECT codec, payload FROM blocks WHERE id = ?", (identity,)).fetchone()
+        for identity in group
+    ]
     keep, last = group[0], group[-1]
     bench, owner = connection.execute("SELECT bench, trial FROM blocks WHERE id = ?", (keep,)).fetchone()
     connection.execute(
         "UPDATE blocks SET (last_id, start_ns, end_ns, samples, commits) ="
         " (SELECT max(last_id), min(start_ns), max(end_ns), sum(samples), sum(commits) FROM blocks"
         " WHERE bench = ? AND trial IS ? AND id BETWEEN ? AND ?), codec = ?, payload = ? WHERE id = ?",
-        (bench, owner, keep, last, blocks.CODEC, blocks.encode(commits), keep),
+        (bench, owner, keep, last, blocks.CODEC, blocks.joined(payloads), keep),
     )
     connection.execute(
         "DELETE FROM blocks WHERE bench = ? AND trial IS ? AND id > ? AND id <= ?", (bench, owner, keep, last)

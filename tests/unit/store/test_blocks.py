@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from emberline.bench.samples import SampleBatch
-from emberline.store.blocks import CODEC, TOGETHER, Commit, decode, decode_each, encode, encode_each
+from emberline.store.blocks import CODEC, TOGETHER, Commit, decode, decode_each, encode, encode_each, joined
 from emberline.store.errors import StoreDamagedError
 
 FLOATS = st.floats(allow_nan=True, allow_infinity=True, width=64)
@@ -63,6 +63,14 @@ def test_blocks_that_are_written_and_read_together_are_those_of_each_by_itself(
         assert all(same(a, b) for a, b in zip(commit.batches, given_batches, strict=True))
 
 
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(st.lists(st.lists(batches(), min_size=1, max_size=4), min_size=2, max_size=6), st.integers(1, 5))
+def test_joined_blocks_are_the_block_of_all_their_commits(several: list[list[SampleBatch]], cut: int) -> None:
+    commits = [Commit(10 + 3 * i, tuple(one)) for i, one in enumerate(several)]
+    parts = [part for part in (commits[:cut], commits[cut:]) if part]
+    assert joined([(CODEC, encode(part)) for part in parts]) == encode(commits)
+
+
 def test_more_streams_than_are_packed_at_a_time_keep_their_order() -> None:
     def block(number: int, n: int) -> list[Commit]:
         raw = np.full(n, float(number))
@@ -108,6 +116,8 @@ def test_damage_is_told_and_not_handed_on(payload: bytes) -> None:
         decode(payload)
     with pytest.raises(StoreDamagedError, match="backup"):
         decode_each([(CODEC, GOOD), (CODEC, payload)])
+    with pytest.raises(StoreDamagedError, match="backup"):
+        joined([(CODEC, GOOD), (CODEC, payload)])
 
 
 OF_CODE_1 = (
@@ -119,7 +129,9 @@ OF_CODE_1 = (
 
 
 def test_a_block_of_code_1_is_read_as_it_was_meant() -> None:
-    first, second = decode(base64.b85decode(OF_CODE_1), codec=1)
+    payload = base64.b85decode(OF_CODE_1)
+    first, second = decode(payload, codec=1)
+    assert joined([(1, payload)]) == encode([first, second])
     assert (first.id, second.id) == (4, 6)
     start_ns = 1_764_072_000_000_000_000
     mass, water, more = *first.batches, *second.batches
