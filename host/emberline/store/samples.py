@@ -34,6 +34,7 @@ def commit(connection: sqlite3.Connection, portions: Sequence[Portion]) -> list[
     Raises:
         ValueError: A batch has arrays of different lengths, or times that decrease.
     """
+    _require_sound([batch for portion in portions for batch in portion.batches])
     stored = [_new(connection, portion) for portion in portions]
     row = connection.execute("SELECT seq FROM sqlite_sequence WHERE name = 'blocks'").fetchone()
     identities = count(1 + (row[0] if row else 0))
@@ -180,19 +181,35 @@ def read_gaps(connection: sqlite3.Connection, bench: str, start_ns: int, end_ns:
     return [Gap(*row) for row in rows]
 
 
-def _require_sound(batch: SampleBatch) -> None:
-    name = f"samples {batch.first_seq} to {batch.next_seq - 1} of {batch.device}/{batch.channel}"
-    if not len(batch.t_ns) == len(batch.raw) == len(batch.flags):
-        raise ValueError(f"{name}: times, values and flags differ in number")
-    if len(batch) and np.any(batch.t_ns[1:] < batch.t_ns[:-1]):
-        raise ValueError(f"{name}: times decrease within the batch")
+def _require_sound(batches: Sequence[SampleBatch]) -> None:
+    """Check all batches of a commit at once; the error names the first that is not sound.
+
+    Raises:
+        ValueError: Its arrays differ in length, or its times decrease.
+    """
+    for batch in batches:
+        if not len(batch.t_ns) == len(batch.raw) == len(batch.flags):
+            raise ValueError(f"{_numbers(batch)}: times, values and flags differ in number")
+    held = [batch for batch in batches if len(batch)]
+    if not held:
+        return
+    times_ns = np.concatenate([batch.t_ns for batch in held])
+    ends = np.cumsum([len(batch) for batch in held])
+    decreases = times_ns[1:] < times_ns[:-1]
+    decreases[ends[:-1] - 1] = False
+    if decreases.any():
+        wrong = held[int(np.searchsorted(ends, np.argmax(decreases), side="right"))]
+        raise ValueError(f"{_numbers(wrong)}: times decrease within the batch")
+
+
+def _numbers(batch: SampleBatch) -> str:
+    return f"samples {batch.first_seq} to {batch.next_seq - 1} of {batch.device}/{batch.channel}"
 
 
 def _new(connection: sqlite3.Connection, portion: Portion) -> tuple[SampleBatch, ...]:
     """Enter the numbers of a portion's samples into the known ranges and return those that were new."""
     new: list[SampleBatch] = []
     for batch in portion.batches:
-        _require_sound(batch)
         if len(batch):
             new += [_cut(batch, *part) for part in _add_span(connection, batch)]
     return tuple(new)

@@ -1,4 +1,5 @@
 import random
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -114,6 +115,19 @@ def test_unsound_batches_are_refused_and_nothing_of_the_commit_is_kept(store: St
             store.commit("b1", [good, bad])
     assert store.next_seq("dev", 1, "mass") == 0
     assert list(store.batches("b1")) == []
+
+
+@pytest.mark.parametrize("place", [0, 1, 2])
+def test_an_unsound_batch_is_named_wherever_it_stands_and_batches_may_overlap(store: Store, place: int) -> None:
+    # Each begins before the one before it has ended, and one is empty.
+    batches = [batch(number, 10, device=f"dev-{number}") for number in range(3)]
+    store.commit("b1", [*batches, batch(3, 0, device="dev-3")])
+    wrong_ns = batch(10 + place, 10).t_ns.copy()
+    wrong_ns[-1] = wrong_ns[-2] - 1
+    later = [batch(10 + number, 10, device=f"dev-{number}") for number in range(3)]
+    later[place] = replace(later[place], t_ns=wrong_ns)
+    with pytest.raises(ValueError, match=f"of dev-{place}/mass: times decrease within the batch"):
+        store.commit("b1", later)
 
 
 @pytest.mark.parametrize("seed", range(8))
