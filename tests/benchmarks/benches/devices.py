@@ -154,8 +154,8 @@ class Devices:
 
 
 def _percentiles(lags_s: Sequence[float]) -> list[float]:
-    """Return the median, that of 99 of 100, and the longest."""
-    return [float(one) for one in np.percentile(lags_s, [50, 99, 100])]
+    """Return the median, that of 99 of 100, and the longest; none of them ends where nothing was acknowledged."""
+    return [float(one) for one in np.percentile(lags_s or [np.inf], [50, 99, 100])]
 
 
 def main(address: str, number: str, seconds: str, burns: str) -> None:
