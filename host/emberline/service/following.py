@@ -103,11 +103,20 @@ class Following:
         """Follow nothing yet."""
         self.last: Turn | None = None
         self._watch: Watch | None = None
+        self._said: list[Event | Retraction] = []
+        self._untold: list[Event | Retraction] = []
 
     def begin(self, watch: Watch) -> None:
-        """Follow a record from its first commit."""
+        """Follow a record from its first commit.
+
+        A trial that begins where its fire was looked out for is that very record, and is not gone through again: what
+        was said of it is said at the next turn.
+        """
         self.last = None
-        self._take_up(watch)
+        if self._watch == replace(watch, plan_text=None) and watch.plan_text == "":
+            self._watch, self._untold, self._caught_up = watch, self._said, False
+        else:
+            self._take_up(watch)
 
     def _take_up(self, watch: Watch) -> None:
         bench = parse_bench(watch.bench_text)
@@ -118,6 +127,7 @@ class Following:
         self._live = LiveTrial(self._channels, plan, watch.start_ns, self._char_s, bench.alarms)
         self._next_fire: LiveTrial | None = None
         self._caught_up = False
+        self._said, self._untold = [], []
 
     @property
     def place(self) -> Place:
@@ -139,8 +149,10 @@ class Following:
             RuntimeError: `begin` was not called.
         """
         watch = self._watching()
-        said: list[Event | Retraction] = []
+        said, self._untold = self._untold, []
         more = self._feed(watch, stored, said)
+        if watch.plan_text is None:
+            self._said += said
         live, first = self._live, not self._caught_up
         self._caught_up = self._caught_up or not more
         alarms = FoundAlarms(live.start_ns, live.alarms, first) if self._caught_up else None
@@ -188,9 +200,9 @@ class Following:
         self._take_up(replace(watch, start_ns=watch.start_ns + (self._live.now_s - HISTORY_S - 60) * SECOND_NS))
 
     def _begin_ns(self, watch: Watch) -> int | None:
-        """Return where a trial begins once `lit` was seen."""
+        """Return where a trial begins once `lit` was seen, as far as there are samples."""
         lit = self._live.event(EventKind.LIT) if watch.plan_text is None else None
-        return None if lit is None else watch.start_ns + max(0, int((lit.t_s - HISTORY_S) * 1e9))
+        return None if lit is None else watch.start_ns + int((lit.t_s - HISTORY_S) * 1e9)
 
     def _keep_announced_times(self, watch: Watch) -> None:
         """Give events that were announced before a crash the time of that announcement."""

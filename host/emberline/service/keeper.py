@@ -272,7 +272,7 @@ class Keeper:
             self.board.alarms.found(turn.alarms)
         if self._open is None:
             if turn.begin_ns is not None and self._fitted is not None:
-                await self._begin(self._fitted, turn.begin_ns, "")
+                await self._begin(self._fitted, max(self._since_ns, turn.begin_ns), "")
                 return True
             return turn.more
         opened = self._open
@@ -291,10 +291,11 @@ class Keeper:
             opened, trial = self._open, self._open.trial
             said = tuple(event for event in opened.announced if event.announced_t_s is not None)
             await self.follower.begin(Watch(self.bench, trial.bench_text, trial.start_ns, trial.plan_text, said))
-        elif self._fitted is not None:
-            newest_ns = self._newest_ns or self.clock.now_ns()
-            start_ns = max(self._since_ns, newest_ns - LOOKOUT_S * SECOND_NS)
-            await self.follower.begin(Watch(self.bench, bench_text(self._fitted), start_ns))
+        elif self._fitted is not None and self._newest_ns is not None:
+            since_ns = max(self._since_ns, self._newest_ns - LOOKOUT_S * SECOND_NS)
+            # The empty minutes before the first sample need not be looked through, and a trial may begin right there.
+            start_ns = await asyncio.to_thread(first_sample_ns, self.store, self.bench, since_ns)
+            await self.follower.begin(Watch(self.bench, self._bench_text(self._fitted), start_ns))
         else:
             return False
         self._watching = True
@@ -312,12 +313,15 @@ class Keeper:
                 start_ns=first_ns,
                 zone=self.zone,
                 label=plan.label,
-                bench_text=bench_text(replace(fitted, id=self.bench)),
+                bench_text=self._bench_text(fitted),
                 plan_text=plan_text,
             )
         )
         LOG.info("trial %s of bench %s is open", trial.id, self.bench)
         return await self._follow(trial)
+
+    def _bench_text(self, fitted: Bench) -> str:
+        return bench_text(replace(fitted, id=self.bench))
 
     async def _follow(self, trial: Trial) -> OpenTrial:
         """Take up a trial: show what was announced of it, and have its record followed from the first commit."""

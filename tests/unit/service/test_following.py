@@ -5,7 +5,8 @@ from pathlib import Path
 import pytest
 
 import stored_burn
-from emberline.curves.events import Event, EventKind, Phase
+from emberline.curves.events import Event, EventKind, Phase, Retraction
+from emberline.curves.grid import Grid
 from emberline.service import following as module
 from emberline.service.bench_fit import bench_text
 from emberline.service.following import Following, Followings
@@ -13,6 +14,7 @@ from emberline.service.keeper import first_sample_ns
 from emberline.service.watch import Turn, Watch
 from emberline.store.fresh import Fresh
 from emberline.store.store import Store
+from emberline.trials.tracker import Tracker
 from emberline_sim.recording import Recording
 from stored_burn import BENCH, SECOND_NS, START_NS, Followed
 
@@ -87,8 +89,42 @@ def test_without_a_trial_only_the_beginning_of_one_is_found(store: Store, burn: 
     assert {turn.begin_ns for turn in following.turns()} == {None}
     stored_burn.fill(store, burn, until_s=100.0, after_s=55.0)
     begins = [turn.begin_ns for turn in following.turns()]
-    assert begins[-1] == START_NS
+    assert begins[-1] is not None
+    # As far as there are samples: it began with the first of them, a minute before.
+    assert begins[-1] < START_NS <= first_sample_ns(store, BENCH, begins[-1]) < START_NS + SECOND_NS
     assert following.turn().end_ns is None
+
+
+def test_a_trial_that_begins_where_its_fire_was_looked_out_for_is_not_gone_through_again(
+    store: Store, burn: Recording, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    looked: list[int] = []
+    look = Tracker.look
+
+    def watched(self: Tracker, grid: Grid) -> list[Event | Retraction]:
+        looked.append(grid.n)
+        return look(self, grid)
+
+    monkeypatch.setattr(Tracker, "look", watched)
+    stored_burn.fill(store, burn, until_s=150.0)
+    going_on, anew = Followed(store.path), Followed(store.path)
+    going_on.begin(watch(burn, armed=False))
+    while (seen := going_on.turn()).begin_ns is None:
+        assert seen.more
+    assert seen.begin_ns < START_NS
+    trial, turns = replace(watch(burn), plan_text=""), []
+    for following in (going_on, anew):
+        looked.clear()
+        following.begin(trial)
+        turns.append(following.turns())
+        assert looked[0] == (int(seen.t_s) + 1 if following is going_on else 1)
+    stored_burn.fill(store, burn, until_s=240.0, after_s=150.0)
+    turns = [some + following.turns() for some, following in zip(turns, (going_on, anew), strict=True)]
+    assert said(turns[0]) == said(turns[1])
+    first = [next(turn.alarms for turn in some if turn.alarms is not None).first for some in turns]
+    assert first == [True, True]
+    # Two numbers that were found apart are never equal, but as they are written.
+    assert repr(turns[0][-1]) == repr(turns[1][-1])
 
 
 def test_a_trial_has_five_minutes_of_history_where_there_are_such(store: Store, burn: Recording) -> None:

@@ -93,6 +93,44 @@ async def test_arming_opens_a_trial_with_its_plan(keeper: Keeper, store: Store, 
     assert keeper.board.document()["trial"] == name
 
 
+async def test_a_fire_is_looked_out_for_from_the_first_stored_sample_on(keeper: Keeper, script: Script) -> None:
+    # Its trial can then begin right there, and no empty minutes before it are gone through.
+    ready(keeper)
+    await keeper.catch_up()
+    assert (script.watches[-1].plan_text, script.watches[-1].start_ns) == (None, batch(0, 1).t_ns[0])
+
+
+async def test_no_fire_is_looked_out_for_before_a_reading_has_come(keeper: Keeper, script: Script) -> None:
+    keeper.fit(default_bench([Role.MASS]))
+    await keeper.catch_up()
+    assert script.watches == []
+
+
+async def test_a_fire_soon_after_the_first_reading_has_all_readings_also_those_that_came_late(
+    keeper: Keeper, store: Store, script: Script
+) -> None:
+    # Streams are stored one by one, so that the one stored first need not be the one that began first.
+    ready(keeper)
+    script.turns = [QUIET]
+    await keeper.catch_up()
+    first_ns = int(batch(0, 1).t_ns[0])
+    early = replace(batch(0, 1), channel="other", t_ns=batch(0, 1).t_ns - 5)
+    store.commit("yard", [early])
+    script.turns = [replace(QUIET, begin_ns=first_ns - 290 * SECOND_NS)]
+    await keeper.catch_up()
+    assert [trial.start_ns for trial in store.trials()] == [first_ns - 5]
+
+
+async def test_a_fire_soon_after_a_trial_takes_nothing_of_it(keeper: Keeper, store: Store, script: Script) -> None:
+    ready(keeper)
+    script.turns = [replace(QUIET, begin_ns=NOON_NS), turn(LIT, more=True), turn(end_ns=NOON_NS + 200 * SECOND_NS)]
+    await keeper.catch_up()
+    script.turns = [replace(QUIET, begin_ns=NOON_NS + 100 * SECOND_NS)]
+    await keeper.catch_up()
+    first, second = store.trials()
+    assert second.start_ns > NOON_NS + 200 * SECOND_NS == first.end_ns
+
+
 async def test_arming_needs_readings(keeper: Keeper) -> None:
     with pytest.raises(RequestError, match="no reading has come"):
         await keeper.arm("", None)
