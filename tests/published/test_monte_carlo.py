@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from uncertainties import UFloat, nominal_value, ufloat
+from uncertainties import UFloat, ufloat
 from uncertainties.core import Variable
 
 import burn_fixture
@@ -20,11 +20,12 @@ from emberline.bench.plan import empty_plan
 from emberline.curves.burning_rate import LossRate
 from emberline.curves.loads import tell_apart
 from emberline.curves.mass_steps import MassStep
-from emberline.heat.burn import UNBURNT, UNFINISHED
+from emberline.heat.burn import Burn
 from emberline.heat.combustion import Charge, efficiency, net_energy_j
 from emberline.heat.result import Result
 from emberline.heat.results import compute_results
 from emberline.heat.scale import CREEP, DRAUGHT_G, Scale, scale_of
+from emberline.heat.uncharred import uncharred
 from emberline.heat.water import heat_into_water_j
 from emberline.heat.water_probe import water_probe_of
 
@@ -92,6 +93,9 @@ def test_results_of_a_whole_burn() -> None:
     account, events, plan, boiling_point = burn_fixture.usual()
     values = compute_results(account, events, plan, boiling_point).values
     fuel = plan.fuel
+    burn = Burn(account, events, plan, boiling_point)
+    left = burn.left_g / burn.burnt.dry_g
+    wood = uncharred(left.nominal_value, left.std_dev, sorted_out=False)
     inputs: dict[str, UFloat | None] = {
         "fuel_g": fuel.mass_g,
         "moisture": fuel.moisture_wet,
@@ -107,8 +111,8 @@ def test_results_of_a_whole_burn() -> None:
         "flameout_s": ufloat(960.0, 6.0),
         "air_c": plan.place.ambient_c,
         "boiling_c": boiling_point,
-        "unfinished": ufloat(0.0, UNFINISHED),
-        "unsorted_g": ufloat(0.0, UNBURNT * nominal_value(fuel.mass_g)),
+        "unfinished": ufloat(wood.wood, wood.u_wood),
+        "unsorted_g": burn.unsorted_g,
     }
     d = drawn({name: (value.nominal_value, value.std_dev) for name, value in inputs.items() if value is not None})
     out_rate = float(np.mean(account.burning_rate_g_min[950:971])) / 60.0
@@ -127,7 +131,7 @@ def test_results_of_a_whole_burn() -> None:
     dry_g = d["fuel_g"] * (1.0 - d["moisture"]) - (drying_j + char * d["char_lhv"]) / d["lhv"]
 
     check(values["char_left"], char)
-    check(values["char_yield"], (char - d["unsorted_g"]) / (d["fuel_g"] * (1.0 - d["moisture"])))
+    check(values["char_yield"], (char - d["unsorted_g"]) / ((d["fuel_g"] - d["unsorted_g"]) * (1.0 - d["moisture"])))
     check(values["burning_rate_mean"], 60.0 * (lost - in_rate * (d["lit_s"] - 60.0)) / seconds)
     check(values["firepower_mean"], net_j / seconds)
     check(values["firepower_gross_mean"], gross_j / seconds)

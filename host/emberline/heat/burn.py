@@ -31,17 +31,10 @@ from emberline.heat.firepower import (
 )
 from emberline.heat.fuel_in import FuelIn, assumed
 from emberline.heat.moments import Moments, attempt, uncertain
+from emberline.heat.uncharred import IN_PIECES, Uncharred, uncharred
 
 ASSUMED_AIR_C = (20.0, 6.0)
 """Air temperature where nobody knows it, with standard uncertainty; 6 K is 0.3 % of the heat of drying."""
-UNFINISHED = 0.07
-"""Standard uncertainty, about zero as protocols take it, of the share of what is left at flameout that has not charred
-yet: volatiles still leave at a tenth to a fifth of their flaming rate then, so that it may be 0.05 +- 0.05 (common
-practice, no source)."""
-UNFINISHED_SORTED = 0.04
-"""The same where somebody sorted out the raw wood. What is in the pieces still, nobody sees: at a seventh of 0.17 g/s,
-which dies away within one or two minutes, it is 1.5 to 3 g of some 60 g (the rate: the flameouts that operators saw
-over cone calorimeters left 9 to 20 %)."""
 UNBURNT = 0.005
 """Standard uncertainty, about zero, of the wood left unburnt under the grate and along the wall, as a share of what was
 put in, where nobody looked for it: up to a hundredth or two (common practice, no source)."""
@@ -202,10 +195,25 @@ class Burn:
 
     @cached_property
     def unsorted_g(self) -> UFloat:
-        """Unburnt wood among what was left, about zero; none where somebody sorted it out."""
+        """Unburnt wood, moist, among what was left; none where somebody sorted it out."""
         if self.plan.fuel.unburnt_g is not None:
             return to_affine_scalar(0.0)
-        return uncertain(0.0, UNBURNT * float(self.burnt.moist_g.nominal_value), "fuel.unburnt_g")
+        raw_g, u_raw_g = 0.0, 0.0
+        if self._uncharred is not None:
+            per_share = float((self.left_g / (1.0 - self.burnt.moisture_wet)).nominal_value)
+            raw_g, u_raw_g = self._uncharred.raw * per_share, self._uncharred.u_raw * per_share
+        u_g = float(np.hypot(UNBURNT * float(self.burnt.moist_g.nominal_value), u_raw_g))
+        return uncertain(raw_g, u_g, "fuel.unburnt_g")
+
+    @cached_property
+    def _uncharred(self) -> Uncharred | None:
+        """What of what was left is wood; None where nothing is known of that, or a person calls it char."""
+        left_g = attempt(lambda: self.left_g)
+        if left_g is None or self.plan.fuel.char_left_g is not None:
+            return None
+        left = left_g / self.burnt.dry_g
+        sorted_out = self.plan.fuel.unburnt_g is not None
+        return uncharred(max(float(left.nominal_value), 0.0), float(left.std_dev), sorted_out=sorted_out)
 
     # Heat.
 
@@ -245,9 +253,13 @@ class Burn:
 
     @cached_property
     def left_lhv(self) -> UFloat:
-        """Net calorific value of what is left at flameout, J/g: that of char, unsure for what has not charred yet."""
-        share = UNFINISHED if self.plan.fuel.unburnt_g is None else UNFINISHED_SORTED
-        return self.char_lhv + uncertain(0.0, share, "char_unfinished") * (self.fuel.lhv_dry - self.char_lhv)
+        """Net calorific value of what is left at flameout, J/g: that of char, but for what has not charred yet.
+
+        What a person weighed as char counts as char, as the protocols take it, though less sure.
+        """
+        known = self._uncharred
+        wood, u_wood = (0.0, IN_PIECES) if known is None else (known.wood, known.u_wood)
+        return self.char_lhv + uncertain(wood, u_wood, "char_unfinished") * (self.fuel.lhv_dry - self.char_lhv)
 
     @cached_property
     def net_energy_j(self) -> UFloat:

@@ -139,8 +139,8 @@ def _char_left_g(burn: Burn) -> UFloat:
 
 
 def _char_yield(burn: Burn) -> UFloat:
-    _ = burn.burnt
-    return (_char_left_g(burn) - burn.unsorted_g) / burn.fuel.charge.dry_g
+    char_g = _char_left_g(burn) - burn.unsorted_g
+    return char_g / burn.burnt.less(burn.unsorted_g).dry_g
 
 
 def _firepower_mean_w(burn: Burn) -> UFloat:
