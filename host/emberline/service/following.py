@@ -14,7 +14,8 @@ from emberline.bench.plan import empty_plan, parse_plan
 from emberline.bench.samples import SampleBatch
 from emberline.curves.events import Event, EventKind, Retraction
 from emberline.service.heaps import give_back
-from emberline.service.watch import LOOKOUT_S, SECOND_NS, Changes, FoundAlarms, Turn, Watch, changes
+from emberline.service.watch import FIRST_COMMITS, LOOKOUT_S, SECOND_NS, Changes, FoundAlarms, Turn, Watch, changes
+from emberline.store.blocks import Commit
 from emberline.store.fresh import Fresh, Place
 from emberline.store.reader import StoreReader
 from emberline.trials.live import LiveTrial
@@ -129,6 +130,13 @@ class Following:
         self._caught_up = False
         self._said, self._untold = [], []
 
+    def _from_first(self, watch: Watch, commits: Sequence[Commit]) -> Watch:
+        """Look out for a fire from the first sample on, where its trial may begin, and through no empty minutes."""
+        parts = [_from(batch, watch.start_ns) for commit in commits for batch in commit.batches]
+        first_ns = min((int(part.t_ns[0]) for part in parts if part is not None), default=watch.start_ns)
+        self._take_up(replace(watch, start_ns=first_ns))
+        return self._watching()
+
     @property
     def place(self) -> Place:
         """How far the record has been read.
@@ -149,6 +157,8 @@ class Following:
             RuntimeError: `begin` was not called.
         """
         watch = self._watching()
+        if watch.plan_text is None and self._after == 0 and stored.commits:
+            watch = self._from_first(watch, stored.commits[:FIRST_COMMITS])
         said, self._untold = self._untold, []
         more = self._feed(watch, stored, said)
         if watch.plan_text is None:

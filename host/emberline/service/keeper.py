@@ -21,7 +21,7 @@ from emberline.service.clock import Clock
 from emberline.service.errors import ApartError, BegunAnewError, RequestError
 from emberline.service.open_trial import OpenTrial, how, key
 from emberline.service.plan_label import labelled_plan
-from emberline.service.watch import LOOKOUT_S, SECOND_NS, Turn, Watch
+from emberline.service.watch import FIRST_COMMITS, LOOKOUT_S, SECOND_NS, Turn, Watch
 from emberline.store.errors import StoreError
 from emberline.store.past import Past
 from emberline.store.reader import StoreReader
@@ -291,10 +291,9 @@ class Keeper:
             opened, trial = self._open, self._open.trial
             said = tuple(event for event in opened.announced if event.announced_t_s is not None)
             await self.follower.begin(Watch(self.bench, trial.bench_text, trial.start_ns, trial.plan_text, said))
-        elif self._fitted is not None and self._newest_ns is not None:
-            since_ns = max(self._since_ns, self._newest_ns - LOOKOUT_S * SECOND_NS)
-            # The empty minutes before the first sample need not be looked through, and a trial may begin right there.
-            start_ns = await asyncio.to_thread(first_sample_ns, self.store, self.bench, since_ns)
+        elif self._fitted is not None:
+            newest_ns = self._newest_ns or self.clock.now_ns()
+            start_ns = max(self._since_ns, newest_ns - LOOKOUT_S * SECOND_NS)
             await self.follower.begin(Watch(self.bench, self._bench_text(self._fitted), start_ns))
         else:
             return False
@@ -392,6 +391,5 @@ class Keeper:
 
 def first_sample_ns(store: StoreReader, bench: str, start_ns: int) -> int:
     """Return the time of the first stored sample at or after a moment; the moment where there is none."""
-    # Streams are committed within a second of each other, so the first of all is in one of the first commits.
-    first = islice(store.commits(bench, start_ns), 4)
+    first = islice(store.commits(bench, start_ns), FIRST_COMMITS)
     return min((int(batch.t_ns[0]) for commit in first for batch in commit.batches), default=start_ns)

@@ -11,6 +11,8 @@ from emberline.trials.estimates import Estimates
 LOOKOUT_S = 1_200
 """Length of record in which `lit` is looked for while no trial is open; then its older part is let go."""
 SECOND_NS = 1_000_000_000
+FIRST_COMMITS = 4
+"""Streams are stored within a second of each other, so the first sample of all is in one of so many first commits."""
 
 
 @dataclass(frozen=True, slots=True)

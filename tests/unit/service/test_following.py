@@ -108,11 +108,13 @@ def test_a_trial_that_begins_where_its_fire_was_looked_out_for_is_not_gone_throu
     monkeypatch.setattr(Tracker, "look", watched)
     stored_burn.fill(store, burn, until_s=150.0)
     going_on, anew = Followed(store.path), Followed(store.path)
-    going_on.begin(watch(burn, armed=False))
+    # Looked out for from long before the first sample.
+    going_on.begin(replace(watch(burn, armed=False), start_ns=START_NS - 900 * SECOND_NS))
     while (seen := going_on.turn()).begin_ns is None:
         assert seen.more
     assert seen.begin_ns < START_NS
-    trial, turns = replace(watch(burn), plan_text=""), []
+    start_ns = first_sample_ns(store, BENCH, seen.begin_ns)
+    trial, turns = replace(watch(burn), plan_text="", start_ns=start_ns), []
     for following in (going_on, anew):
         looked.clear()
         following.begin(trial)

@@ -93,19 +93,6 @@ async def test_arming_opens_a_trial_with_its_plan(keeper: Keeper, store: Store, 
     assert keeper.board.document()["trial"] == name
 
 
-async def test_a_fire_is_looked_out_for_from_the_first_stored_sample_on(keeper: Keeper, script: Script) -> None:
-    # Its trial can then begin right there, and no empty minutes before it are gone through.
-    ready(keeper)
-    await keeper.catch_up()
-    assert (script.watches[-1].plan_text, script.watches[-1].start_ns) == (None, batch(0, 1).t_ns[0])
-
-
-async def test_no_fire_is_looked_out_for_before_a_reading_has_come(keeper: Keeper, script: Script) -> None:
-    keeper.fit(default_bench([Role.MASS]))
-    await keeper.catch_up()
-    assert script.watches == []
-
-
 async def test_a_fire_soon_after_the_first_reading_has_all_readings_also_those_that_came_late(
     keeper: Keeper, store: Store, script: Script
 ) -> None:
