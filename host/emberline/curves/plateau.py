@@ -33,13 +33,13 @@ FAST_SHARE = 0.3
 """Slope over that of the ramp with which water warms, and a probe does not drift."""
 ARRIVAL_K, MOST_ARRIVAL_S = 0.07, 5.0
 """Distance from the plateau at which people call it boiling, and the most that it brings forward."""
-U_ARRIVAL_K = 0.1
-"""Standard uncertainty of that distance."""
-SOFT_SHARPNESS, SOFT_K = 0.6, 3.0
+U_ARRIVAL_K = 0.2
+"""Standard uncertainty of that distance: what three makers of simulated pots call the boil differs by so much."""
+SOFT_SHARPNESS, SOFT_K = 0.75, 2.5
 """Sharpness below which an approach has no clear end, and kelvins of doubt for all of it (fitted to simulated pots)."""
 U_MIXING_S = 1.0
 """Standard uncertainty of what a probe at one place says of all the water (common practice, no source)."""
-MOST_U_S = 60.0
+MOST_U_S = 75.0
 """Standard uncertainty from which on a plateau cannot be dated: no ramp leads to it."""
 MOST_SLOPE_K_S = 2.5
 """No stove heats water faster (a cup of 100 g on 1 kW): a probe has come back into it."""

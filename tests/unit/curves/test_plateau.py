@@ -35,6 +35,18 @@ def test_an_exponential_approach_is_soft() -> None:
     assert plateau.u_s > 5.0
 
 
+def test_what_people_call_the_boil_is_no_sharper_than_a_knee_is_round() -> None:
+    # The last 15 K at 6 K a minute, but for the last 4 K at 0.68 of that: where it boils is a convention.
+    straight = find_plateau(seconds(900), seen(np.interp(fine(900), [0.0, 700.0], [29.3, 99.3])), BOILING_C, GOOD, 30)
+    round_c = seen(np.interp(fine(900), [0.0, 640.0, 700.0], [28.4, 95.2, 99.3]))
+    rounded = find_plateau(seconds(900), round_c, BOILING_C, GOOD, 30)
+    assert straight is not None
+    assert rounded is not None
+    assert 0.6 < rounded.sharpness < 0.75 < straight.sharpness
+    assert straight.u_s > 0.2 / straight.slope_k_s
+    assert rounded.u_s > 1.2 * straight.u_s * straight.slope_k_s / rounded.slope_k_s
+
+
 def test_a_lull_counts_neither_for_the_slope_nor_for_the_shape() -> None:
     # The fire pauses 3 K below the boil: what is seen of the ramp is too short to have a shape.
     value = seen(np.interp(fine(900), [0.0, 400.0, 500.0, 530.0], [18.0, 96.3, 96.3, 99.3]))
