@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emberline.curves.grid import MAD_TO_SD
-from emberline.curves.robust import SlidingLines, code_step, local_scale, running_median, runs
+from emberline.curves.robust import SlidingLines, code_step, local_scale, median, running_median, runs
 
 Array = NDArray[np.float64]
 Span = tuple[int, int]
@@ -256,10 +256,10 @@ class _Search:
         if len(before) == 0 or len(after) == 0:
             return np.nan
         paces = [np.diff(self.level[side]) / np.diff(side) for side in (before, after) if len(side) >= 5]
-        pace = float(np.median(np.concatenate(paces))) if paces else 0.0
+        pace = median(np.concatenate(paces)) if paces else 0.0
         before, after = before[-5:], after[:5]
-        rise = float(np.median(self.level[after]) - np.median(self.level[before]))
-        return rise - pace * float(np.median(after) - np.median(before))
+        rise = median(self.level[after]) - median(self.level[before])
+        return rise - pace * (median(after) - median(before))
 
     def _across_gaps(self) -> list[Span]:
         """Find changes of load that happened while nothing was read."""
@@ -298,7 +298,7 @@ def _restless(spread: Array, least_g: float) -> NDArray[np.bool_]:
     known = np.where(np.isfinite(spread), spread, np.nan)
     usual = local_scale(known) / MAD_TO_SD
     usual = np.maximum(np.where(np.isfinite(usual), usual, 0.0), least_g)
-    return np.asarray(np.nan_to_num(known) > _JUMP * usual)
+    return np.asarray(known > _JUMP * usual)
 
 
 def _difference(lines: SlidingLines, k: NDArray[np.int64], w: int, g: int, enough: int) -> tuple[Array, Array]:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from emberline.curves.robust import profile, runs
+from emberline.curves.robust import profile, running_median, runs
 
 Array = NDArray[np.float64]
 
@@ -129,8 +129,7 @@ def steadied(rate_g_s: Array) -> Array:
     """
     known = np.isfinite(rate_g_s)
     filled = np.interp(np.arange(len(rate_g_s)), np.flatnonzero(known), rate_g_s[known])
-    padded = np.pad(filled, KNOCK_S, mode="edge")
-    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * KNOCK_S + 1), axis=1))
+    return running_median(filled, KNOCK_S)
 
 
 def averaged(values: Array, width: int) -> Array:

@@ -10,6 +10,7 @@ minute: how far the loss of mass points to that is weighed (`dated_by_both`).
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from emberline.curves.events import Event, EventKind
@@ -267,13 +268,13 @@ def _trigger(masked_g: Array, noise_g: Array, length: int) -> int | None:
 
 
 def _running_median(values: Array, width: int) -> Array:
-    padded = np.pad(values, width // 2, constant_values=np.nan)
-    windows = np.lib.stride_tricks.sliding_window_view(padded, width)
-    empty = np.asarray(~np.isfinite(windows).any(axis=1))
-    filled = np.where(empty[:, None], 0.0, windows)
-    median = np.nanmedian(filled, axis=1)
-    median[empty] = np.nan
-    return np.asarray(median)
+    """Return the median of what is known of each value and its neighbours, (n,); NaN where nothing is."""
+    beyond = np.full(width // 2, np.nan)
+    # What is not known comes last.
+    ordered = np.sort(sliding_window_view(np.concatenate((beyond, values, beyond)), width), axis=1)
+    count, rows = np.isfinite(ordered).sum(axis=1), np.arange(len(values))
+    middle = 0.5 * (ordered[rows, (count - 1) // 2] + ordered[rows, count // 2])
+    return np.asarray(np.where(count > 0, middle, np.nan))
 
 
 def _onset_costs(t: Array, v: Array, onsets: Array) -> tuple[Array, Array]:

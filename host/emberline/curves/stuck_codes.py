@@ -31,7 +31,7 @@ def without_stuck(column: Column) -> Array:
     v = column.value[where]
     if len(v) < 2 * LEAST_RUN:
         return column.value
-    moves = np.nan_to_num(column.spread[where]) > 0.0
+    moves = column.spread[where] > 0.0
     same = (v[1:] == v[:-1]) & ~moves[1:] & ~moves[:-1]
     # Differences low..high-1 are zero: readings low..high are one code.
     long = [(low, high) for low, high in runs(same) if high - low + 1 >= LEAST_RUN]

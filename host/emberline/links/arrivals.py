@@ -7,7 +7,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from emberline.bench.samples import FLAG_FAULT, SampleBatch
+from emberline.bench.samples import SampleBatch
 from emberline_wire import Channel, Event, Gap, Greeted, Hello, Kind, Loss, Readings, Rebooted
 
 COLD_JUNCTION_SUFFIX = ".cold_junction"
@@ -130,8 +130,6 @@ class Missed:
     teller: Teller
 
 
-_FAULTY, _SOUND = np.uint8(FLAG_FAULT), np.uint8(0)
-
 Arrival = SampleBatch | Lost | Greeting | Restart | Unnumbered | Missed
 
 
@@ -194,7 +192,8 @@ class Translator:
             first_seq=readings.first_seq,
             t_ns=readings.t_ns,
             raw=raw,
-            flags=np.where(readings.faults != 0, _FAULTY, _SOUND),
+            # Whether there is a fault, a byte each: `FLAG_FAULT` is 1.
+            flags=(readings.faults != 0).view(np.uint8),
         )
 
     def _lost(self, gap: Gap, now_ns: int) -> Lost:

@@ -15,6 +15,7 @@ from emberline.bench.toml_reading import SURE
 from emberline.curves.burning_rate import LossRate
 from emberline.curves.events import Event, EventKind
 from emberline.curves.grid import Column, Grid
+from emberline.curves.robust import median
 from emberline.heat.firepower import live_firepower_w
 from emberline.heat.moments import uncertain
 from emberline.heat.water_course import WaterCourse
@@ -251,7 +252,7 @@ def _last(announced: list[Event], kind: EventKind) -> Event | None:
 def _warmed(water: Column) -> bool:
     """Tell whether the water has been heated in this record."""
     known = water.value[np.isfinite(water.value)]
-    return len(known) > 0 and float(np.median(known[-20:])) - float(np.median(known[:20])) > WARMED_K
+    return len(known) > 0 and median(known[-20:]) - median(known[:20]) > WARMED_K
 
 
 def _last_known(column: Column | None) -> float | None:

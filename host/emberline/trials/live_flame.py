@@ -14,6 +14,7 @@ from emberline.curves.events import Event
 from emberline.curves.fast_loss import RECOVERY_SHARE, REFUEL_GRACE_S, flaming_level
 from emberline.curves.flame_probe import LEAST_DROP_K, LEAST_DROP_SHARE, TAIL_S
 from emberline.curves.grid import Column
+from emberline.curves.robust import median, quantile
 
 Array = NDArray[np.float64]
 
@@ -190,7 +191,7 @@ def _warmth(flame: Column | None, now: int) -> float | None:
     recent, hot = recent[np.isfinite(recent)], hot[np.isfinite(hot)]
     if len(recent) == 0 or len(hot) == 0:
         return None
-    return float(np.median(recent)) / max(float(np.quantile(hot, 0.85)), 1.0)
+    return median(recent) / max(quantile(hot, 0.85), 1.0)
 
 
 def _calm(flame: Array, out: int, now: int) -> bool:

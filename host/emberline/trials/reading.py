@@ -29,7 +29,7 @@ from emberline.curves.loads import Loads, Stay, with_standing_pot
 from emberline.curves.mass_steps import MassStep, find_steps, masked
 from emberline.curves.pot_cools import turn_to_cooling
 from emberline.curves.refuel_weights import by_weights
-from emberline.curves.robust import without_spikes
+from emberline.curves.robust import running_median, without_spikes
 from emberline.curves.words import Word, with_words
 from emberline.heat.scale import Scale, scale_of
 from emberline.heat.water_course import PotCurves, WaterCourse, told_apart, water_courses
@@ -290,10 +290,9 @@ def smooth_water(water: Column | None, n: int) -> Array:
     after = np.searchsorted(known, t).clip(0, len(known) - 1)
     before = (np.searchsorted(known, t, side="right") - 1).clip(0)
     far = np.minimum(np.abs(known[after] - t), np.abs(known[before] - t)) > BRIDGED_S
-    padded = np.pad(bridged, 3, mode="edge")
-    median = np.median(np.lib.stride_tricks.sliding_window_view(padded, 7), axis=1)
+    median = running_median(bridged, 3)
     median[far] = np.nan
-    return np.asarray(median)
+    return median
 
 
 def boil_windows(stays: Sequence[Stay], water: Column, n: int, weighed: bool) -> list[tuple[float, float]]:

@@ -219,7 +219,10 @@ class _Stream:
         low, high = bisect_left(self._t_s, since_s), bisect_left(self._t_s, until_s)
         if self._end == inf or low == high:
             return 0.0
-        return sum(abs(one) >= self._end for one in self._raw[low:high]) / (high - low)
+        raw = self._raw[low:high]
+        if -self._end < min(raw) and max(raw) < self._end:
+            return 0.0
+        return sum(abs(one) >= self._end for one in raw) / (high - low)
 
 
 class _GrownColumn:
