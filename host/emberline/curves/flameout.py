@@ -2,8 +2,9 @@
 
 From the load cell alone the end of fast mass loss is all that can be seen: a pyrolysis without flame looks the same,
 and the uncertainty says so. Flame is taken to end half-way between where the rate has sunk to that of the first ends of
-flame that were observed and the foot of its fall, from which on only char glows. Flames scatter about it, the more the
-slower the fall. A flame probe narrows it: the end of flame is where its fall begins that never recovers.
+flame that were observed and the foot of its fall, from which on only char glows; over bright char some seconds later.
+Flames scatter about it, the more the slower the fall. A flame probe narrows it: the end of flame is where its fall
+begins that never recovers.
 """
 
 from collections.abc import Sequence
@@ -28,6 +29,8 @@ U_FALL_SHARE = 0.35
 BRIGHT_SHARE, U_BRIGHT_SHARE = 0.15, 0.6
 """Share of the flaming level above which char glows brightly, and that uncertainty there: flames flicker on over it, in
 29 cone-calorimeter burns of one timber for half of the fall's length, in 24 of other woods not at all (medians)."""
+OUTLIVES_S = 10.0
+"""By how much they outlive it there, between these two."""
 LEAST_SEEN_S = 60.0
 """A tail that was seen for as long as its fall lasted, but for so many seconds at least, is known to be level."""
 YET_TO_SINK, U_YET_TO_SINK = 0.25, 0.8
@@ -174,8 +177,9 @@ def _end_of_loss(fall: Fall) -> tuple[float, float]:
     """Return the end of flame as the load cell alone shows it, and its standard uncertainty, seconds."""
     seen = min(1.0, fall.seen_tail_s / max(fall.length_s, LEAST_SEEN_S))
     unseen_s = (1.0 - seen) * fall.length_s
-    t_s = 0.5 * (fall.foot_s + fall.sunk_s) + YET_TO_SINK * unseen_s
     bright = fall.tail_g_s > BRIGHT_SHARE * fall.flaming_g_s
+    outlives_s = OUTLIVES_S if bright else 0.0
+    t_s = 0.5 * (fall.foot_s + fall.sunk_s) + outlives_s + YET_TO_SINK * unseen_s
     spreads_s = (
         (U_BRIGHT_SHARE if bright else U_FALL_SHARE) * fall.length_s,
         U_YET_TO_SINK * unseen_s,

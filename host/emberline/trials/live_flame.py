@@ -6,6 +6,7 @@ cool, and the last addition some minutes ago.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +25,9 @@ KINDLED_S = 90
 """A fire that died sooner after its match has burnt its starter, and has yet to catch or is lit again."""
 LOAD_TAIL_S = 45
 """Seconds of tail on the load cell that make an end sure which no probe tells: what still sinks passes for level."""
+U_AHEAD_S = 60.0
+"""Standard uncertainty of what is still to come when such an end is announced: over 46 published slabs of wood half of
+the flames still lived then, most for less than a minute."""
 STEADY_S = 15
 """Seconds for which the end of flame must be found at the same moment before it is announced."""
 STEADY_WITHIN_S, STEADY_WITHIN_U = 8.0, 0.5
@@ -48,6 +52,11 @@ BACK_SHARE = 0.6
 """Share of the way back to its temperature in flame that a probe must have gone before a fire is back."""
 BACK_S = 20
 """Seconds for which a fire must burn again before its flameout is taken back."""
+
+
+def as_announced(event: Event) -> Event:
+    """Return an end of flame as it is announced: what no probe tells may be a lull of a flame that lives on."""
+    return event if event.confirmed else replace(event, u_s=float(np.hypot(event.u_s, U_AHEAD_S)))
 
 
 class FlameWatch:

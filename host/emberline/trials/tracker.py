@@ -26,7 +26,7 @@ from emberline.heat.scale import Scale, scale_of
 from emberline.heat.water_course import PotCurves, WaterCourse
 from emberline.trials.live_boil import BoilWatch
 from emberline.trials.live_cell import LiveCell
-from emberline.trials.live_flame import FED_G, RELIGHT_S, FlameWatch, fed_lately
+from emberline.trials.live_flame import FED_G, RELIGHT_S, FlameWatch, as_announced, fed_lately
 from emberline.trials.live_lit import may_be_lit
 from emberline.trials.live_loads import LoadWatch
 from emberline.trials.reading import (
@@ -265,7 +265,7 @@ class Tracker:
         rate = fuel.rate_g_s if fuel is not None else None
         sure = self._flame_watch.sure(found, rate, self._lit_s, fed_s, flame, steam_g_s)
         if sure and not fed_lately(grid.get(Role.MASS), now):
-            self._sayings.announce(found, now)
+            self._sayings.announce(as_announced(found), now)
 
     def _look_back_at_flameout(self, grid: Grid, now: int) -> None:
         out = self._sayings.newest(EventKind.FLAMEOUT)

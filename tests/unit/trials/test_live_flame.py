@@ -9,7 +9,16 @@ from numpy.typing import NDArray
 from column_fixture import column
 from emberline.curves.events import Event, EventKind
 from emberline.curves.grid import Column
-from emberline.trials.live_flame import BACK_S, KINDLED_S, LOAD_TAIL_S, STEADY_S, FlameWatch, fed_lately
+from emberline.trials.live_flame import (
+    BACK_S,
+    KINDLED_S,
+    LOAD_TAIL_S,
+    STEADY_S,
+    U_AHEAD_S,
+    FlameWatch,
+    as_announced,
+    fed_lately,
+)
 
 Array = NDArray[np.float64]
 OUT_S = 700.0
@@ -142,3 +151,10 @@ def test_a_load_that_has_just_risen_may_be_fuel_before_it_has_settled(rose_s: fl
 def test_nothing_is_fed_where_no_load_cell_tells() -> None:
     assert not fed_lately(None, 700)
     assert not fed_lately(column(np.full(700, np.nan)), 700)
+
+
+def test_a_flame_that_no_probe_saw_end_may_live_on() -> None:
+    assert as_announced(OUT) == OUT
+    told_by_load = as_announced(replace(OUT, confirmed=False))
+    assert told_by_load.t_s == OUT.t_s
+    assert told_by_load.u_s == pytest.approx((OUT.u_s**2 + U_AHEAD_S**2) ** 0.5)
