@@ -12,7 +12,7 @@ from types import MappingProxyType
 import numpy as np
 from uncertainties import ufloat
 
-from emberline.bench.plan import Plan, PotPlan, VisitPlan
+from emberline.bench.plan import Plan, PotPlan
 from emberline.curves.disturbances import MOST_LOSS_G_S
 from emberline.curves.events import Event, EventKind
 from emberline.curves.mass_steps import MIN_STEP_G, UNKNOWN_U_G, MassStep
@@ -40,6 +40,8 @@ GUST = 10.0
 """Excursion, over the curve's scatter, that no gust is taken for: gusts are far from normally distributed."""
 LEAST_FUEL_G = 5.0
 """Least unplanned addition that is taken for fuel; a tugging lead may feign less (common practice, no source)."""
+SPOONFULS = 3
+"""Additions of like weight to a fire, apart from each other, that are fuel however light: no lead tugs as often."""
 KINDLING_S = 20.0
 """Seconds after lighting within which additions still belong to the first fill (common practice, no source)."""
 SEEN_S = 3
@@ -206,6 +208,7 @@ class _Reader:
         self._index = 0
         self._stays: list[Stay] = [Stay(None, None)] if pot_stands else []
         self._refuels: list[MassStep] = []
+        self._fed: list[MassStep] = []
         self._pot_g: float | None = self._planned_pot_g(0) if pot_stands else None
         self._pot_on = pot_stands
         self._lid_g = 0.0
@@ -265,6 +268,8 @@ class _Reader:
         self._causes.append((self._index,))
 
     def _added(self, step: MassStep, size: float) -> None:
+        if self._burning(step) and (not self._fed or step.start_s - self._fed[-1].end_s > PORTIONS_S):
+            self._fed.append(step)
         if not self._pot_on and self._is_pot(size):
             self._pot_on, self._pot_g, self._lid_g, self._taken_g = True, size, 0.0, 0.0
             self._stays.append(Stay(step, None))
@@ -276,7 +281,7 @@ class _Reader:
             self._add(EventKind.STEP, step, f"load rose by {size:.1f} g with the pot on, as a lid does")
         elif self._is_another_portion(step):
             self._add_portion(step)
-        elif size < LEAST_FUEL_G and not self._is_planned_refuel(size):
+        elif size < LEAST_FUEL_G and not (self._is_planned_refuel(size) or self._is_spoonful(size)):
             self._add(EventKind.STEP, step, f"load rose by {size:.1f} g, too little for fuel")
         elif self._burning(step):
             self._refuels.append(step)
@@ -307,7 +312,9 @@ class _Reader:
             if planned is not None and _matches(size, planned):
                 return True
             # The person filled another amount than planned; no handful of fuel weighs as much as a filled pot.
-            return size > float(pot.tare_g.nominal_value) + 0.3 * self._water_g() and not self._is_planned_refuel(size)
+            tare_g = float(pot.tare_g.nominal_value)
+            least_g = tare_g if planned is None else tare_g + 0.3 * (planned - tare_g)
+            return size > least_g and not self._is_planned_refuel(size)
         if self._pot_g is not None and 0.5 * self._pot_g < size < 2.0 * self._pot_g:
             return not self._is_planned_refuel(size)
         return size >= POT_G and not self._is_planned_refuel(size)
@@ -325,6 +332,10 @@ class _Reader:
     def _is_planned_refuel(self, size: float) -> bool:
         masses = [float(refuel.mass_g.nominal_value) for refuel in self._plan.refuels if refuel.mass_g is not None]
         return any(abs(size - mass) <= max(6.0, 0.06 * mass) for mass in masses)
+
+    def _is_spoonful(self, size: float) -> bool:
+        """Tell whether the fire has been fed as lightly before."""
+        return sum(0.5 * size < float(fed.size_g.nominal_value) < 2.0 * size for fed in self._fed) >= SPOONFULS
 
     def _is_another_portion(self, step: MassStep) -> bool:
         """Tell whether an addition belongs to the refuel just before it."""
@@ -378,15 +389,8 @@ class _Reader:
         pot = self._plan.pot
         if pot is None or pot.tare_g is None:
             return None
-        visit: VisitPlan = pot.visit(index)
-        if visit.water_g is None:
-            return None
-        return float(pot.tare_g.nominal_value + visit.water_g.nominal_value)
-
-    def _water_g(self) -> float:
-        assert self._plan.pot is not None
-        water = self._plan.pot.visit(len(self._stays)).water_g
-        return float(water.nominal_value) if water is not None else 0.0
+        water_g = pot.visit(index).water_g
+        return None if water_g is None else float(pot.tare_g.nominal_value + water_g.nominal_value)
 
     def _add(self, kind: EventKind, step: MassStep, evidence: str) -> None:
         t_s = float(step.moved_s.nominal_value)

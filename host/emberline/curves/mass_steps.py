@@ -157,7 +157,10 @@ class _Sizing:
             certainty = np.where(np.isfinite(fit.size_g), np.abs(fit.size_g) / u_g, np.inf)
             unloaded = certainty < max(CERTAIN / 3.0, min(CERTAIN, certainty.min() * (1.0 + 1e-9)))
             if not unloaded.any():
-                unloaded = np.array([self._fleeting(piece, handlings, fit, i, noise) for i in range(len(loaded))])
+                shaken = len(loaded) < len(group)
+                unloaded = np.array(
+                    [self._fleeting(piece, handlings, fit, i, noise, shaken=shaken) for i in range(len(loaded))]
+                )
             if unloaded.any():
                 # What leaves no load is no jump of the curve; without it the others are sized anew.
                 loaded = [span for span, gone in zip(loaded, unloaded, strict=True) if not gone]
@@ -199,8 +202,14 @@ class _Sizing:
         before, after = (float(np.median(self._values[side])) if len(side) else np.nan for side in sides)
         return before, after
 
-    def _fleeting(self, piece: Array, handlings: list[Handling], fit: Sizes, index: int, noise: LoadNoise) -> bool:
-        """Tell whether a small load is gone when some seconds more around it are left out: a gust, no load."""
+    def _fleeting(
+        self, piece: Array, handlings: list[Handling], fit: Sizes, index: int, noise: LoadNoise, *, shaken: bool
+    ) -> bool:
+        """Tell whether a small load is gone when some seconds more around it are left out: a gust, no load.
+
+        No fire makes a load rise, whatever stirred it: a rise must stay beyond noise alone, unless others left nothing
+        nearby and the cell is shaken.
+        """
         if not abs(fit.size_g[index]) < _LARGE_G:
             return False
         start, end = handlings[index].start_s, handlings[index].end_s
@@ -208,7 +217,8 @@ class _Sizing:
         after = handlings[index + 1].start_s if index + 1 < len(handlings) else len(piece)
         wide_s = max(_GUST_S, 2 * self._spacing)
         low, high = max(before, start - wide_s), min(after, end + wide_s)
-        wide = Handling(low, high, (float(low), float(high)), handlings[index].stirs)
+        stirs = handlings[index].stirs if shaken or fit.size_g[index] < 0.0 else None
+        wide = Handling(low, high, (float(low), float(high)), stirs)
         others = [*handlings[:index], wide, *handlings[index + 1 :]]
         again = fit_sizes(piece, others, self._spacing, noise, self._found.code_g)
         size_g = abs(again.size_g[index])

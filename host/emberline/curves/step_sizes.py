@@ -59,13 +59,14 @@ class Handling:
         start_s: First second that it spoils.
         end_s: First calm second after it.
         moving_s: Stretch of time within which the load moved, and with it the pace changed.
-        stirs: Change of the pace to reckon with, as a share of the pace, beside the change that is seen.
+        stirs: Change of the pace to reckon with, as a share of the pace, beside the change that is seen; None where it
+            changes no pace.
     """
 
     start_s: int
     end_s: int
     moving_s: tuple[float, float]
-    stirs: float
+    stirs: float | None
 
     def earlier(self, by_s: int) -> "Handling":
         """Return the handling on a curve that begins later by so many seconds."""
@@ -174,6 +175,8 @@ def _stirred(n: int, handlings: list[Handling], spacing: int, pace: float, chang
     added = np.zeros(n)
     second = np.arange(n)
     for handling in handlings:
+        if handling.stirs is None:
+            continue
         stir2 = change**2 + (handling.stirs * pace) ** 2
         start, end = handling.moving_s
         inside = np.clip(np.minimum(second + 1, end) - np.maximum(second, start), 0.0, 1.0)

@@ -108,6 +108,25 @@ def test_a_lead_that_tugs_is_no_fuel() -> None:
     assert kinds(read(step(500, 4.1), plan=planned(refuels=(4.0,)))) == ["refuel"]
 
 
+def test_a_fire_fed_by_the_spoon_is_refuelled_however_little_goes_in_at_once() -> None:
+    loads = read(*(step(at_s, 3.6) for at_s in range(200, 600, 50)))
+    assert kinds(loads) == ["step"] * 2 + ["refuel"] * 6
+    assert len(loads.refuels) == 6
+
+
+def test_a_light_addition_among_heavier_spoonfuls_is_fuel() -> None:
+    assert kinds(read(step(200, 6.0), step(260, 7.1), step(320, 4.4))) == ["refuel"] * 3
+
+
+def test_what_rises_again_and_again_within_seconds_is_no_spoonful() -> None:
+    # A stove that rocks shows several rises, and is fed by none.
+    assert kinds(read(*(step(at_s, 2.8) for at_s in (200, 211, 222, 233, 244)))) == ["step"] * 5
+
+
+def test_light_things_laid_in_before_the_fire_burns_make_no_spoonfuls() -> None:
+    assert kinds(read(step(10, 4.0), step(30, 4.0), step(50, 4.0), step(200, 4.0))) == ["step"] * 4
+
+
 def test_nothing_is_a_refuel_while_nothing_burns() -> None:
     assert kinds(read(step(300, 40.0), lit_s=None)) == ["step"]
 

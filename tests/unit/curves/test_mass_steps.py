@@ -98,6 +98,26 @@ def test_wind_widens_the_size_of_a_pot() -> None:
     assert windy.size_g.nominal_value == pytest.approx(800.0, abs=4.0 * windy.size_g.std_dev)
 
 
+def lively(n: int = 600, *, seed: int) -> Array:
+    """A pot that boils over a lively fire: 0.9 g/s, by a pace that wanders."""
+    rng = np.random.default_rng(seed)
+    pace = 0.9 + np.cumsum(rng.normal(0.0, 0.01, n))
+    return 3000.0 - np.cumsum(pace) + rng.normal(0.0, 0.15, n)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_handful_of_fuel_beside_a_boiling_pot_is_no_gust(seed: int) -> None:
+    step = only(loaded(lively(seed=30 + seed), 300, 14.0))
+    assert step.size_g.nominal_value == pytest.approx(14.0, abs=2.0)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_gust_that_comes_back_beside_a_boiling_pot_is_no_load(seed: int) -> None:
+    gust = np.zeros(600)
+    gust[300:306] = [5.0, 12.0, 11.0, 9.0, 6.0, 2.0]
+    assert all(step.size_g.nominal_value == 0.0 for step in find_steps(column(lively(seed=40 + seed) + gust)))
+
+
 def test_spikes_of_thousands_of_grams_are_neither_steps_nor_loss() -> None:
     curve = burn(seed=8)
     spoilt = curve.copy()
