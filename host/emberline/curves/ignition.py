@@ -7,7 +7,7 @@ squares over every candidate second. The flame mostly reaches its probe at once,
 minute: how far the loss of mass points to that is weighed (`dated_by_both`).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -43,6 +43,9 @@ LATE_SHARE = 0.15
 """Share of fires whose flame reaches the probe late: lit at one side, or kindled under a heap (no source)."""
 LATE_S = 60.0
 """Longest time that takes (common practice, no source)."""
+SLIP_SHARE, SLIP_WITHIN_S = 0.1, 240.0
+"""How often the load cell's onset is none, beside a flame that a probe sees come: a drift, a gust, a hand; and the
+stretch in which it may then be."""
 NEGLIGIBLE = 1e-3
 """Share of a mixture that is left out."""
 
@@ -85,7 +88,7 @@ def find_lit(masked_g: Array, noise_g: Array, flame: Column | None, *, flame_lag
     elif by_mass is None or _stayed_cold(flame):
         return None
     else:
-        chosen = by_mass
+        chosen = kindled_by_little(by_mass)
     return Event(EventKind.LIT, chosen.t_s, chosen.u_s, chosen.evidence)
 
 
@@ -94,7 +97,7 @@ def dated_by_both(by_flame: Onset, by_mass: Onset | None) -> Onset:
 
     A mixture of two cases: the flame reached its probe at once, and the probe dates the match; or it took some time up
     to `LATE_S`, the likelier the shorter, and the load cell tells how long. The odds are those of the cell's onset in
-    either case times how often each happens. Mean and standard deviation of the mixture are given.
+    either case, which may be none, times how often each happens. Mean and standard deviation of the mixture are given.
     """
     late_s = np.linspace(0.0, min(LATE_S, by_flame.t_s), 241)
     density = LATE_S - late_s
@@ -102,9 +105,9 @@ def dated_by_both(by_flame: Onset, by_mass: Onset | None) -> Onset:
     odds = LATE_SHARE / (1.0 - LATE_SHARE)
     if by_mass is not None:
         early_s = by_flame.t_s - by_mass.t_s
-        at_once = _normal(np.array([early_s]), float(np.hypot(by_flame.u_s, by_mass.u_s)))
-        density = density * _normal(late_s - early_s, by_mass.u_s)
-        odds *= float(density.sum()) / max(float(at_once[0]), 1e-300)
+        at_once = _onset_density(np.array([early_s]), float(np.hypot(by_flame.u_s, by_mass.u_s)))
+        density = density * _onset_density(late_s - early_s, by_mass.u_s)
+        odds *= float(density.sum()) / float(at_once[0])
     share = odds / (1.0 + odds)
     if density.sum() <= 0.0 or share < NEGLIGIBLE:
         return by_flame
@@ -115,6 +118,21 @@ def dated_by_both(by_flame: Onset, by_mass: Onset | None) -> Onset:
         float(np.sqrt((1.0 - share) * by_flame.u_s**2 + share * late_u2 + share * (1.0 - share) * mean_late_s**2)),
         by_flame.evidence if by_mass is None else f"{by_flame.evidence}; {by_mass.evidence}",
     )
+
+
+def _onset_density(off_s: Array, u_s: float) -> Array:
+    """Return the density of a load cell's onset that is off by so much."""
+    return (1.0 - SLIP_SHARE) * _normal(off_s, u_s) + SLIP_SHARE / SLIP_WITHIN_S
+
+
+def kindled_by_little(by_mass: Onset) -> Onset:
+    """Weigh a load cell's onset that no probe backs: what some fires are kindled with is too light for it.
+
+    As in `dated_by_both`, some fires show late, the likelier the shorter: mean and standard deviation of that mixture.
+    """
+    mean_s = LATE_SHARE * LATE_S / 3.0
+    late_u2 = LATE_SHARE * LATE_S**2 / 6.0 - mean_s**2
+    return replace(by_mass, t_s=max(0.0, by_mass.t_s - mean_s), u_s=float(np.hypot(by_mass.u_s, late_u2**0.5)))
 
 
 def _normal(x: Array, sd: float) -> Array:
