@@ -26,10 +26,10 @@ MATCH_G = 20.0
 """Distance within which a step matches a planned weight."""
 MATCH_SHARE = 0.05
 """The same as a share of the planned weight."""
-HAND_S = 0.8
+HAND_S = 0.7
 """Standard uncertainty of a handling's moment for want of a sharper meaning.
 
-A pot is taken to be on from its first touch by one, from letting go by another, which is up to 1.4 s either way
+A pot is taken to be on from its first touch by one, from letting go by another, which is up to 1.2 s either way
 (common practice, no source).
 """
 PORTIONS_S = 20.0
