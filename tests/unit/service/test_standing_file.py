@@ -34,12 +34,29 @@ async def test_of_a_boot_that_goes_on_it_is_written_now_and_then(
 ) -> None:
     now_s = 100.0
     monkeypatch.setattr(standing_file, "monotonic", lambda: now_s)
-    file = StandingFile(tmp_path, "yard")
-    for step in range(12):
-        now_s = 100.0 + 28.0 * step
-        file.keep(1, lambda step=step: {"seq": step})  # type: ignore[misc]
-    await written()
-    assert StandingFile(tmp_path, "yard").read() == {"seq": 10}
+    file, steps = StandingFile(tmp_path, "yard"), list[int]()
+    for step in range(60):
+        now_s = 100.0 + 10.0 * step
+        file.keep(1, lambda step=step: steps.append(step))  # type: ignore[misc]
+    first, second, *later = steps
+    assert first == 0
+    assert 0 < second <= 12
+    assert later == list(range(second + 12, 60, 12))
+
+
+async def test_benches_that_greet_together_are_not_written_together_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    now_s, times_s = 0.0, list[float]()
+    monkeypatch.setattr(standing_file, "monotonic", lambda: now_s)
+    files = [StandingFile(tmp_path, f"bench-{number}") for number in range(200)]
+    for second in range(241):
+        now_s = float(second)
+        for file in files:
+            file.keep(1, lambda second=second: times_s.append(second))  # type: ignore[misc]
+    most = max(times_s.count(second) for second in range(1, 241))
+    # A thousand at a time, they took the event loop for 0.2 s.
+    assert most <= 10
 
 
 async def test_what_was_to_be_written_is_not_once_it_is_to_be_forgotten(tmp_path: Path) -> None:
