@@ -27,6 +27,7 @@ from emberline.curves.ignition import begun_mid_burn, find_lit
 from emberline.curves.load_words import loads_by_words, no_pot_stood
 from emberline.curves.loads import Loads, Stay, with_standing_pot
 from emberline.curves.mass_steps import MassStep, find_steps, masked
+from emberline.curves.pot_beside import WATER_J_GK, boils_beside
 from emberline.curves.pot_cools import turn_to_cooling
 from emberline.curves.refuel_weights import by_weights
 from emberline.curves.robust import running_median, without_spikes
@@ -121,13 +122,9 @@ def read_record(grid: Grid, channels: Mapping[Role, Channel], plan: Plan, *, wor
     water_c = smooth_water(water, n)
     # A pot of which no step tells stood there all the time.
     stood = plan.pot is not None and not loads.stays and _warmed(water_c) and not no_pot_stood(words)
+    alone = loads
     if mass is not None and own_cell is None and stood:
         loads = with_standing_pot(loads)
-    scale = None
-    if loss is not None:
-        cell = channel_of(channels, Role.MASS)
-        scale = scale_of(loss, loads, cell, plan.load_cell, grid.get(Role.CELL_TEMPERATURE))
-    events += loads.events + (own_cell.loads.events if own_cell is not None else ())
 
     pot = PotCurves(water_c, channel_of(channels, Role.WATER), boiling, own_cell)
     if water is not None:
@@ -141,10 +138,17 @@ def read_record(grid: Grid, channels: Mapping[Role, Channel], plan: Plan, *, wor
             if boils:
                 place, boiling = high, boiling_point(high)
                 pot = replace(pot, boiling_c=boiling)
+        if loads is not alone and rate is not None and boils and _beside(plan, rate, water_c, boils[0]):
+            loads = alone
         events += _boils_by_words(boils, windows, words)
     else:
         events += _by_words(EventKind.BOIL, (), words)
 
+    scale = None
+    if loss is not None:
+        cell = channel_of(channels, Role.MASS)
+        scale = scale_of(loss, loads, cell, plan.load_cell, grid.get(Role.CELL_TEMPERATURE))
+    events += loads.events + (own_cell.loads.events if own_cell is not None else ())
     courses, fuel = _apart(bare, scale, pot, plan, events, n)
     burnt = lit_s is not None or burning_at_start
     flameout = end_of_flame(n, fuel, courses, loads, lit_s, flame, flame_lag, water_c) if burnt else None
@@ -269,6 +273,18 @@ def _on_pots_cell(words: Sequence[Word]) -> list[Word]:
     """Return what a person's words mean to a cell under the pot: pots, and steps that it saw and that were none."""
     steps = [Word(word.kind, word.found_s, None) for word in words if word.kind is EventKind.STEP and word.found_s]
     return [*(word for word in words if word.kind in POTS), *steps]
+
+
+def _beside(plan: Plan, loss_rate_g_s: Array, water_c: Array, boil: Event) -> bool:
+    """Tell whether the plan's pot boiled beside the load cell; not where nobody knows how much water was in it."""
+    water_g = plan.pot.visit(0).water_g if plan.pot is not None else None
+    if plan.pot is None or water_g is None:
+        return False
+    pot_j_k = plan.pot.heat_capacity_j_k
+    capacity_j_k = WATER_J_GK * float(water_g.nominal_value) + (
+        0.0 if pot_j_k is None else float(pot_j_k.nominal_value)
+    )
+    return boils_beside(loss_rate_g_s, water_c, boil.t_s, capacity_j_k)
 
 
 def _warmed(water_c: Array) -> bool:

@@ -250,6 +250,18 @@ def test_a_pot_that_stood_there_all_the_time_is_known_by_its_water() -> None:
     assert read(cold.curves(), stove.plan()).courses == ()
 
 
+def test_a_planned_pot_whose_steam_the_cell_never_saw_stood_beside_it() -> None:
+    stove, beside = Stove(pot_on_s=-5.0, pot_off_s=None), Stove(pot_on_s=None)
+    curves = {**stove.curves(), Role.MASS: beside.curves()[Role.MASS]}
+    reading = read(curves, stove.plan())
+    assert "boil" in times(reading)
+    assert "pot_on" not in times(reading)
+    assert reading.courses == ()
+    # A person who saw it there is believed.
+    words = Word(EventKind.POT_ON, None, Event(EventKind.POT_ON, 0.0, 1.0, "seen", None, True, None, True))
+    assert read(curves, stove.plan(), words).courses != ()
+
+
 def test_a_second_cell_under_the_pot_is_read_for_itself() -> None:
     stove = Stove(pot_on_s=None, n=1200, flameout_s=900.0)
     potted = Stove(n=1200, flameout_s=900.0, pot_off_s=700.0)
