@@ -51,9 +51,11 @@ class Visits:
 
     @property
     def _no_pot(self) -> str:
-        if self.burn.account.has_mass:
+        if not self.burn.account.has_mass:
+            return "the bench has no load cell: nobody can tell when the pot stood on the stove and what evaporated"
+        if self.burn.plan.pot is None:
             return "no pot stood on the stove"
-        return "the bench has no load cell: nobody can tell when the pot stood on the stove and what evaporated"
+        return "the load cell shows no pot: where it stood beside the cell, nobody can tell since when, nor its steam"
 
     def window(self, visit: Visit) -> tuple[UFloat, UFloat]:
         """Moments between which flame heated the pot: later of pot on and lit, to earlier of its end and flameout."""

@@ -126,9 +126,10 @@ def test_evaporation_that_cannot_be_known_says_why() -> None:
             _ = pot_of(visit).total_evaporated_g
 
 
-def test_no_pot_is_told_from_no_load_cell() -> None:
-    for has_mass, words in [(True, "no pot stood"), (False, "no load cell")]:
-        pot = pot_of(has_mass=has_mass)
+def test_no_pot_is_told_from_no_load_cell_and_from_a_pot_beside_it() -> None:
+    beside, blind, none = pot_of(), pot_of(has_mass=False), pot_of()
+    none.burn.plan = replace(none.burn.plan, pot=None)
+    for pot, words in [(none, "no pot stood"), (blind, "no load cell"), (beside, "beside the cell")]:
         for name in ("heated", "total_evaporated_g"):
             with pytest.raises(AbsentError, match=words):
                 getattr(pot, name)
