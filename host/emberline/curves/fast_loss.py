@@ -75,6 +75,7 @@ class Fall:
         seen_tail_s: For how long the tail was seen.
         settled_s: When the rate has come down to what it is later, shoulders after the foot included.
         blurred_s: By how much noise of the rate blurs all these moments.
+        veiled: Whether the tail is a pot's steam, so that it says nothing of the char.
     """
 
     half_s: float
@@ -85,6 +86,7 @@ class Fall:
     seen_tail_s: float
     settled_s: float
     blurred_s: float
+    veiled: bool = False
 
     @property
     def length_s(self) -> float:

@@ -177,7 +177,7 @@ def _end_of_loss(fall: Fall) -> tuple[float, float]:
     """Return the end of flame as the load cell alone shows it, and its standard uncertainty, seconds."""
     seen = min(1.0, fall.seen_tail_s / max(fall.length_s, LEAST_SEEN_S))
     unseen_s = (1.0 - seen) * fall.length_s
-    bright = fall.tail_g_s > BRIGHT_SHARE * fall.flaming_g_s
+    bright = not fall.veiled and fall.tail_g_s > BRIGHT_SHARE * fall.flaming_g_s
     outlives_s = OUTLIVES_S if bright else 0.0
     t_s = 0.5 * (fall.foot_s + fall.sunk_s) + outlives_s + YET_TO_SINK * unseen_s
     spreads_s = (

@@ -84,4 +84,4 @@ def veiled_fall(rate_g_s: Array, lit_s: float | None, refuels_s: Sequence[float]
     foot_s, tail_g_s = found
     if not np.isfinite(lowest):
         return None
-    return Fall(float(left), foot_s, foot_s, level, tail_g_s, float(t[-1]) - foot_s, foot_s, HIDDEN_S)
+    return Fall(float(left), foot_s, foot_s, level, tail_g_s, float(t[-1]) - foot_s, foot_s, HIDDEN_S, True)

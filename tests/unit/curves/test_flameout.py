@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 from column_fixture import column, seconds
 from emberline.curves.events import Event, EventKind
 from emberline.curves.fast_loss import FIRST_SHARE
-from emberline.curves.flameout import MASS_ONLY_WORDS, OUTLIVES_S, find_flameout
+from emberline.curves.flameout import MASS_ONLY_WORDS, OUTLIVES_S, U_FALL_SHARE, Stands, find_flameout
 from emberline.curves.grid import Column
 from emberline.curves.pot_cools import Turn
+from emberline.curves.veiled_fall import veiled_fall
 from two_regimes_fixture import FALL_S, LEVEL_G_S, LIT_S, passes_s, probe, rates
 
 Array = NDArray[np.float64]
@@ -200,6 +201,19 @@ def test_water_that_turned_to_cooling_is_weighed_with_the_load() -> None:
     # What turned at quite another time was another fire's end, or cold water.
     other = find_flameout(rates(falls_over_s=200.0), LIT_S, (), None, turn=replace(turn, t_s=300.0))
     assert other == alone
+
+
+def test_steam_that_is_left_is_no_bright_char() -> None:
+    # Two fifths of the loss are a pot's steam, which dies away as it cools.
+    t = seconds(2100)
+    steam = 0.1 * np.clip((t - 200.0) / 400.0, 0.0, 1.0) * np.exp(-np.maximum(t - FALL_S - 60.0, 0.0) / 700.0)
+    steaming = rates(2100) + steam
+    fall = veiled_fall(steaming, LIT_S, (), 2100.0)
+    event = find_flameout(steaming, LIT_S, (), None, stands=Stands(2100.0, True))
+    assert fall is not None
+    assert event is not None
+    assert event.t_s == fall.foot_s
+    assert event.u_s == pytest.approx(np.hypot(np.hypot(U_FALL_SHARE * fall.length_s, fall.blurred_s), 18.0), rel=0.01)
 
 
 def dipped(curve: Array, at_s: int, *, sinks_to: float, for_s: int = 60) -> Array:
