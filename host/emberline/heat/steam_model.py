@@ -13,6 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 from uncertainties import UFloat, ufloat
 
+from emberline.heat.blind_share import BLIND_SHARE, BLIND_SHARE_U
+
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Unsure = Callable[[], tuple[list[Array], list[UFloat]]]
@@ -20,9 +22,6 @@ Unsure = Callable[[], tuple[list[Array], list[UFloat]]]
 
 MOST_SHARE = 0.85
 """Largest share of the load's loss below boiling that can be water: something keeps the water hot."""
-BLIND_SHARE, BLIND_SHARE_U = 0.33, 0.19
-"""Share of the load's loss that is water where nobody knows how warm it is, with standard uncertainty: anything between
-none and 0.65, that of a gram of fuel which raises 1.9 grams of steam (JCGM 100:2008, 4.3.7)."""
 BLIND_GLOW = 1.5
 """Factor by which that share may be larger or smaller once char glows alone, one standard uncertainty (no source)."""
 _TRIED = np.exp(np.linspace(-1.5, 1.0, 26))
@@ -62,6 +61,8 @@ class SteamModel:
         glowing: (n,) seconds after the end of flame.
         inside: (n,) seconds of the stay.
         blind: (n,) seconds of the stay in which nobody knows how warm the water is.
+        blind_share: Share of the load's loss that is water then.
+        u_blind_share: Its standard uncertainty.
     """
 
     drive: Array
@@ -70,9 +71,11 @@ class SteamModel:
     glowing: Mask
     inside: Mask
     blind: Mask
+    blind_share: float = BLIND_SHARE
+    u_blind_share: float = BLIND_SHARE_U
 
     def rate(
-        self, below_g_s: float, share: float, wall_g_s: float, char_ratio: float, blind_share: float = BLIND_SHARE
+        self, below_g_s: float, share: float, wall_g_s: float, char_ratio: float, blind_share: float | None = None
     ) -> Array:
         """Return the rate of water's loss, (n,) g/s.
 
@@ -82,7 +85,8 @@ class SteamModel:
         steam = share * np.where(self.glowing, char_ratio, 1.0)
         boiling = np.maximum(steam * self.loss_g_s - wall_g_s, 0.0) / (1.0 + steam)
         below = np.minimum(below_g_s * self.drive, MOST_SHARE * self.loss_g_s)
-        below = np.where(self.blind, blind_share * self.loss_g_s, below)
+        of_loss = self.blind_share if blind_share is None else blind_share
+        below = np.where(self.blind, of_loss * self.loss_g_s, below)
         return np.where(self.inside, np.where(self.boiling, boiling, below), 0.0)
 
     def standing(self, c: Coefficients) -> tuple[Array, Unsure]:
@@ -99,7 +103,7 @@ class SteamModel:
             shifts.append(self.rate(c.below_g_s, c.share, c.wall_g_s, c.char_ratio + c.u_char_ratio) - rate)
             tags = ["evaporation_model", "steam_share", "pot_wall", "char_steam"]
             if self.blind.any():
-                shifts.append(np.where(self.blind, BLIND_SHARE_U * self.loss_g_s, 0.0))
+                shifts.append(np.where(self.blind, self.u_blind_share * self.loss_g_s, 0.0))
                 tags.append("no_water_probe")
             return shifts, [ufloat(0.0, 1.0, tag) for tag in tags]
 
@@ -111,7 +115,7 @@ class SteamModel:
         target = max(float(total.nominal_value), 0.0)
         seen = _Sums(self, k)
         # What left unseen is no part of what the coefficients explain.
-        unseen = float(np.sum(np.where(self.blind, BLIND_SHARE * self.loss_g_s, 0.0)[:k]))
+        unseen = float(np.sum(np.where(self.blind, self.blind_share * self.loss_g_s, 0.0)[:k]))
         explained = max(target - unseen, 0.0)
         best, one_off = seen.nearest(c, explained, c.char_ratio)
         rate = self._closed(best, c.wall_g_s, c.char_ratio, k, target)
@@ -132,7 +136,7 @@ class SteamModel:
             model = [ufloat(0.0, 1.0, tag) for tag in ("evaporation_model", "char_steam", "pot_wall")]
             shifts = [per_gram, along, by_ratio, by_wall]
             if self.blind.any() and not self.blind[self.inside].all():
-                seen_less = max(BLIND_SHARE - BLIND_SHARE_U, 0.0)
+                seen_less = max(self.blind_share - self.u_blind_share, 0.0)
                 shifts.append(self._closed(best, c.wall_g_s, c.char_ratio, k, target, seen_less) - rate)
                 model.append(ufloat(0.0, 1.0, "no_water_probe"))
             elif self.blind.any() and (self.blind & self.glowing).any():
@@ -151,7 +155,7 @@ class SteamModel:
         char_ratio: float,
         k: int,
         target: float,
-        blind_share: float = BLIND_SHARE,
+        blind_share: float | None = None,
     ) -> Array:
         rate = self.rate(*pair, wall_g_s, char_ratio, blind_share)
         reached = float(np.sum(rate[:k]))

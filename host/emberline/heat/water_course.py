@@ -23,6 +23,7 @@ from emberline.curves.events import Event, EventKind, last
 from emberline.curves.loads import Stay
 from emberline.curves.robust import between_codes
 from emberline.heat import evaporation
+from emberline.heat.blind_share import BLIND_SHARE, BLIND_SHARE_U, looked_into, share_after_look
 from emberline.heat.pot_weights import Closed, by_char_weight, by_steps, by_usual_char, lidded, weighted
 from emberline.heat.scale import Scale
 from emberline.heat.steam_model import Coefficients, SteamModel, summed
@@ -165,7 +166,20 @@ def water_courses(
         return tuple(_on_own_cell(pot.own_cell, plan, stay, index, n) for index, stay in enumerate(stays))
     if scale is None:
         return ()
-    return tuple(_from_balance(scale, pot, plan, events, index, n) for index in range(len(scale.loads.stays)))
+    courses: list[WaterCourse] = []
+    for index in range(len(scale.loads.stays)):
+        courses.append(_from_balance(scale, pot, plan, events, index, n, _blind_share(scale, courses)))
+    return tuple(courses)
+
+
+def _blind_share(scale: Scale, before: Sequence[WaterCourse]) -> tuple[float, float]:
+    """Return the share of the loss that is water where no probe tells, as the stay before tells it, if any."""
+    stays = scale.loads.stays
+    if not before or not looked_into(stays[len(before) - 1], stays[len(before)]):
+        return BLIND_SHARE, BLIND_SHARE_U
+    inside = seconds_of(before[-1].window, len(before[-1].rate_g_s))
+    loss_g = float(np.sum(np.maximum(scale.loss.rate_g_s[inside], 0.0)))
+    return share_after_look(before[-1].lost_by(before[-1].window[1]), loss_g)
 
 
 def _on_own_cell(cell: Scale, plan: Plan, stay: Stay, index: int, n: int) -> WeighedCourse:
@@ -185,7 +199,15 @@ def seconds_of(window: tuple[float, float], n: int) -> NDArray[np.bool_]:
     return np.asarray((t >= window[0]) & (t < window[1]))
 
 
-def _from_balance(scale: Scale, pot: PotCurves, plan: Plan, events: Sequence[Event], index: int, n: int) -> WaterCourse:
+def _from_balance(
+    scale: Scale,
+    pot: PotCurves,
+    plan: Plan,
+    events: Sequence[Event],
+    index: int,
+    n: int,
+    blind_share: tuple[float, float],
+) -> WaterCourse:
     stay = scale.loads.stays[index]
     window = stood(stay, n)
     inside = seconds_of(window, n)
@@ -215,7 +237,7 @@ def _from_balance(scale: Scale, pot: PotCurves, plan: Plan, events: Sequence[Eve
     )
     per_steam = (float(pot.boiling_c.nominal_value) - air_c) / latent_heat_j_g(float(pot.boiling_c.nominal_value))
     blind = inside & ~boiling & ~np.isfinite(pot.water_c)
-    model = SteamModel(drive, np.maximum(scale.loss.rate_g_s, 0.0), boiling, glowing, inside, blind)
+    model = SteamModel(drive, np.maximum(scale.loss.rate_g_s, 0.0), boiling, glowing, inside, blind, *blind_share)
     in_steam = np.array([1.0, 1.0, per_steam])
     coefficients = Coefficients(
         heat.below_g_s,

@@ -5,7 +5,8 @@ import pytest
 from numpy.typing import NDArray
 from uncertainties import UFloat, ufloat
 
-from emberline.heat.steam_model import BLIND_SHARE, MOST_SHARE, Coefficients, SteamModel, Unsure, summed
+from emberline.heat.blind_share import BLIND_SHARE
+from emberline.heat.steam_model import MOST_SHARE, Coefficients, SteamModel, Unsure, summed
 
 Array = NDArray[np.float64]
 
