@@ -36,6 +36,7 @@ SURFACE_K = 6.0
 LEAST_NET = 0.05
 """Share of the heat that must still warm the water; below it the pot stalls."""
 SHARED_FLICKER_S = 5.0
+BOTH_WAYS = (1.0, -1.0)
 POWER_REL_U = 0.12
 """Relative standard uncertainty of the heat that reaches the pot now, from the slope of one ramp (common practice, no
 source)."""
@@ -119,20 +120,25 @@ def forecast_boil(water_c: Array, now_s: float, pot: PotFacts) -> Forecast | NoF
     central = _seconds_to(target, ramp, pot)
     if central is None:
         return NoForecast("at this power the water stays below its boiling point")
-    # One input at a time moved by its standard uncertainty (JCGM 100:2008, 5.1.3, numerically), towards the earlier
-    # boil, since on the other side there may be none.
-    steeper = replace(ramp, slope=ramp.slope + ramp.u_slope)
+    # One input at a time moved by its standard uncertainty, both ways (JCGM 100:2008, 5.1.3, numerically).
     power_u = float(np.hypot(POWER_REL_U, POWER_WANDER * (central / WANDER_S) ** 0.5))
+    boiling_u = float(pot.boiling_c.std_dev)
     moved = [
-        _seconds_to(target - float(pot.boiling_c.std_dev), ramp, pot),
-        _seconds_to(target, steeper, pot),
-        _seconds_to(target, ramp, pot, power=1.0 + power_u),
-        _seconds_to(target, ramp, pot, more_loss=-1.0),
+        [_seconds_to(target - way * boiling_u, ramp, pot) for way in BOTH_WAYS],
+        [_seconds_to(target, replace(ramp, slope=ramp.slope + way * ramp.u_slope), pot) for way in BOTH_WAYS],
+        [_seconds_to(target, ramp, pot, power=1.0 + way * power_u) for way in BOTH_WAYS],
+        [_seconds_to(target, ramp, pot, more_loss=-way) for way in BOTH_WAYS],
     ]
-    u_s = float(np.sqrt(sum((central - (m or 0.0)) ** 2 for m in moved)))
+    u_s = float(np.linalg.norm([_reach_s(central, *pair) for pair in moved]))
     if central > FARTHEST_S or u_s > central:
         return NoForecast("the ramp is too slow or too unsteady to tell")
     return Forecast(now_s + central, max(u_s, 1.0))
+
+
+def _reach_s(central_s: float, sooner_s: float | None, later_s: float | None) -> float:
+    """Return how far an input moves the boil: the farther of both ways; as far as it is off where the pot may stall."""
+    late_s = central_s if later_s is None else later_s - central_s
+    return max(central_s - (sooner_s or 0.0), late_s)
 
 
 def forecast_flameout(
