@@ -71,6 +71,14 @@ def test_a_boil_without_a_working_probe_is_not_demanded() -> None:
         assert [event.optional for event in expected_of(other) if event.kind == "boil"] == [True]
 
 
+def test_water_that_boiled_as_the_record_began_need_not_be_dated() -> None:
+    recording = usual()
+    (stay,) = recording.truth.stays
+    begun = replace(recording, truth=replace(recording.truth, stays=(replace(stay, pot_on_s=0.0, boil_s=1.0),)))
+    assert [event.optional for event in expected_of(recording) if event.kind == "boil"] == [False]
+    assert [event.optional for event in expected_of(begun) if event.kind == "boil"] == [True]
+
+
 def test_a_bench_without_a_load_cell_sees_no_loads_and_gives_no_masses() -> None:
     recording = usual()
     bare = replace(recording, channels={"water": recording.channels["water"]})

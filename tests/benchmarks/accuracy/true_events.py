@@ -46,9 +46,9 @@ def expected_of(recording: Recording) -> tuple[Expected, ...]:
 
 
 def _boils(recording: Recording, end_s: float) -> Iterator[Expected]:
-    """Yield the boils, optional where no working probe hung in the water or the record soon ended."""
+    """Yield the boils, optional where no working probe hung in the water or the record just began or soon ended."""
     for _, boil in boils_of(recording):
-        told = boil.sure and _probe_works(recording, boil.t_s) and boil.t_s <= end_s - ENDS_S
+        told = boil.sure and _probe_works(recording, boil.t_s) and BEGINS_S <= boil.t_s <= end_s - ENDS_S
         yield Expected("boil", boil.t_s, optional=not told)
 
 
