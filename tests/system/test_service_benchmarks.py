@@ -90,7 +90,7 @@ def test_what_fills_once_and_then_stays_is_no_leak() -> None:
 
 
 def test_a_course_too_short_for_a_slope_has_none() -> None:
-    course = memory(3.0, lambda _: 50.0)
+    course = memory(2.0, lambda _: 50.0)
     assert math.isnan(course.slope(course.rss_mb).mb_h)
 
 

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from scipy import stats
 
-WARM_UP = 0.5
+WARM_UP = 1 / 3
 """Share of the time that is left out of slopes: caches fill, the first summaries load their libraries."""
 CONFIDENCE = 0.95
 
