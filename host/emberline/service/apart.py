@@ -20,7 +20,7 @@ from emberline.service.processes import end_process
 T = TypeVar("T")
 
 LENGTH = struct.Struct("<Q")
-NICENESS = 5
+NICENESS = 10
 """Readings go before results where the machine is short of time."""
 CLOSE_LIMIT_S = 1.0
 

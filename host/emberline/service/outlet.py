@@ -16,9 +16,9 @@ from emberline.service.health import HEALTH_SCHEMA, HealthWatch, health_document
 from emberline.trials.live_document import Recording
 
 ALARMS_SCHEMA = "emberline.alarms/1"
-EVERY_S = 0.1
+EVERY_S = 0.25
 """How often is looked whether something is to be told, real seconds."""
-STILL_S = 0.9
+STILL_S = 0.75
 """The state goes out after so long at the latest, so that it does once a second, and ages are seen to grow."""
 LEAST_PAUSE_S = 0.2
 """Shortest pause between two states."""
