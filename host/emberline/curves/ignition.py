@@ -45,7 +45,7 @@ LATE_S = 60.0
 """Longest time that takes (common practice, no source)."""
 SLIP_SHARE, SLIP_WITHIN_S = 0.1, 240.0
 """How often the load cell's onset is none, beside a flame that a probe sees come: a drift, a gust, a hand; and the
-stretch in which it may then be."""
+stretch in which it may then be (no source)."""
 NEGLIGIBLE = 1e-3
 """Share of a mixture that is left out."""
 

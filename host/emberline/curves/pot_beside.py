@@ -12,16 +12,15 @@ from emberline.curves.steam import steam_jump
 
 Array = NDArray[np.float64]
 
-WATER_J_GK = 4.19
-"""Heat capacity of warm water."""
 RAMP_S = (60, 10)
 """From how long before the boil to how long before it the water's warming is read."""
 SEEN_SHARE = 0.3
-"""Share of the expected steam below which none of it is seen."""
+"""Share of the expected steam below which none of it is seen (no source)."""
 LEAST_SHARE = 0.3
-"""Least expected steam, as a share of the loss before the boil, that the fire's own wander does not hide."""
+"""Least expected steam, as a share of the loss before the boil, that the fire's own wander does not hide (no
+source)."""
 BURNS_ON = 0.85
-"""Least share of the loss before the boil that is left after it where the fire did not die then."""
+"""Least share of the loss before the boil that is left after it where the fire did not die then (no source)."""
 
 
 def boils_beside(loss_rate_g_s: Array, water_c: Array, boil_s: float, capacity_j_k: float) -> bool:

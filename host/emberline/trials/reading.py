@@ -17,6 +17,7 @@ from uncertainties import UFloat, ufloat
 from emberline.bench.air import Place, boiling_point, in_highlands
 from emberline.bench.channels import Channel, Role, default_channel
 from emberline.bench.plan import Plan
+from emberline.bench.water import heat_capacity_j_gk
 from emberline.curves.boil import WaterProbe, find_boils
 from emberline.curves.boil_odds import HIGHLANDS, PRIOR
 from emberline.curves.burning_rate import LossRate, noise_of, smooth
@@ -27,7 +28,7 @@ from emberline.curves.ignition import begun_mid_burn, find_lit
 from emberline.curves.load_words import loads_by_words, no_pot_stood
 from emberline.curves.loads import Loads, Stay, with_standing_pot
 from emberline.curves.mass_steps import MassStep, find_steps, masked
-from emberline.curves.pot_beside import WATER_J_GK, boils_beside
+from emberline.curves.pot_beside import boils_beside
 from emberline.curves.pot_cools import turn_to_cooling
 from emberline.curves.refuel_weights import by_weights
 from emberline.curves.robust import running_median, without_spikes
@@ -281,7 +282,8 @@ def _beside(plan: Plan, loss_rate_g_s: Array, water_c: Array, boil: Event) -> bo
     if plan.pot is None or water_g is None:
         return False
     pot_j_k = plan.pot.heat_capacity_j_k
-    capacity_j_k = WATER_J_GK * float(water_g.nominal_value) + (
+    water_j_gk = float(heat_capacity_j_gk(float(water_c[np.isfinite(water_c)].max())))
+    capacity_j_k = water_j_gk * float(water_g.nominal_value) + (
         0.0 if pot_j_k is None else float(pot_j_k.nominal_value)
     )
     return boils_beside(loss_rate_g_s, water_c, boil.t_s, capacity_j_k)
