@@ -140,7 +140,7 @@ class Board:
         self.trial = trial
         rate = trial.estimates.rate_g_min
         if rate is not None:
-            self.course.estimate(trial.start_ns + int(trial.followed_s * 1e9), float(rate.nominal_value))
+            self.course.estimate(trial.start_ns + int(trial.followed_s * 1e9), rate.nominal_value)
         self.touch()
 
     def shown_from_ns(self) -> int:

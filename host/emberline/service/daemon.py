@@ -27,7 +27,7 @@ from emberline.service.guide import Guides
 from emberline.service.health import HealthWatch
 from emberline.service.health_loop import HealthLoop, commit_p99_s
 from emberline.service.health_notify import Notifier
-from emberline.service.heaps import leave_alone_what_stands, leaving_alone_what_stands
+from emberline.service.heaps import leave_alone_what_stands, leaving_alone_what_stands, look_as_often_as_suits
 from emberline.service.housekeeping import Housekeeping
 from emberline.service.ingest import Ingest
 from emberline.service.intake import IngestCounts
@@ -302,6 +302,7 @@ class Daemon:
             await asyncio.sleep(1.0)
             if len(self.lanes) != benches:
                 benches, seconds = len(self.lanes), TAKEN_UP_S
+                look_as_often_as_suits(benches)
             if seconds:
                 seconds -= 1
                 leave_alone_what_stands()

@@ -13,7 +13,7 @@ from emberline.bench.channels import Channel, Role
 from emberline.bench.plan import empty_plan, parse_plan
 from emberline.bench.samples import SampleBatch
 from emberline.curves.events import Event, EventKind, Retraction
-from emberline.service.heaps import give_back
+from emberline.service.heaps import give_back, look_as_often_as_suits
 from emberline.service.watch import FIRST_COMMITS, LOOKOUT_S, SECOND_NS, Changes, FoundAlarms, Turn, Watch, changes
 from emberline.store.blocks import Commit
 from emberline.store.fresh import Fresh, Place
@@ -58,6 +58,7 @@ class Followings:
         """
         failed = {watch.bench: why for watch in watches if (why := self._begin(watch))}
         if watches:
+            look_as_often_as_suits(len(self._by_bench))
             self._give_back()
         places = [self._by_bench[bench].place for bench in benches if bench not in failed]
         fresh = self._store.fresh(places, MOST_COMMITS)

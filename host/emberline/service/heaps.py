@@ -6,7 +6,8 @@ let a program grow for hours that keeps nothing more. What is free in the midst 
 
 Python finds objects that only hold each other late, in a daemon megabytes of them at a time, and where they lay, others
 have settled meanwhile. So they are looked for before memory is given back, and what lives as long as the program is not
-looked through again each time.
+looked through again each time. Of many benches it looks less often: a second of a thousand makes so many objects that
+Python would look a hundred times in it, and through all that stands every other second.
 
 NumPy keeps some freed pieces of each small size for its next arrays, and a curve that grows by a second each second
 asks for ever new sizes: over hours this comes to 4 MB in each process, scattered among what else it keeps. So all of it
@@ -25,6 +26,8 @@ M_TRIM_THRESHOLD, M_ARENA_MAX = -1, -8
 HEAPS = 1
 MOST_FREE_BYTES = 1024 * 1024
 """Free memory at the end of a heap; more of it goes back."""
+NEW_OBJECTS, NEW_OBJECTS_A_BENCH = 700, 20
+"""Objects that come, less those that go, before Python looks among them: its own number, and one for many benches."""
 SMALL_BYTES, KEPT_OF_A_SIZE = 1024, 7
 """Size below which NumPy keeps freed pieces, and how many of each: `NBUCKETS` and `NCACHE` of its `alloc.c`."""
 
@@ -44,11 +47,18 @@ def keep_heaps_small() -> None:
 def leaving_alone_what_stands() -> Iterator[None]:
     """Look for what only holds itself among what comes from now on: for a program that has started, while it works."""
     _fill_small_pieces()
+    before = gc.get_threshold()
     gc.freeze()
     try:
         yield
     finally:
         gc.unfreeze()
+        gc.set_threshold(*before)
+
+
+def look_as_often_as_suits(benches: int) -> None:
+    """Within `leaving_alone_what_stands`, have Python look for what only holds itself as often as suits the benches."""
+    gc.set_threshold(max(NEW_OBJECTS, NEW_OBJECTS_A_BENCH * benches), *gc.get_threshold()[1:])
 
 
 def leave_alone_what_stands() -> None:

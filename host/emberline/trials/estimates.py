@@ -1,6 +1,7 @@
 """What a live run estimates beside the events."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from uncertainties import UFloat
 
@@ -8,6 +9,18 @@ from emberline.trials.forecast import Forecast, NoForecast
 
 NO_POT = NoForecast("no pot stands on the fire")
 NOT_LIT = NoForecast("the fire is not lit yet")
+
+
+class Plain(NamedTuple):
+    """A number and its standard uncertainty, without what it is correlated with: little to hand on and to compare."""
+
+    nominal_value: float
+    std_dev: float
+
+
+def plain(value: UFloat | None) -> Plain | None:
+    """Return a number that is not reckoned with any further; None for None."""
+    return None if value is None else Plain(float(value.nominal_value), float(value.std_dev))
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,15 +52,15 @@ class Estimates:
         burnt_g: What the fuel has lost since it was lit.
         boil: Forecast of the boil.
         flameout: Forecast of the flameout.
-        water: The water of the pot that stands; None where none does, or nobody can tell.
+        water_left_g: Water left in the pot that stands; None where none does, or nobody can tell.
         progress: Share of the present phase that has passed, 0 to 1; None where nobody can tell.
     """
 
-    rate_g_min: UFloat | None = None
-    firepower_w: UFloat | None = None
+    rate_g_min: Plain | None = None
+    firepower_w: Plain | None = None
     held: bool = False
-    burnt_g: UFloat | None = None
+    burnt_g: Plain | None = None
     boil: Forecast | NoForecast = NO_POT
     flameout: Forecast | NoForecast = NOT_LIT
-    water: PotWater | None = None
+    water_left_g: Plain | None = None
     progress: float | None = None

@@ -109,7 +109,7 @@ class LiveTrial:
             tracker.loads,
             tracker.stays,
             tracker.boiling_c,
-            self.estimates.water,
+            self._estimator.water,
             beyond,
             tracker.flame_s,
         )

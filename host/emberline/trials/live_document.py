@@ -5,13 +5,11 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 
-from uncertainties import UFloat
-
 from emberline.bench.channels import Role
 from emberline.curves.events import Event, Phase, Retraction
 from emberline.trials.alarms import TITLES, AlarmKind
 from emberline.trials.alarms.co_watch import CoStanding
-from emberline.trials.estimates import Estimates
+from emberline.trials.estimates import Estimates, Plain
 from emberline.trials.forecast import Forecast, NoForecast
 
 LIVE_SCHEMA = "emberline.live/1"
@@ -162,7 +160,7 @@ def live_document(state: LiveState) -> dict[str, Any]:
             estimates.flameout, "the scale's readings" if _ended_s(state, *_SCALE) is not None else ""
         ),
         "progress": None if estimates.progress is None or known_until_s is not None else round(estimates.progress, 3),
-        "water_left_g": _uncertain(None if estimates.water is None else estimates.water.left_g),
+        "water_left_g": _uncertain(estimates.water_left_g),
         "summary": state.summary,
         "alarms": [alarm_document(one) for one in state.alarms],
         "co": [_co(one) for one in state.co],
@@ -231,10 +229,8 @@ def _value(value: LiveValue, now_ns: int) -> dict[str, Any]:
     }
 
 
-def _uncertain(value: UFloat | None) -> dict[str, float] | None:
-    if value is None:
-        return None
-    return {"value": round(float(value.nominal_value), 3), "u": round(float(value.std_dev), 3)}
+def _uncertain(value: Plain | None) -> dict[str, float] | None:
+    return None if value is None else {"value": round(value.nominal_value, 3), "u": round(value.std_dev, 3)}
 
 
 def _known_until_s(state: LiveState) -> float | None:

@@ -19,7 +19,7 @@ from emberline.curves.robust import median
 from emberline.heat.firepower import live_firepower_w
 from emberline.heat.moments import uncertain
 from emberline.heat.water_course import WaterCourse
-from emberline.trials.estimates import NO_POT, NOT_LIT, Estimates, PotWater
+from emberline.trials.estimates import NO_POT, NOT_LIT, Estimates, PotWater, plain
 from emberline.trials.forecast import CHAR_SHARE, Forecast, NoForecast, PotFacts, forecast_boil, forecast_flameout
 from emberline.trials.tracker import Tracker
 
@@ -52,9 +52,13 @@ class Estimator:
         channels: The bench's channels by role.
         plan: What is known beforehand.
         char_s: Length of the char phase until the trial ends by itself.
+
+    Attributes:
+        water: The water of the pot that stands; None where none does, or nobody can tell.
     """
 
     def __init__(self, channels: Mapping[Role, Channel], plan: Plan, char_s: float) -> None:
+        self.water: PotWater | None = None
         self._channels, self._plan, self._char_s = dict(channels), plan, char_s
         self._boiling_c = boiling_point(plan.place)
         self._balance: _Balance | None = None
@@ -81,12 +85,14 @@ class Estimator:
         burnt = balance.burnt_g(now) if balance is not None else None
         fuel_in = self._fuel_in(tracker.refuels_g)
         rate_g_min = None if rate is None else rate * 60.0
+        power_w = None if rate_g_min is None else live_firepower_w(rate_g_min, burnt, self._plan, tracker.phase)
+        self.water = self._water(balance, tracker, now, self._unseen_g(grid, tracker, on, near=near))
         return Estimates(
-            rate_g_min=rate_g_min,
-            firepower_w=None if rate_g_min is None else live_firepower_w(rate_g_min, burnt, self._plan, tracker.phase),
+            rate_g_min=plain(rate_g_min),
+            firepower_w=plain(power_w),
             held=steaming and rate is not None,
-            burnt_g=burnt,
-            water=self._water(balance, tracker, now, self._unseen_g(grid, tracker, on, near=near)),
+            burnt_g=plain(burnt),
+            water_left_g=None if self.water is None else plain(self.water.left_g),
             boil=self._boil(grid, announced, on, stands, boiling),
             flameout=self._flameout(now, lit, out, balance, fuel_in),
             progress=self._progress(now, lit, out, burnt, fuel_in),

@@ -14,6 +14,7 @@ from emberline.service.heaps import (
     give_back,
     leave_alone_what_stands,
     leaving_alone_what_stands,
+    look_as_often_as_suits,
 )
 
 pytestmark = pytest.mark.skipif(platform.libc_ver()[0] != "glibc", reason="another C library")
@@ -158,6 +159,21 @@ def test_what_was_taken_up_since_is_left_alone_from_then_on_and_what_only_holds_
         assert gone() is None
         assert gc.get_freeze_count() >= before + len(taken_up)
     assert gc.get_freeze_count() == 0
+
+
+def test_of_many_benches_objects_are_looked_at_less_often_and_as_usual_in_the_end() -> None:
+    usual = gc.get_threshold()
+    with leaving_alone_what_stands():
+        look_as_often_as_suits(1)
+        assert gc.get_threshold() == usual
+        look_as_often_as_suits(1_000)
+        assert gc.get_threshold() == (20_000, *usual[1:])
+        # Sooner or later what only holds itself goes all the same, and nobody asks for it.
+        gone = weakref.ref(Circle())
+        kept = [[number] for number in range(250_000)]
+        assert gone() is None
+        assert kept
+    assert gc.get_threshold() == usual
 
 
 # A curve that grows, and other curves after it: arrays of every small size come and go, some of each at a time.

@@ -1,12 +1,11 @@
 from dataclasses import fields, replace
 
 import pytest
-from uncertainties import ufloat
 
 from emberline.curves.events import Phase
 from emberline.service.watch import FoundAlarms, Turn, changed, changes
 from emberline.trials.alarms import Alarm, AlarmKind
-from emberline.trials.estimates import Estimates
+from emberline.trials.estimates import Estimates, Plain
 
 QUIET = Turn((), (), (), False, 10.0, Phase.WAITING, Estimates())
 ALARM = Alarm(AlarmKind.CELL_HOT, 11.0, "hot")
@@ -17,7 +16,7 @@ ALARM = Alarm(AlarmKind.CELL_HOT, 11.0, "hot")
     [
         QUIET,
         replace(QUIET, t_s=11.0),
-        replace(QUIET, phase=Phase.FLAMING, estimates=Estimates(burnt_g=ufloat(3.0, 1.0)), begin_ns=5),
+        replace(QUIET, phase=Phase.FLAMING, estimates=Estimates(burnt_g=Plain(3.0, 1.0)), begin_ns=5),
         replace(QUIET, alarms=FoundAlarms(0, (ALARM,), first=True), end_ns=7, more=True),
     ],
 )

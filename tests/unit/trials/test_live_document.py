@@ -7,7 +7,7 @@ from uncertainties import ufloat
 from emberline.bench.channels import Role
 from emberline.curves.events import Event, EventKind, Phase, Retraction
 from emberline.trials.alarms import AlarmKind
-from emberline.trials.estimates import Estimates, PotWater
+from emberline.trials.estimates import Estimates, Plain
 from emberline.trials.forecast import Forecast, NoForecast
 from emberline.trials.live_document import (
     HOT_CHAR,
@@ -35,9 +35,9 @@ STATE = LiveState(
     followed_s=451.0,
     phase=Phase.FLAMING,
     estimates=Estimates(
-        rate_g_min=ufloat(7.61, 0.3),
-        firepower_w=ufloat(1675.2, 220.0),
-        burnt_g=ufloat(41.0, 3.0),
+        rate_g_min=Plain(7.61, 0.3),
+        firepower_w=Plain(1675.2, 220.0),
+        burnt_g=Plain(41.0, 3.0),
         boil=Forecast(560.0, 12.0),
         flameout=NoForecast("the plan gives no mass of fuel"),
         progress=0.4217,
@@ -143,7 +143,5 @@ def test_alarms_are_told_with_all_that_became_of_them() -> None:
 
 def test_the_water_that_is_left_is_told_where_it_can_be_known() -> None:
     assert live_document(STATE)["water_left_g"] is None
-    known = replace(STATE, estimates=Estimates(water=PotWater(ufloat(120.0, 8.0), ufloat(500.0, 6.0))))
+    known = replace(STATE, estimates=Estimates(water_left_g=Plain(380.0, 10.0)))
     assert live_document(known)["water_left_g"] == {"value": 380.0, "u": 10.0}
-    unknown = replace(STATE, estimates=Estimates(water=PotWater(ufloat(120.0, 8.0))))
-    assert live_document(unknown)["water_left_g"] is None

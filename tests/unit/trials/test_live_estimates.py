@@ -11,7 +11,7 @@ from emberline.bench.fuels import heat_of_volatiles
 from emberline.bench.plan import empty_plan, parse_plan
 from emberline.curves.grid import grid_of
 from emberline.curves.loads import Stay
-from emberline.trials.estimates import NO_POT, NOT_LIT, Estimates
+from emberline.trials.estimates import NO_POT, NOT_LIT, Estimates, PotWater
 from emberline.trials.forecast import Forecast, NoForecast
 from emberline.trials.live_estimates import Estimator, _Balance
 from emberline.trials.tracker import Tracker
@@ -22,8 +22,10 @@ CHANNELS = {role: default_channel(role) for role in Role}
 STOVE = Stove(n=1250)
 
 
-def estimates(stove: Stove, *, until_s: int, planned: bool = True) -> dict[int, Estimates]:
-    """Follow a stove; return its estimates every five seconds."""
+def estimates(
+    stove: Stove, *, until_s: int, planned: bool = True, water: dict[int, PotWater | None] | None = None
+) -> dict[int, Estimates]:
+    """Follow a stove; return its estimates every five seconds, and put the water of its pot where that is asked for."""
     grid = grid_of(stove.curves())
     plan = stove.plan() if planned else empty_plan()
     tracker, estimator = Tracker(CHANNELS, plan), Estimator(CHANNELS, plan, 600.0)
@@ -32,12 +34,19 @@ def estimates(stove: Stove, *, until_s: int, planned: bool = True) -> dict[int, 
         tracker.look(grid.upto(second))
         if second % 5 == 0:
             found[second] = estimator.look(grid.upto(second), tracker)
+            if water is not None:
+                water[second] = estimator.water
     return found
 
 
 @cache
+def followed() -> tuple[dict[int, Estimates], dict[int, PotWater | None]]:
+    water: dict[int, PotWater | None] = {}
+    return estimates(STOVE, until_s=1240, water=water), water
+
+
 def usual() -> dict[int, Estimates]:
-    return estimates(STOVE, until_s=1240)
+    return followed()[0]
 
 
 def test_before_the_fire_nothing_is_known() -> None:
@@ -109,19 +118,18 @@ def test_progress_runs_through_the_flame_and_begins_anew_with_the_char() -> None
 
 def test_the_water_left_is_within_its_interval_while_the_pot_stands_and_unknown_without_one() -> None:
     for second in (500, 700):
-        water = usual()[second].water
-        assert water is not None
-        assert water.left_g is not None
+        left_g = usual()[second].water_left_g
+        assert left_g is not None
         true = STOVE.water_g - STOVE.evaporated_g(float(second))
-        assert abs(water.left_g.nominal_value - true) < 2.0 * water.left_g.std_dev + 2.0
-    assert usual()[200].water is None
-    assert usual()[1_000].water is None
+        assert abs(left_g.nominal_value - true) < 2.0 * left_g.std_dev + 2.0
+    assert usual()[200].water_left_g is None
+    assert usual()[1_000].water_left_g is None
 
 
 def test_steam_that_may_have_left_before_the_boil_is_announced_widens_what_is_known_of_the_water() -> None:
     boil = next(second for second in range(300, 1_000, 5) if usual()[second].boil == NoForecast("it has boiled"))
-    before = usual()[boil - 5].water
-    early = usual()[300].water
+    before = followed()[1][boil - 5]
+    early = followed()[1][300]
     assert before is not None
     assert early is not None
     true = STOVE.evaporated_g(float(boil - 5))
