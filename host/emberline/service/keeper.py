@@ -304,20 +304,22 @@ class Keeper:
 
     async def _begin(self, fitted: Bench, start_ns: int, plan_text: str) -> OpenTrial:
         """Enter a trial and follow it from the first sample at or after `start_ns`."""
-        first_ns = await asyncio.to_thread(first_sample_ns, self.store, self.bench, start_ns)
-        plan = parse_plan(plan_text)
-        trial = await asyncio.to_thread(
-            lambda: self.store.create_trial(
+        label, bench = parse_plan(plan_text).label, self._bench_text(fitted)
+
+        def entered() -> Trial:
+            return self.store.create_trial(
                 bench=self.bench,
-                start_ns=first_ns,
+                start_ns=first_sample_ns(self.store, self.bench, start_ns),
                 zone=self.zone,
-                label=plan.label,
-                bench_text=self._bench_text(fitted),
+                label=label,
+                bench_text=bench,
                 plan_text=plan_text,
             )
-        )
+
+        trial = await asyncio.to_thread(entered)
         LOG.info("trial %s of bench %s is open", trial.id, self.bench)
-        return await self._follow(trial)
+        # Nothing was said of it yet, so nothing is looked for: many may begin at the same moment.
+        return await self._take_up(OpenTrial.of(trial, (), (), ()))
 
     def _bench_text(self, fitted: Bench) -> str:
         return bench_text(replace(fitted, id=self.bench))
@@ -327,8 +329,11 @@ class Keeper:
         saved = await asyncio.to_thread(self.store.events, trial.id)
         retracted = await asyncio.to_thread(self.store.retractions, trial.id)
         log = await asyncio.to_thread(self.store.corrections, trial.id)
-        self._open = opened = OpenTrial.of(trial, saved, retracted, log)
-        self._watching = False
+        return await self._take_up(OpenTrial.of(trial, saved, retracted, log))
+
+    async def _take_up(self, opened: OpenTrial) -> OpenTrial:
+        trial = opened.trial
+        self._open, self._watching = opened, False
         gaps = await asyncio.to_thread(self.store.gaps, self.bench, trial.start_ns + SECOND_NS)
         self.board.lost = sum(gap.next_seq - gap.first_seq for gap in gaps)
         self.board.fitted = self.board.fitted or parse_bench(trial.bench_text)

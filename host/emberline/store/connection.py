@@ -3,11 +3,12 @@
 import logging
 import sqlite3
 import sys
+from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import closing, contextmanager
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from emberline.store.errors import (
     StoreBusyError,
@@ -51,6 +52,8 @@ class Writer:
     """The one connection that writes.
 
     Jobs run one after the other in one thread; what a job raises reaches its caller, and nothing of that job is kept.
+    Those that wait together share a transaction, and so the wait for the disk: when a fire catches on each of many
+    benches, readings would else wait behind as many syncs.
     Closing runs the jobs that wait first. A file on a disk that failed is opened anew before the next job; one that was
     deleted is put back as the open connection knows it.
     """
@@ -64,6 +67,7 @@ class Writer:
         self._path = path.resolve()
         self._number: tuple[int, int] | None = None
         self._suspect = False
+        self._waiting: deque[tuple[Callable[[sqlite3.Connection], Any], Future[Any]]] = deque()
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="store-writer")
         try:
             self._connection = self._thread.submit(_open_for_writing, path).result(timeout=OPEN_LIMIT_S)
@@ -76,12 +80,18 @@ class Writer:
             raise
 
     def submit(self, job: Callable[[sqlite3.Connection], T]) -> Future[T]:
-        """Queue a job with a transaction of its own; the future gives what it returned, once that is on disk.
+        """Queue a job; the future gives what it returned, once that is on disk.
+
+        Where it fails, nothing of it is kept. It may have to be run twice, since another that shared its transaction
+        failed, and touches nothing but the connection.
 
         Raises:
             StoreClosedError: The writer was closed.
         """
-        return self._queue(lambda: self._in_transaction(job))
+        future: Future[T] = Future()
+        self._waiting.append((job, future))
+        self._queue(self._run_waiting)
+        return future
 
     def submit_each(
         self, job_of: Callable[[Sequence[P]], Callable[[sqlite3.Connection], list[T]]], parts: Sequence[P]
@@ -103,7 +113,7 @@ class Writer:
         return self._queue(lambda: self._together(job_of, parts))
 
     def run(self, job: Callable[[sqlite3.Connection], T]) -> T:
-        """Run a job in a transaction of its own and wait for it.
+        """Run a job as `submit` does and wait for it.
 
         Raises:
             StoreError: Whatever went wrong; nothing of the job was kept.
@@ -145,6 +155,23 @@ class Writer:
             return future.result(timeout=WRITE_LIMIT_S)
         except TimeoutError as exc:
             raise StoreBusyError(f"a write did not end within {WRITE_LIMIT_S:.0f} s: is the disk overloaded?") from exc
+
+    def _run_waiting(self) -> None:
+        """Run all jobs that wait; each of them has asked for it, and the first who asked has it done for all."""
+        waiting = [self._waiting.popleft() for _ in range(len(self._waiting))]
+        taken = [(job, future) for job, future in waiting if future.set_running_or_notify_cancel()]
+        jobs = [job for job, _ in taken]
+        results: Sequence[Any]
+        try:
+            # One alone is not run again where it fails: nobody else can be to blame.
+            results = self._together(_one_by_one, jobs) if len(jobs) > 1 else list(map(self._in_transaction, jobs))
+        except BaseException as error:  # noqa: BLE001 told to the callers, whatever it is
+            results = [error] * len(taken)
+        for (_, future), result in zip(taken, results, strict=True):
+            if isinstance(result, BaseException):
+                future.set_exception(result)
+            else:
+                future.set_result(result)
 
     def _together(
         self, job_of: Callable[[Sequence[P]], Callable[[sqlite3.Connection], list[T]]], parts: Sequence[P]
@@ -221,6 +248,11 @@ class Writer:
             raise from_sqlite(exc) from exc
         self._connection.close()
         self._connection, self._number, self._suspect = fresh, file_number(self._path), False
+
+
+def _one_by_one(jobs: Sequence[Callable[[sqlite3.Connection], T]]) -> Callable[[sqlite3.Connection], list[T]]:
+    """Return a job that does several, one after the other."""
+    return lambda connection: [job(connection) for job in jobs]
 
 
 @contextmanager

@@ -99,6 +99,57 @@ def test_parts_share_a_transaction(tmp_path: Path) -> None:
     writer.close()
 
 
+def test_jobs_that_wait_together_share_a_transaction_and_each_is_told_its_own(tmp_path: Path) -> None:
+    writer = Writer(tmp_path / "s")
+    begun, go = threading.Event(), threading.Event()
+    seen: list[int] = []
+
+    def hold(_: sqlite3.Connection) -> None:
+        begun.set()
+        assert go.wait(10)
+
+    def add(name: str) -> Callable[[sqlite3.Connection], str]:
+        def job(connection: sqlite3.Connection) -> str:
+            made = adding([name])(connection)
+            seen.append(len(benches(tmp_path / "s")))
+            return made[0]
+
+        return job
+
+    writer.submit(hold)
+    assert begun.wait(10)
+    together = [writer.submit(add(name)) for name in ("a", "b", "c")]
+    go.set()
+    assert [one.result(10) for one in together] == ["A", "B", "C"]
+    assert seen == [0, 0, 0]  # within the transaction of the three, which nobody else sees yet
+    begun.clear()
+    go.clear()
+    writer.submit(hold)
+    assert begun.wait(10)
+    before, bug, given_up, after = (writer.submit(add(name)) for name in ("before", "bug", "given up", "after"))
+    assert given_up.cancel()
+    go.set()
+    assert (before.result(10), after.result(10)) == ("BEFORE", "AFTER")
+    with pytest.raises(KeyError, match="mine"):
+        bug.result(10)
+    writer.close()
+    assert benches(tmp_path / "s") == ["a", "after", "b", "before", "c"]
+
+
+def test_a_job_alone_is_not_run_again_where_it_fails(tmp_path: Path) -> None:
+    writer = Writer(tmp_path / "s")
+    calls: list[int] = []
+
+    def bad(_: sqlite3.Connection) -> None:
+        calls.append(1)
+        raise KeyError("mine")
+
+    with pytest.raises(KeyError):
+        writer.run(bad)
+    assert calls == [1]
+    writer.close()
+
+
 def test_one_that_fails_costs_those_that_share_its_transaction_nothing(tmp_path: Path) -> None:
     writer = Writer(tmp_path / "s")
     before, bug, twice, after = writer.submit_each(adding, ["before", "bug", "twice", "after"]).result(10)
