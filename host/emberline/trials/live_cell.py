@@ -17,6 +17,7 @@ from emberline.curves.burning_rate import LossRate, noise_of, smooth_onward
 from emberline.curves.grid import MAD_TO_SD, Column
 from emberline.curves.mass_steps import MIN_STEP_G, SETTLED_S, MassStep, find_steps, masked
 from emberline.curves.robust import SlidingLines, median, quantile, runs
+from emberline.trials.trial import LEAST_ROOM_S
 
 Array = NDArray[np.float64]
 
@@ -54,7 +55,6 @@ SLOPE_REACH = 1.1
 """Distance to the newest seconds over the distance from which their slope is known."""
 MOST_DUE = 360
 """Stretches that may wait to be smoothed: half an hour of them."""
-LEAST_ROOM_S = 1024
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -208,7 +208,7 @@ class LiveCell:
         loss, states = smooth_onward(piece, noise, self._wander, None if before is None else tuple(before))
         room = self._table.shape[1]
         if now > room:
-            more = max(room, now - room, LEAST_ROOM_S)
+            more = max(room // 2, now - room, LEAST_ROOM_S - room)
             self._table = np.concatenate((self._table, np.zeros((5, more))), axis=1)
             self._states = np.concatenate((self._states, np.zeros((more, 5))))
         self._table[:, begin:now] = (loss.mass_g, loss.rate_g_s, loss.u_rate_g_s, loss.u_mass_g, loss.noise_g)

@@ -23,7 +23,9 @@ DECIDING = (Role.MASS, Role.POT_MASS, Role.WATER, Role.FLAME)
 """Roles whose readings a second must have before events are looked for in it."""
 KEPT_S = 10
 """Seconds before the newest of the grid whose samples are kept."""
-LEAST_ROOM_S = 256
+LEAST_ROOM_S = 1_280
+"""Seconds for which a record has room from its beginning: as long as a bench that does not burn is looked at as a whole.
+Where it is full, half as much is added."""
 LATEST_S = 120.0
 """A channel that is this far behind the others is not waited for any more. After a break a device sends what it kept
 one stream after the other; a broken probe still sends, with a fault."""
@@ -235,7 +237,7 @@ class _GrownColumn:
         """Make room for `n` seconds, the new ones empty."""
         have = len(self._room)
         if n > have:
-            room, more = self._room, _empty_seconds(have, max(2 * have, n))
+            room, more = self._room, _empty_seconds(have, max(have + have // 2, n))
             self._room = Column(
                 np.append(room.t_s, more.t_s),
                 np.append(room.value, more.value),
