@@ -1,6 +1,7 @@
 """The benchmark of many benches measures what it says: its packets are MQTT, its frames are those of a burn."""
 
 import socket
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -114,6 +115,16 @@ def test_what_is_missed_is_judged() -> None:
             "lag, last minute over first": 4.5,
         }
     )
+
+
+@pytest.mark.parametrize(("end_mb", "holds"), [(230.0, True), (240.0, False)])
+def test_memory_is_judged_once_all_burn(end_mb: float, holds: bool) -> None:
+    found = told([[0.2, 0.4, 0.5]] * 10, 1000)
+    needs = replace(found.needs, t_s=[0.0, 310.0, 620.0], all_mb=[200.0, 210.0, end_mb])
+    _, bars = judged_by(replace(found, needs=needs), 0.5)
+    assert [bar.holds for bar in bars if bar.name == "memory with all processes, end over middle"] == [holds]
+    _, bars = judged_by(found, 0.5)
+    assert all("end over middle" not in bar.name for bar in bars)
 
 
 def test_the_baseline_takes_longer_for_more_benches(tmp_path: Path) -> None:

@@ -24,8 +24,8 @@ DECIDING = (Role.MASS, Role.POT_MASS, Role.WATER, Role.FLAME)
 KEPT_S = 10
 """Seconds before the newest of the grid whose samples are kept."""
 LEAST_ROOM_S = 1_280
-"""Seconds for which a record has room from its beginning: as long as a bench that does not burn is looked at as a whole.
-Where it is full, half as much is added."""
+"""Seconds for which a record has room from its beginning: for as long as a fire is looked out for. Where it is full,
+half as much is added."""
 LATEST_S = 120.0
 """A channel that is this far behind the others is not waited for any more. After a break a device sends what it kept
 one stream after the other; a broken probe still sends, with a fault."""

@@ -17,6 +17,8 @@ MINUTES, QUICK_MINUTES, BENCHES = 10.0, 1.0, 1_000
 LAG_S, CORES_A_THOUSAND, EACH_MORE_MB = 1.0, 1.5, 0.3
 GROWN = 1.5
 """How much longer the last minute's readings may take than the first's; what falls behind takes longer and longer."""
+GROWN_MB = 1.1
+"""What flat memory may grow by while burns go on, each of which keeps its own course (ours)."""
 LEAST_S = 0.2
 """Below it, the time to the acknowledgement is the gathering of a second's frames, and says nothing of growth."""
 
@@ -119,6 +121,10 @@ def judged_by(found: Found, plain_cores: float, before: str = "") -> tuple[dict[
         ),
         at_most("memory of each bench", each_mb, EACH_MORE_MB, "MB"),
     ]
+    if needs.t_s[-1] >= 60.0 * MINUTES:
+        # Before the middle benches greet and are lit, and a shorter run is hardly beyond that.
+        grown = needs.all_mb[-1] / needs.all_mb[half]
+        bars.append(at_most("memory with all processes, end over middle", grown, GROWN_MB))
     return {before + name: value for name, value in figures.items()}, [
         Bar(before + bar.name, bar.value, bar.limit, bar.holds, bar.excess) for bar in bars
     ]
