@@ -90,7 +90,12 @@ class Writer:
         """
         future: Future[T] = Future()
         self._waiting.append((job, future))
-        self._queue(self._run_waiting)
+        try:
+            self._queue(self._run_waiting)
+        except StoreClosedError:
+            # One that is run all the same was taken along by those that waited before it.
+            if future.cancel():
+                raise
         return future
 
     def submit_each(
