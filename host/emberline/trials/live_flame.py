@@ -1,8 +1,8 @@
 """The end of flame as a live run sees it: when the detector is asked, when it is believed, and when it was wrong.
 
 A false flameout in a refuel's dip says that the flame is out while it is not; half a minute's wait is the smaller evil.
-So the detector must find the same moment for a while, the rate must be far below flaming, a flame probe must be calm or
-cool, and the last addition some minutes ago.
+So the detector must find the same moment for a while, that moment must be past by more than it is unsure, the rate must
+be far below flaming, a flame probe must be calm or cool, and the last addition some minutes ago.
 """
 
 from collections.abc import Sequence
@@ -23,8 +23,14 @@ RELIGHT_S = 600
 """A fire that burns again within this time of its flameout never went out: the same batch, the same trial."""
 KINDLED_S = 90
 """A fire that died sooner after its match has burnt its starter, and has yet to catch or is lit again."""
-LOAD_TAIL_S = 45
+LOAD_TAIL_S = 60
 """Seconds of tail on the load cell that make an end sure which no probe tells: what still sinks passes for level."""
+PAST_U = 2.0
+"""By how many of its standard uncertainties an end that a probe tells must be past: else it may be yet to come."""
+FAST_S = 120
+"""Seconds for which a probe must tell of an end while fuel, or steam that nobody could take off, leaves as in flame."""
+SMOTHERED_S = (-10.0, 120.0)
+"""Seconds from an addition to an end of flame that is taken for its doing: cold fuel smothers, and catches later."""
 U_AHEAD_S = 60.0
 """Standard uncertainty of what is still to come when such an end is announced: over 46 published slabs of wood half of
 the flames still lived then, most for less than a minute."""
@@ -116,16 +122,20 @@ class FlameWatch:
             return False
         if lit_s is not None and event.t_s - lit_s < KINDLED_S:
             return False
-        level = 0.0
+        level, fast = 0.0, False
         if rate_g_s is not None:
             level = flaming_level(rate_g_s, int(lit_s or 0), int(event.t_s))
+            fast = float(np.nanmean(rate_g_s[-20:])) > SURE_SHARE * level
             # The detector has weighed a flame probe's word against the load; the load's own is taken with care.
-            if not event.confirmed and float(np.nanmean(rate_g_s[-20:])) > SURE_SHARE * level:
+            if fast and not event.confirmed:
                 return False
         if flame is not None and now - event.t_s < 4 * TAIL_S and not _calm(flame.value, int(event.t_s), now):
             return False
-        last_fed_s = max((t_s for t_s in fed_s if t_s < event.t_s + 60.0), default=-float(REFUEL_GRACE_S))
-        sure = now - event.t_s >= (TAIL_S if event.confirmed else LOAD_TAIL_S) and now - last_fed_s >= REFUEL_GRACE_S
+        if event.confirmed:
+            past_s = max(float(FAST_S if fast else TAIL_S), PAST_U * event.u_s)
+        else:
+            past_s = max(float(LOAD_TAIL_S), event.u_s)
+        sure = now - event.t_s >= past_s and not _may_be_smothered(event.t_s, fed_s, now)
         if sure:
             self._level_g_s, self._steam_g_s = level, steam_g_s
             self._hot_c = _in_flame(flame, int(lit_s or 0), int(event.t_s))
@@ -167,6 +177,13 @@ class FlameWatch:
                 return ""
             words.append(f"the flame probe is back at {recent_c:.0f} °C")
         return " and ".join(words)
+
+
+def _may_be_smothered(out_s: float, fed_s: Sequence[float], now: int) -> bool:
+    """Tell whether a fire that seems to have ended was fed so lately that the fuel may yet catch."""
+    lately = any(now - t_s < REFUEL_GRACE_S for t_s in fed_s if t_s < out_s + 60.0)
+    least_s, most_s = SMOTHERED_S
+    return lately or any(now - t_s < RELIGHT_S for t_s in fed_s if least_s <= out_s - t_s <= most_s)
 
 
 def fed_lately(mass: Column | None, now: int) -> bool:

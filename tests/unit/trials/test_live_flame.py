@@ -8,11 +8,16 @@ from numpy.typing import NDArray
 
 from column_fixture import column
 from emberline.curves.events import Event, EventKind
+from emberline.curves.fast_loss import REFUEL_GRACE_S
+from emberline.curves.flame_probe import TAIL_S
 from emberline.curves.grid import Column
 from emberline.trials.live_flame import (
     BACK_S,
+    FAST_S,
     KINDLED_S,
     LOAD_TAIL_S,
+    PAST_U,
+    RELIGHT_S,
     STEADY_S,
     U_AHEAD_S,
     FlameWatch,
@@ -65,11 +70,13 @@ def test_a_pot_that_goes_on_steaming_does_not_keep_a_cold_probe_from_being_asked
     assert not FlameWatch.sinking(rate(740) + 0.3, speechless.between(600, 740), 740)
     # What the detector took from a probe it has weighed against the load; the load's own word needs a load that sank.
     watches = FlameWatch(), FlameWatch()
-    for now in range(710, 760, 5):
-        seen = watches[0].sure(OUT, rate(now) + 0.1, 80.0, [], flame(now), 0.0)
-        unseen = watches[1].sure(replace(OUT, confirmed=False), rate(now) + 0.1, 80.0, [], None, 0.0)
-    assert seen
-    assert not unseen
+    seen, unseen = [], []
+    for now in range(710, 860, 5):
+        seen.append(watches[0].sure(OUT, rate(now) + 0.1, 80.0, [], flame(now), 0.0))
+        unseen.append(watches[1].sure(replace(OUT, confirmed=False), rate(now) + 0.1, 80.0, [], None, 0.0))
+    # It must be told for longer, since what leaves may be fuel.
+    assert seen == [now >= OUT_S + FAST_S for now in range(710, 860, 5)]
+    assert not any(unseen)
 
 
 @pytest.mark.parametrize("probe", [True, False])
@@ -79,12 +86,20 @@ def test_the_same_end_must_be_found_for_a_while(probe: bool) -> None:
     assert 710 + STEADY_S <= at <= 735
 
 
+def first_said_s(event: Event) -> int:
+    watch = FlameWatch()
+    return next(now for now in range(705, 1000, 5) if watch.sure(event, rate(now), 80.0, [], None, 0.0))
+
+
 def test_what_the_load_alone_shows_is_believed_once_its_tail_was_seen_for_longer() -> None:
-    first_said = []
-    for event in (OUT, replace(OUT, confirmed=False)):
-        watch = FlameWatch()
-        first_said.append(next(now for now in range(705, 800, 5) if watch.sure(event, rate(now), 80.0, [], None, 0.0)))
-    assert first_said[0] < OUT_S + LOAD_TAIL_S <= first_said[1]
+    by_load = replace(OUT, confirmed=False)
+    assert first_said_s(OUT) < OUT_S + LOAD_TAIL_S <= first_said_s(by_load)
+    assert first_said_s(replace(by_load, u_s=90.0)) == OUT_S + 90.0
+
+
+@pytest.mark.parametrize("u_s", [5.0, 20.0, 60.0])
+def test_an_end_that_may_be_yet_to_come_is_not_announced(u_s: float) -> None:
+    assert first_said_s(replace(OUT, u_s=u_s)) == OUT_S + max(TAIL_S, PAST_U * u_s)
 
 
 def test_an_end_that_moves_is_not_believed() -> None:
@@ -95,10 +110,16 @@ def test_an_end_that_moves_is_not_believed() -> None:
 
 
 def test_after_an_addition_the_dip_is_waited_out() -> None:
-    assert sure_at(FlameWatch(), [690.0], range(710, 860, 5)) is None
-    at = sure_at(FlameWatch(), [690.0], range(710, 1000, 5))
-    assert at is not None
-    assert at >= 870
+    for fed_s in (OUT_S - 150.0, OUT_S + 30.0):
+        at = sure_at(FlameWatch(), [fed_s], range(710, 1000, 5))
+        assert at is not None
+        assert at == pytest.approx(max(fed_s + REFUEL_GRACE_S, OUT_S + TAIL_S), abs=6.0)
+
+
+@pytest.mark.parametrize("after_s", [-5.0, 40.0, 110.0])
+def test_a_fire_that_fresh_fuel_smothered_may_catch_again(after_s: float) -> None:
+    assert sure_at(FlameWatch(), [OUT_S - after_s], range(710, int(OUT_S - after_s + RELIGHT_S), 5)) is None
+    assert sure_at(FlameWatch(), [OUT_S - after_s], range(1250, 1400, 5)) is not None
 
 
 @pytest.mark.parametrize(("lit_s", "told"), [(OUT_S - KINDLED_S + 1.0, False), (OUT_S - KINDLED_S, True), (None, True)])
