@@ -1,8 +1,8 @@
 """The end of flame as a live run sees it: when the detector is asked, when it is believed, and when it was wrong.
 
 A false flameout in a refuel's dip says that the flame is out while it is not; half a minute's wait is the smaller evil.
-So the detector must find the same moment for a while, that moment must be past by more than it is unsure, the rate must
-be far below flaming, a flame probe must be calm or cool, and the last addition some minutes ago.
+So the detector must find the same moment for a while, that moment must be well past, the rate must be far below
+flaming, a flame probe must be calm or cool, and the last addition some minutes ago.
 """
 
 from collections.abc import Sequence
@@ -131,10 +131,9 @@ class FlameWatch:
                 return False
         if flame is not None and now - event.t_s < 4 * TAIL_S and not _calm(flame.value, int(event.t_s), now):
             return False
+        past_s = float(LOAD_TAIL_S)
         if event.confirmed:
             past_s = max(float(FAST_S if fast else TAIL_S), PAST_U * event.u_s)
-        else:
-            past_s = max(float(LOAD_TAIL_S), event.u_s)
         sure = now - event.t_s >= past_s and not _may_be_smothered(event.t_s, fed_s, now)
         if sure:
             self._level_g_s, self._steam_g_s = level, steam_g_s
