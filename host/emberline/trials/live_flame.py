@@ -31,6 +31,8 @@ FAST_S = 120
 """Seconds for which a probe must tell of an end while fuel, or steam that nobody could take off, leaves as in flame."""
 SMOTHERED_S = (-10.0, 120.0)
 """Seconds from an addition to an end of flame that is taken for its doing: cold fuel smothers, and catches later."""
+CAUGHT_SHARE = 0.5
+"""Share of an addition whose loss before that end shows that it had caught, and burnt off."""
 U_AHEAD_S = 60.0
 """Standard uncertainty of what is still to come when such an end is announced: over 46 published slabs of wood half of
 the flames still lived then, most for less than a minute."""
@@ -99,7 +101,7 @@ class FlameWatch:
         event: Event,
         rate_g_s: Array | None,
         lit_s: float | None,
-        fed_s: Sequence[float],
+        fed: Sequence[tuple[float, float]],
         flame: Column | None,
         steam_g_s: float,
     ) -> bool:
@@ -109,7 +111,7 @@ class FlameWatch:
             event: What it finds.
             rate_g_s: (now,) the fuel's own rate of loss; None without a load cell.
             lit_s: When the fuel caught.
-            fed_s: When anything was laid on the fire that may have been fuel.
+            fed: When anything was laid on the fire that may have been fuel, and its size, g.
             flame: The flame probe's column, where fitted.
             steam_g_s: What of the cell's present loss is water.
         """
@@ -134,7 +136,7 @@ class FlameWatch:
         past_s = float(LOAD_TAIL_S)
         if event.confirmed:
             past_s = max(float(FAST_S if fast else TAIL_S), PAST_U * event.u_s)
-        sure = now - event.t_s >= past_s and not _may_be_smothered(event.t_s, fed_s, now)
+        sure = now - event.t_s >= past_s and not _may_be_smothered(event.t_s, rate_g_s, fed, now)
         if sure:
             self._level_g_s, self._steam_g_s = level, steam_g_s
             self._hot_c = _in_flame(flame, int(lit_s or 0), int(event.t_s))
@@ -178,11 +180,16 @@ class FlameWatch:
         return " and ".join(words)
 
 
-def _may_be_smothered(out_s: float, fed_s: Sequence[float], now: int) -> bool:
+def _may_be_smothered(out_s: float, rate_g_s: Array | None, fed: Sequence[tuple[float, float]], now: int) -> bool:
     """Tell whether a fire that seems to have ended was fed so lately that the fuel may yet catch."""
-    lately = any(now - t_s < REFUEL_GRACE_S for t_s in fed_s if t_s < out_s + 60.0)
-    least_s, most_s = SMOTHERED_S
-    return lately or any(now - t_s < RELIGHT_S for t_s in fed_s if least_s <= out_s - t_s <= most_s)
+    for t_s, size_g in fed:
+        if t_s < out_s + 60.0 and now - t_s < REFUEL_GRACE_S:
+            return True
+        if SMOTHERED_S[0] <= out_s - t_s <= SMOTHERED_S[1] and now - t_s < RELIGHT_S and rate_g_s is not None:
+            burnt_g = float(np.nansum(rate_g_s[int(t_s) : int(out_s)]))
+            if burnt_g < CAUGHT_SHARE * size_g:
+                return True
+    return False
 
 
 def fed_lately(mass: Column | None, now: int) -> bool:

@@ -261,9 +261,8 @@ class Tracker:
         found, fuel, steam_g_s = self._end_of_flame(grid, now, loss)
         if found is None:
             return
-        fed_s = self._fed_s()
         rate = fuel.rate_g_s if fuel is not None else None
-        sure = self._flame_watch.sure(found, rate, self._lit_s, fed_s, flame, steam_g_s)
+        sure = self._flame_watch.sure(found, rate, self._lit_s, self._fed(), flame, steam_g_s)
         if sure and not fed_lately(grid.get(Role.MASS), now):
             self._sayings.announce(as_announced(found), now)
 
@@ -319,11 +318,11 @@ class Tracker:
         cell = channel_of(self._channels, Role.POT_MASS)
         return scale_of(loss, self._pot_loads, cell, cell_c=grid.get(Role.CELL_TEMPERATURE))
 
-    def _fed_s(self) -> list[float]:
-        """Return when anything was laid on the fire that may have been fuel: it smothers for a while."""
+    def _fed(self) -> list[tuple[float, float]]:
+        """Return when anything was laid on the fire that may have been fuel, and its size: it smothers for a while."""
         pots = [stay.on for stay in self._loads.stays]
         return [
-            step.t_s
+            (step.t_s, float(step.size_g.nominal_value))
             for step in self._cell.steps
             if step.size_g.nominal_value > FED_G and not any(step is pot for pot in pots)
         ]

@@ -46,11 +46,11 @@ def flame(n: int, back_s: float | None = None, seed: int = 1) -> Column:
 
 
 def sure_at(
-    watch: FlameWatch, fed_s: list[float], seconds: range, probe: bool = True, lit_s: float | None = 80.0
+    watch: FlameWatch, fed: list[tuple[float, float]], seconds: range, probe: bool = True, lit_s: float | None = 80.0
 ) -> int | None:
     for now in seconds:
         column_now = flame(now) if probe else None
-        if watch.sure(OUT, rate(now), lit_s, fed_s, column_now, 0.0):
+        if watch.sure(OUT, rate(now), lit_s, fed, column_now, 0.0):
             return now
     return None
 
@@ -109,15 +109,21 @@ def test_an_end_that_moves_is_not_believed() -> None:
 
 def test_after_an_addition_the_dip_is_waited_out() -> None:
     for fed_s in (OUT_S - 150.0, OUT_S + 30.0):
-        at = sure_at(FlameWatch(), [fed_s], range(710, 1000, 5))
+        at = sure_at(FlameWatch(), [(fed_s, 60.0)], range(710, 1000, 5))
         assert at is not None
         assert at == pytest.approx(max(fed_s + REFUEL_GRACE_S, OUT_S + TAIL_S), abs=6.0)
 
 
 @pytest.mark.parametrize("after_s", [-5.0, 40.0, 110.0])
 def test_a_fire_that_fresh_fuel_smothered_may_catch_again(after_s: float) -> None:
-    assert sure_at(FlameWatch(), [OUT_S - after_s], range(710, int(OUT_S - after_s + RELIGHT_S), 5)) is None
-    assert sure_at(FlameWatch(), [OUT_S - after_s], range(1250, 1400, 5)) is not None
+    fed = [(OUT_S - after_s, 60.0)]
+    assert sure_at(FlameWatch(), fed, range(710, int(OUT_S - after_s + RELIGHT_S), 5)) is None
+    assert sure_at(FlameWatch(), fed, range(1250, 1400, 5)) is not None
+
+
+def test_a_spoonful_that_burnt_off_smothered_nothing() -> None:
+    at = sure_at(FlameWatch(), [(OUT_S - 80.0, 10.0)], range(710, 1000, 5))
+    assert at == OUT_S - 80.0 + REFUEL_GRACE_S
 
 
 @pytest.mark.parametrize(("lit_s", "told"), [(OUT_S - KINDLED_S + 1.0, False), (OUT_S - KINDLED_S, True), (None, True)])
