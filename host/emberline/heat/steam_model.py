@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from uncertainties import UFloat, ufloat
 
 from emberline.heat.blind_share import BLIND_SHARE, BLIND_SHARE_U
+from emberline.heat.evaporation import BELOW_REL_U, SHARE_REL_U
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -24,6 +25,11 @@ MOST_SHARE = 0.85
 """Largest share of the load's loss below boiling that can be water: something keeps the water hot."""
 BLIND_GLOW = 1.5
 """Factor by which that share may be larger or smaller once char glows alone, one standard uncertainty (no source)."""
+LEAST_TOTAL_U_G = 0.5
+"""Uncertainty of a weighed total that is left at least: the model's own, over a stay of which it explains a little."""
+MOST_CHANGE = 5.0
+"""Factor by which one stay changes what is expected of a coefficient, at most."""
+_UPDATES = 3
 _TRIED = np.exp(np.linspace(-1.5, 1.0, 26))
 _SHARES = np.geomspace(1e-6, 60.0, 800)
 _LOG_SHARES = np.log(_SHARES)
@@ -97,9 +103,10 @@ class SteamModel:
             # Along the columns of a root of the covariance, the three move independently.
             root = np.linalg.cholesky(c.covariance + 1e-12 * np.eye(3))
             shifts = []
-            for below, share, wall in root.T.tolist():
-                moved = (max(c.below_g_s + below, 0.0), max(c.share + share, 0.0), max(c.wall_g_s + wall, 0.0))
-                shifts.append(self.rate(*moved, c.char_ratio) - rate)
+            for step in root.T:
+                # Where the load's own loss is the limit, only one way is open.
+                ways = [sign * (self._moved(c, sign * step) - rate) for sign in (1.0, -1.0)]
+                shifts.append(max(ways, key=lambda way: float(np.abs(way).sum())))
             shifts.append(self.rate(c.below_g_s, c.share, c.wall_g_s, c.char_ratio + c.u_char_ratio) - rate)
             tags = ["evaporation_model", "steam_share", "pot_wall", "char_steam"]
             if self.blind.any():
@@ -108,6 +115,36 @@ class SteamModel:
             return shifts, [ufloat(0.0, 1.0, tag) for tag in tags]
 
         return rate, unsure
+
+    def _moved(self, c: Coefficients, step: Array) -> Array:
+        """Return the rate with the three coefficients moved by a step, (n,)."""
+        moved = np.maximum(np.array([c.below_g_s, c.share, c.wall_g_s]) + step, 0.0)
+        below_g_s, share, wall_g_s = moved.tolist()
+        return self.rate(below_g_s, share, wall_g_s, c.char_ratio)
+
+    def told_by(self, c: Coefficients, total: UFloat, until_s: float) -> Coefficients:
+        """Return what to expect of the coefficients once a stay has been weighed: a Kalman filter's update, iterated.
+
+        From one stay to the next they are as constant as from ramp to boil, and never less sure than before.
+        """
+        k = int(np.ceil(until_s - 0.5))
+        before = np.array([c.below_g_s, c.share, c.wall_g_s])
+        step = 0.1 * np.sqrt(np.diag(c.covariance))
+        variance = max(float(total.std_dev), LEAST_TOTAL_U_G) ** 2
+        found, gain, slope = before, np.zeros(3), np.zeros(3)
+        for _ in range(_UPDATES):
+            reached = float(self._moved(c, found - before)[:k].sum())
+            further = [float(self._moved(c, found - before + one)[:k].sum()) for one in np.diag(step)]
+            slope = (np.array(further) - reached) / step
+            gain = c.covariance @ slope / (slope @ c.covariance @ slope + variance)
+            found = before + gain * (float(total.nominal_value) - reached + slope @ (found - before))
+            found = np.clip(found, before / MOST_CHANGE, before * MOST_CHANGE)
+        gained = np.outer(gain, slope @ c.covariance)
+        constancy = np.array([BELOW_REL_U * found[0], SHARE_REL_U * found[1], 0.0]) ** 2
+        covariance = c.covariance - gained + np.diag(np.minimum(constancy, np.diag(gained)))
+        return replace(
+            c, below_g_s=float(found[0]), share=float(found[1]), wall_g_s=float(found[2]), covariance=covariance
+        )
 
     def closing(self, c: Coefficients, total: UFloat, until_s: float) -> tuple[Array, Unsure]:
         """Return a rate whose sum by `until_s` is a known total, and what works out its shifts with their variables."""

@@ -24,6 +24,7 @@ from emberline.curves.loads import Stay
 from emberline.curves.robust import between_codes
 from emberline.heat import evaporation
 from emberline.heat.blind_share import BLIND_SHARE, BLIND_SHARE_U, looked_into, share_after_look
+from emberline.heat.boiling import boiling_seconds
 from emberline.heat.pot_weights import Closed, by_char_weight, by_steps, by_usual_char, lidded, weighted
 from emberline.heat.scale import Scale
 from emberline.heat.steam_model import Coefficients, SteamModel, summed
@@ -34,6 +35,8 @@ AIR_C = 20.0
 """Temperature of the air where nobody says."""
 COLD = 3.0
 """Standard uncertainties of a load cell's loss within which it shows no fire."""
+WEIGHED_BEFORE = "what was weighed of the stays before"
+"""How it is known what a pot takes up and loses that was lifted and set back."""
 BLIND = "hardly: no probe tells the water's heat, and any share of the load's loss may be steam"
 """How the water is known of which nothing was measured."""
 
@@ -167,8 +170,9 @@ def water_courses(
     if scale is None:
         return ()
     courses: list[WaterCourse] = []
+    learnt: dict[bool, evaporation.PotHeat] = {}
     for index in range(len(scale.loads.stays)):
-        courses.append(_from_balance(scale, pot, plan, events, index, n, _blind_share(scale, courses)))
+        courses.append(_from_balance(scale, pot, plan, events, index, n, _blind_share(scale, courses), learnt))
     return tuple(courses)
 
 
@@ -207,7 +211,9 @@ def _from_balance(
     index: int,
     n: int,
     blind_share: tuple[float, float],
+    learnt: dict[bool, evaporation.PotHeat],
 ) -> WaterCourse:
+    """Follow the water of one stay; what it tells of the pot, with a lid or without, is entered into `learnt`."""
     stay = scale.loads.stays[index]
     window = stood(stay, n)
     inside = seconds_of(window, n)
@@ -221,12 +227,13 @@ def _from_balance(
     lid = bool(lids[inside].all()) and bool(inside.any())
     drive = evaporation.vapour_drive(pot.water_c, pressure)
     drive = drive if lid else drive * np.where(lids, evaporation.LID_FACTOR, 1.0)
-    boiling = _boiling(t, boil, pot, inside)
+    boils_s = [e.t_s for e in events if e.kind is EventKind.BOIL and e.t_s <= window[1]]
+    boiling = boiling_seconds(pot.water_c, boils_s, window[0], inside)
     glowing = t > flameout.t_s if flameout is not None else np.zeros(n, dtype=bool)
     ramp_end = int(boil.t_s) if boil is not None else int(min(window[1], flameout.t_s if flameout is not None else n))
     air_c = float(plan.place.ambient_c.nominal_value) if plan.place.ambient_c is not None else AIR_C
-    heat = evaporation.heat_from_ramp(
-        evaporation.expected_heat(lid, water_g),
+    heat = learnt[lid] = evaporation.heat_from_ramp(
+        learnt.get(lid) or evaporation.expected_heat(lid, water_g),
         np.where(inside, pot.water_c, np.nan),
         scale.loss.rate_g_s,
         drive,
@@ -255,6 +262,11 @@ def _from_balance(
         closed = _by_cold_cell(scale, window)
     if closed is None:
         return balance
+    if index + 1 < len(scale.loads.stays):
+        told = model.told_by(coefficients, closed.total_g, closed.until_s)
+        covariance = told.covariance / np.outer(in_steam, in_steam)
+        wall_w_k = told.wall_g_s / per_steam
+        learnt[lid] = evaporation.PotHeat(told.below_g_s, told.share, wall_w_k, covariance, WEIGHED_BEFORE)
     rate, unsure = model.closing(coefficients, closed.total_g, closed.until_s)
     return WaterCourse(window, stay.off is not None, rate, unsure, closed.known_by)
 
@@ -316,18 +328,6 @@ def _by_weighing(plan: Plan, pot: PotCurves, index: int, window: tuple[float, fl
     if visit.final_water_delay_s is not None:
         lost -= _lost_while_cooling(plan, pot, visit.final_water_delay_s, window)
     return Closed(lost, window[1], "the water was weighed before and afterwards")
-
-
-def _boiling(t: Array, boil: Event | None, pot: PotCurves, inside: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Return the seconds in which the water boils: from the boil on, while it stays within 1.5 K of its plateau."""
-    if boil is None:
-        return np.zeros(len(t), dtype=bool)
-    after = inside & (t >= boil.t_s)
-    level = pot.water_c[after][5:65]
-    if not np.isfinite(level).any():
-        return np.asarray(after)
-    plateau = float(np.nanmedian(level))
-    return np.asarray(after & ~(pot.water_c < plateau - 1.5))
 
 
 def _pressure_pa(plan: Plan) -> float:

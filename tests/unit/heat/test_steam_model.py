@@ -86,7 +86,11 @@ def test_left_as_they_are_each_coefficient_has_its_own_doubt() -> None:
         (0.05, 1.6, WALL_G_S, 1.7),
     )
     for changed, shift in zip(changes, shifts, strict=True):
-        np.testing.assert_allclose(rate + shift, seen.rate(*changed), atol=1e-6)
+        if changed[1] == 1.9:
+            # Less heat takes more off the steam than more heat adds to it: the farther counts.
+            np.testing.assert_allclose(rate - shift, seen.rate(0.05, 1.3, WALL_G_S, 1.3), atol=1e-6)
+        else:
+            np.testing.assert_allclose(rate + shift, seen.rate(*changed), atol=1e-6)
 
 
 def test_coefficients_that_hang_together_leave_less_doubt() -> None:
@@ -206,3 +210,41 @@ def test_without_a_probe_a_weighed_total_leaves_its_course_over_the_flames_end_u
     assert at_flameout.nominal_value == pytest.approx(100.0 * before / (before + after))
     shift = 100.0 * before / (before + after) - 100.0 * before / (before + 1.5 * after)
     assert at_flameout.std_dev == pytest.approx(np.hypot(shift, 0.5 * before / (before + after)), rel=1e-3)
+
+
+def test_where_the_loss_of_the_load_is_the_limit_there_is_doubt_downwards() -> None:
+    # A small fire under a wide pot: at 0.5 +- 0.4 g/s all that may be steam is steam, and more changes nothing.
+    c = replace(EXPECTED, below_g_s=0.5, covariance=np.diag([0.4**2, 0.3**2, 0.005**2]))
+    cool = replace(model(), boiling=np.zeros(N, dtype=np.bool_))
+    total = total_of(*cool.standing(c), OFF_S)
+    less = float(np.sum(cool.rate(0.1, 1.6, WALL_G_S, 1.3)))
+    assert total.std_dev > 0.8 * (total.nominal_value - less)
+
+
+@pytest.mark.parametrize("boils", [True, False])
+def test_a_stay_that_was_weighed_tells_what_to_expect_of_the_next(boils: bool) -> None:
+    seen = model() if boils else replace(model(), boiling=np.zeros(N, dtype=np.bool_))
+    grams = float(np.sum(seen.rate(0.065, 1.9, WALL_G_S, 1.3)))
+    told = seen.told_by(EXPECTED, ufloat(grams, 0.5, "weighed"), float(OFF_S))
+    again = float(np.sum(seen.rate(told.below_g_s, told.share, told.wall_g_s, 1.3)))
+    assert again == pytest.approx(grams, abs=0.5)
+    # Below boiling only the law is told.
+    assert told.below_g_s > EXPECTED.below_g_s
+    assert (told.share > EXPECTED.share) == boils
+    if not boils:
+        assert told.below_g_s == pytest.approx(0.065, rel=0.02)
+
+
+def test_a_stay_that_tells_little_leaves_what_was_expected_no_less_sure() -> None:
+    told = EXPECTED
+    for _ in range(5):
+        told = model().told_by(told, ufloat(110.0, 500.0, "weighed"), float(OFF_S))
+    assert (np.diag(told.covariance) <= np.diag(EXPECTED.covariance) * (1.0 + 1e-9)).all()
+    assert told.share == pytest.approx(EXPECTED.share, rel=0.01)
+
+
+def test_what_a_stay_told_is_no_surer_in_the_next_than_it_is_constant() -> None:
+    told = model().told_by(EXPECTED, ufloat(110.0, 0.1, "weighed"), float(OFF_S))
+    u_below, u_share, _ = np.sqrt(np.diag(told.covariance))
+    assert u_below >= 0.19 * told.below_g_s
+    assert u_share >= 0.15 * told.share

@@ -5,7 +5,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from uncertainties import ufloat
+from uncertainties import UFloat, ufloat
 
 from emberline.bench.channels import Role, default_channel
 from emberline.bench.plan import Plan, empty_plan
@@ -232,6 +232,29 @@ def twice(plan: Plan) -> tuple[float, ...]:
 def test_each_visit_is_an_account_of_its_own(plan: Plan) -> None:
     # The 130 g that were filled in between the visits evaporated in neither.
     assert twice(plan) == pytest.approx((30.0, 60.0))
+
+
+def set_back(size_g: float) -> UFloat:
+    """Return what left a pot at 80 °C in its second stay, not lifted, whose first of 400 s took so much off it."""
+    n = 1200
+    level = np.ones(n)
+    loss = LossRate(900.0 - 0.2 * np.arange(float(n)), 0.2 * level, 0.01 * level, 0.1 * level, 0.1 * level, 1e-5)
+    sizes = ((100, 800.0), (500, size_g - 800.0), (600, 800.0 - size_g))
+    steps = [
+        MassStep(at, at + 3, ufloat(size, 0.2, "mass_step"), abs(size), ufloat(at + 1.5, 0.5)) for at, size in sizes
+    ]
+    scale = scale_of(loss, tell_apart(steps, empty_plan(), 50.0), default_channel(Role.MASS))
+    pot = PotCurves(np.full(n, 80.0), default_channel(Role.WATER), ufloat(BOILING_C, 0.3))
+    _, course = water_courses(scale, pot, empty_plan(), (Event(EventKind.LIT, 50.0, 1.0, ""),), n)
+    return course.lost_by(n)
+
+
+@pytest.mark.parametrize("size_g", [12.0, 25.0, 45.0])
+def test_a_pot_that_was_lifted_for_a_look_goes_on_as_it_was_weighed(size_g: float) -> None:
+    # A second stay was followed by what is usual of any pot: 0.4 to 1.5 times what this one loses.
+    lost = set_back(size_g)
+    assert lost.nominal_value == pytest.approx(size_g * 598.5 / 400.0, rel=0.08)
+    assert 0.1 < lost.std_dev / lost.nominal_value < 0.3
 
 
 def test_a_pot_that_stood_there_all_the_time_is_followed_from_the_first_second() -> None:
