@@ -15,7 +15,7 @@ from emberline.curves.disturbances import LEAST_NOISE_G, Disturbances, Span, fin
 from emberline.curves.disturbances import MIN_STEP_G as MIN_STEP_G
 from emberline.curves.grid import Column
 from emberline.curves.load_noise import LoadNoise, noise_around
-from emberline.curves.robust import without_spikes
+from emberline.curves.robust import runs, without_spikes
 from emberline.curves.step_sizes import Handling, Sizes, fit_sizes
 from emberline.curves.stuck_codes import without_stuck
 
@@ -38,6 +38,7 @@ _UNDONE_S = 20
 _GUST_S = 8
 _FUEL_G = (5.0, 500.0)  # what is added and weighs as much is most likely fuel, which the fire must first heat
 _FUEL_STIRS, _STIRS = 0.8, 0.3  # change of the pace to reckon with, as a share of it
+_STROKES = 3  # so many small loads one soon after another may be those of a stove that swings
 _LARGE_G = 60.0  # no gust is taken for as much
 
 
@@ -160,7 +161,7 @@ class _Sizing:
                 shaken = len(loaded) < len(group)
                 unloaded = np.array(
                     [self._fleeting(piece, handlings, fit, i, noise, shaken=shaken) for i in range(len(loaded))]
-                )
+                ) | self._swinging(piece, handlings, fit, noise)
             if unloaded.any():
                 # What leaves no load is no jump of the curve; without it the others are sized anew.
                 loaded = [span for span, gone in zip(loaded, unloaded, strict=True) if not gone]
@@ -223,6 +224,25 @@ class _Sizing:
         again = fit_sizes(piece, others, self._spacing, noise, self._found.code_g)
         size_g = abs(again.size_g[index])
         return bool(size_g < CERTAIN / 2.0 * again.u_g[index] or size_g < 0.5 * abs(fit.size_g[index]))
+
+    def _swinging(self, piece: Array, handlings: list[Handling], fit: Sizes, noise: LoadNoise) -> NDArray[np.bool_]:
+        """Tell which small loads are strokes of a stove that swings after a push, (k,).
+
+        Several of them one soon after another, that leave much less between their ends than they add up to.
+        """
+        small = np.abs(fit.size_g) < _FUEL_G[0]
+        apart_s = [later.start_s - earlier.end_s for earlier, later in pairwise(handlings)]
+        joined = small[1:] & small[:-1] & (np.array(apart_s) < _UNDONE_S * self._spacing)
+        found = np.zeros(len(handlings), dtype=np.bool_)
+        for first, end in runs(joined):
+            if end - first + 1 < _STROKES:
+                continue
+            low, high = handlings[first].start_s, handlings[end].end_s
+            others = [*handlings[:first], Handling(low, high, (float(low), float(high)), None), *handlings[end + 1 :]]
+            left_g = fit_sizes(piece, others, self._spacing, noise, self._found.code_g).size_g[first]
+            if abs(left_g) < 0.5 * abs(float(fit.size_g[first : end + 1].sum())):
+                found[first : end + 1] = True
+        return found
 
     def _moved(self, span: Span, piece: Array, low: int) -> MassStep:
         """Describe a disturbance whose size is not known: how far the load went, and when it moved."""

@@ -118,6 +118,23 @@ def test_a_gust_that_comes_back_beside_a_boiling_pot_is_no_load(seed: int) -> No
     assert all(step.size_g.nominal_value == 0.0 for step in find_steps(column(lively(seed=40 + seed) + gust)))
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_a_stove_that_swings_after_a_push_is_not_fed(seed: int) -> None:
+    # Up to eight loads were found in these strokes, 29 g of fuel in all.
+    t = np.arange(700)
+    swing = np.where((t >= 300) & (t < 390), 0.8 * np.sin(2.0 * np.pi * (t - 300) / 11.0), 0.0)
+    curve = burn(700, rate_g_s=0.13, noise_g=0.06, seed=seed) + swing
+    assert sum(step.size_g.nominal_value for step in find_steps(column(curve))) == pytest.approx(0.0, abs=1.0)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_small_loads_one_soon_after_another_are_no_swing_where_they_stay(seed: int) -> None:
+    curve = burn(rate_g_s=0.13, noise_g=0.06, seed=seed)
+    for at in (300, 315, 330, 345):
+        curve = loaded(curve, at, 4.0)
+    assert sum(step.size_g.nominal_value for step in find_steps(column(curve))) == pytest.approx(16.0, abs=1.0)
+
+
 def test_spikes_of_thousands_of_grams_are_neither_steps_nor_loss() -> None:
     curve = burn(seed=8)
     spoilt = curve.copy()
