@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from emberline.curves.events import Event
 from emberline.curves.fast_loss import RECOVERY_SHARE, REFUEL_GRACE_S, flaming_level
-from emberline.curves.flame_probe import LEAST_DROP_K, LEAST_DROP_SHARE, TAIL_S
+from emberline.curves.flame_probe import FLAMEOUT_SHARE, LEAST_DROP_K, LEAST_DROP_SHARE, TAIL_S
 from emberline.curves.grid import Column
 from emberline.curves.robust import median, quantile
 
@@ -24,11 +24,8 @@ RELIGHT_S = 600
 KINDLED_S = 90
 """A fire that died sooner after its match has burnt its starter, and has yet to catch or is lit again."""
 LOAD_TAIL_S = 60
-"""Seconds of tail on the load cell that make an end sure which no probe tells: what still sinks passes for level."""
-PAST_U = 2.0
-"""By how many of its standard uncertainties an end that a probe tells must be past: else it may be yet to come."""
-FAST_S = 120
-"""Seconds for which a probe must tell of an end while fuel, or steam that nobody could take off, leaves as in flame."""
+"""Seconds of tail on the load cell that make an end sure which no probe tells, since what still sinks passes for level;
+or one that a probe tells while more leaves than at any end of flame."""
 SMOTHERED_S = (-10.0, 120.0)
 """Seconds from an addition to an end of flame that is taken for its doing: cold fuel smothers, and catches later."""
 CAUGHT_SHARE = 0.5
@@ -124,18 +121,16 @@ class FlameWatch:
             return False
         if lit_s is not None and event.t_s - lit_s < KINDLED_S:
             return False
-        level, fast = 0.0, False
+        level, left_g_s = 0.0, 0.0
         if rate_g_s is not None:
             level = flaming_level(rate_g_s, int(lit_s or 0), int(event.t_s))
-            fast = float(np.nanmean(rate_g_s[-20:])) > SURE_SHARE * level
+            left_g_s = float(np.nanmean(rate_g_s[-20:]))
             # The detector has weighed a flame probe's word against the load; the load's own is taken with care.
-            if fast and not event.confirmed:
+            if not event.confirmed and left_g_s > SURE_SHARE * level:
                 return False
         if flame is not None and now - event.t_s < 4 * TAIL_S and not _calm(flame.value, int(event.t_s), now):
             return False
-        past_s = float(LOAD_TAIL_S)
-        if event.confirmed:
-            past_s = max(float(FAST_S if fast else TAIL_S), PAST_U * event.u_s)
+        past_s = TAIL_S if event.confirmed and left_g_s <= FLAMEOUT_SHARE * level else LOAD_TAIL_S
         sure = now - event.t_s >= past_s and not _may_be_smothered(event.t_s, rate_g_s, fed, now)
         if sure:
             self._level_g_s, self._steam_g_s = level, steam_g_s

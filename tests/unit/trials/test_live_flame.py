@@ -13,10 +13,8 @@ from emberline.curves.flame_probe import TAIL_S
 from emberline.curves.grid import Column
 from emberline.trials.live_flame import (
     BACK_S,
-    FAST_S,
     KINDLED_S,
     LOAD_TAIL_S,
-    PAST_U,
     RELIGHT_S,
     STEADY_S,
     U_AHEAD_S,
@@ -75,7 +73,7 @@ def test_a_pot_that_goes_on_steaming_does_not_keep_a_cold_probe_from_being_asked
         seen.append(watches[0].sure(OUT, rate(now) + 0.1, 80.0, [], flame(now), 0.0))
         unseen.append(watches[1].sure(replace(OUT, confirmed=False), rate(now) + 0.1, 80.0, [], None, 0.0))
     # It must be told for longer, since what leaves may be fuel.
-    assert seen == [now >= OUT_S + FAST_S for now in range(710, 860, 5)]
+    assert seen == [now >= OUT_S + LOAD_TAIL_S for now in range(710, 860, 5)]
     assert not any(unseen)
 
 
@@ -93,11 +91,6 @@ def first_said_s(event: Event) -> int:
 
 def test_what_the_load_alone_shows_is_believed_once_its_tail_was_seen_for_longer() -> None:
     assert first_said_s(OUT) < OUT_S + LOAD_TAIL_S == first_said_s(replace(OUT, confirmed=False))
-
-
-@pytest.mark.parametrize("u_s", [5.0, 20.0, 60.0])
-def test_an_end_that_may_be_yet_to_come_is_not_announced(u_s: float) -> None:
-    assert first_said_s(replace(OUT, u_s=u_s)) == OUT_S + max(TAIL_S, PAST_U * u_s)
 
 
 def test_an_end_that_moves_is_not_believed() -> None:
