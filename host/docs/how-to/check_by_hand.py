@@ -87,8 +87,8 @@ heat_j = 4.186 * plan["pot"]["water_g"] * (end_c - start_c) + 2260.0 * evaporate
 # %% Energy of the fuel as fired (ISO 18125: 2443 J evaporate a gram of its moisture at 25 °C), of starter and char
 fuel_j = moist_g * ((1.0 - moisture) * lhv_dry - 2443.0 * moisture)
 gross_j = fuel_j + starter_g * lhv_starter
-# What is left as the flame dies, and nobody weighed cold, is wood still by some 6 % (ours; the protocols weigh char).
-left_j_g = lhv_char - 0.06 * (lhv_char - lhv_dry)
+# What is left as the flame dies, and nobody weighed cold, is wood still by some 7 % (ours; the protocols weigh char).
+left_j_g = lhv_char - 0.07 * (lhv_char - lhv_dry)
 net_j = gross_j - char_g * left_j_g
 
 # %% Equivalent dry fuel (WBT, step 2: 2257 J evaporate a gram of its moisture at the boiling point)
