@@ -16,7 +16,8 @@ IN_PIECES = 0.07
 """Mean of the share of what is left that is wood within pieces, exponentially distributed: it is never less than none.
 Operators' flameouts over cone calorimeters leave 9 to 20 % of the rate; where that dies away within one to two minutes,
 volatiles of 3 to 8 % of what is left are still to come (common practice, no source), which are 80 % of their wood: 4 to
-10 %. Charcoals are as far apart: 5 to 40 % of them is volatile (FAO Forestry Paper 41, 1987, chapter 10, from memory)."""
+10 %. Charcoals are as far apart: 5 to 40 % of them is volatile (FAO Forestry Paper 41, 1987, chapter 10, from
+memory)."""
 GONE_OUT_EARLY = 0.02
 """Chance that the flame went out early, with any share left as wood (common practice, no source)."""
 CHAR_YIELD = (0.20, 0.07)
