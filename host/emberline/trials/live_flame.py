@@ -59,9 +59,17 @@ BACK_S = 20
 """Seconds for which a fire must burn again before its flameout is taken back."""
 
 
-def as_announced(event: Event) -> Event:
-    """Return an end of flame as it is announced: what no probe tells may be a lull of a flame that lives on."""
-    return event if event.confirmed else replace(event, u_s=float(np.hypot(event.u_s, U_AHEAD_S)))
+def as_announced(event: Event, now: int) -> Event:
+    """Return an end of flame as it is announced: what no probe tells may be a lull of a flame that lives on.
+
+    Args:
+        event: The end as it is found.
+        now: Seconds so far. Until then, at any moment alike, that flame may have ended.
+    """
+    if event.confirmed:
+        return event
+    lived_on_s = max(0.0, now - event.t_s) / 3.0**0.5
+    return replace(event, u_s=float(np.linalg.norm([event.u_s, U_AHEAD_S, lived_on_s])))
 
 
 class FlameWatch:

@@ -264,7 +264,7 @@ class Tracker:
         rate = fuel.rate_g_s if fuel is not None else None
         sure = self._flame_watch.sure(found, rate, self._lit_s, self._fed(), flame, steam_g_s)
         if sure and not fed_lately(grid.get(Role.MASS), now):
-            self._sayings.announce(as_announced(found), now)
+            self._sayings.announce(as_announced(found, now), now)
 
     def _look_back_at_flameout(self, grid: Grid, now: int) -> None:
         out = self._sayings.newest(EventKind.FLAMEOUT)

@@ -172,7 +172,9 @@ def test_nothing_is_fed_where_no_load_cell_tells() -> None:
 
 
 def test_a_flame_that_no_probe_saw_end_may_live_on() -> None:
-    assert as_announced(OUT) == OUT
-    told_by_load = as_announced(replace(OUT, confirmed=False))
-    assert told_by_load.t_s == OUT.t_s
-    assert told_by_load.u_s == pytest.approx((OUT.u_s**2 + U_AHEAD_S**2) ** 0.5)
+    assert as_announced(OUT, 760) == OUT
+    soon, late = (as_announced(replace(OUT, confirmed=False), int(OUT_S) + after_s) for after_s in (0, 90))
+    assert soon.t_s == late.t_s == OUT.t_s
+    assert soon.u_s == pytest.approx((OUT.u_s**2 + U_AHEAD_S**2) ** 0.5)
+    # Alike at any moment since: a third of the square of ninety seconds.
+    assert late.u_s == pytest.approx((soon.u_s**2 + 90.0**2 / 3.0) ** 0.5)
