@@ -7,7 +7,7 @@ PAGE = Path(__file__).parents[2] / "host" / "docs" / "explanation" / "scale.md"
 BENCHES, HZ, CHANNELS, ON_H, BURN_H, YEARS = 10_000, 10, 4, 2, 1, 10
 STORED, FRESH, ARCHIVED = 1.95, 11.0, 3.7
 """Bytes a sample, as decision 51 measured them."""
-ANALYSIS_S, CORE_MS, EACH_MB, DAEMON_GB, EACH_DAEMON = 0.083, 0.85 + 0.66, 0.18, 0.3, 250
+ANALYSIS_S, CORE_MS, EACH_MB, DAEMON_GB, EACH_DAEMON = 0.083, 0.80 + 0.63, 0.18, 0.3, 250
 
 
 def row(name: str) -> list[str]:
