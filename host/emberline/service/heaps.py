@@ -26,7 +26,7 @@ M_TRIM_THRESHOLD, M_ARENA_MAX = -1, -8
 HEAPS = 1
 MOST_FREE_BYTES = 1024 * 1024
 """Free memory at the end of a heap; more of it goes back."""
-NEW_OBJECTS, NEW_OBJECTS_A_BENCH = 700, 20
+NEW_OBJECTS, NEW_OBJECTS_A_BENCH = gc.get_threshold()[0], 20
 """Objects that come, less those that go, before Python looks among them: its own number, and one for many benches."""
 SMALL_BYTES, KEPT_OF_A_SIZE = 1024, 7
 """Size below which NumPy keeps freed pieces, and how many of each: `NBUCKETS` and `NCACHE` of its `alloc.c`."""
