@@ -227,6 +227,25 @@ class LiveCell:
         return max(usual, fresh, LEAST_PACE_G_S)
 
 
+def newest_change_g(mass: Column | None, now: int) -> float:
+    """Return by how much the newest seconds of a load lie above what its pace before let expect; 0 where none tell.
+
+    Args:
+        mass: The load cell's column up to now; None without one.
+        now: Seconds so far.
+    """
+    if mass is None:
+        return 0.0
+    early, middle, recent = (
+        piece[np.isfinite(piece)]
+        for piece in (mass.value[max(0, now - high) : max(0, now - low)] for high, low in ((65, 45), (45, 25), (5, 0)))
+    )
+    if not (len(early) and len(middle) and len(recent)):
+        return 0.0
+    # Twenty seconds from the first middle to the second, 32.5 from there to the newest.
+    return median(recent) - median(middle) - 32.5 / 20.0 * min(0.0, median(middle) - median(early))
+
+
 def _bare(mass: Column, steps: list[MassStep], low: int, now: int) -> Array:
     before = sum(step.size_g.nominal_value for step in steps if step.end_s <= low)
     inside = tuple(step.earlier(low) for step in steps if step.end_s > low)

@@ -44,7 +44,7 @@ SUNK_SHARE = 0.5
 SURE_SHARE = 0.25
 """Share of the flaming level below which the rate must be before an end of flame is announced."""
 FED_G = 5.0
-"""Rise of the load that may be fuel."""
+"""Rise of the load that may be fuel; what was laid on has yet to settle."""
 CALMER = 0.4
 """Ratio of a flame probe's scatter to that in flame which passes for afterglow."""
 COOLER = 0.65
@@ -79,7 +79,7 @@ class FlameWatch:
         """Begin with a fire that burns."""
         self._found: list[tuple[int, float]] = []
         self._back_since: int | None = None
-        self._level_g_s, self._steam_g_s = 0.0, 0.0
+        self._level_g_s = 0.0
         self._hot_c: float | None = None
 
     @staticmethod
@@ -108,7 +108,6 @@ class FlameWatch:
         lit_s: float | None,
         fed: Sequence[tuple[float, float]],
         flame: Column | None,
-        steam_g_s: float,
     ) -> bool:
         """Tell whether an end of flame that the detector finds may be announced now.
 
@@ -118,7 +117,6 @@ class FlameWatch:
             lit_s: When the fuel caught.
             fed: When anything was laid on the fire that may have been fuel, and its size, g.
             flame: The flame probe's column, where fitted.
-            steam_g_s: What of the cell's present loss is water.
         """
         now = len(rate_g_s) if rate_g_s is not None else len(flame) if flame is not None else 0
         self._found = [(at, t_s) for at, t_s in self._found if at >= now - STEADY_S - LOOK_S]
@@ -141,7 +139,7 @@ class FlameWatch:
         past_s = TAIL_S if event.confirmed and left_g_s <= FLAMEOUT_SHARE * level else LOAD_TAIL_S
         sure = now - event.t_s >= past_s and not _may_be_smothered(event.t_s, rate_g_s, fed, now)
         if sure:
-            self._level_g_s, self._steam_g_s = level, steam_g_s
+            self._level_g_s = level
             self._hot_c = _in_flame(flame, int(lit_s or 0), int(event.t_s))
         return sure
 
@@ -150,7 +148,7 @@ class FlameWatch:
 
         Args:
             out: The end of flame that was announced.
-            rate_g_s: (now,) rate of loss of all that stands on the cell; None without one.
+            rate_g_s: (now,) the fuel's own rate of loss; None without a load cell.
             flame: The flame probe's column, where fitted.
             now: Seconds so far.
         """
@@ -168,7 +166,7 @@ class FlameWatch:
         """Say what shows that a fire burns now; load cell and flame probe must agree where both speak."""
         words = []
         if rate_g_s is not None:
-            recent = float(np.median(rate_g_s[-20:])) - self._steam_g_s
+            recent = float(np.median(rate_g_s[-20:]))
             if not recent > RECOVERY_SHARE * self._level_g_s > 0.0:
                 return ""
             words.append(f"the load cell loses {recent * 60.0:.1f} g/min")
@@ -193,20 +191,6 @@ def _may_be_smothered(out_s: float, rate_g_s: Array | None, fed: Sequence[tuple[
             if burnt_g < CAUGHT_SHARE * size_g:
                 return True
     return False
-
-
-def fed_lately(mass: Column | None, now: int) -> bool:
-    """Tell whether the load has just risen: what was laid on has yet to settle, and may be fuel.
-
-    Args:
-        mass: The load cell's column up to now; None without one.
-        now: Seconds so far.
-    """
-    if mass is None:
-        return False
-    before, recent = mass.value[max(0, now - 45) : max(0, now - 25)], mass.value[max(0, now - 5) : now]
-    before, recent = before[np.isfinite(before)], recent[np.isfinite(recent)]
-    return bool(len(before) and len(recent) and np.median(recent) - np.median(before) > FED_G)
 
 
 def _in_flame(flame: Column | None, begin: int, end: int) -> float | None:

@@ -25,8 +25,8 @@ from emberline.curves.loads import Loads, Stay, tell_apart
 from emberline.heat.scale import Scale, scale_of
 from emberline.heat.water_course import PotCurves, WaterCourse
 from emberline.trials.live_boil import BoilWatch
-from emberline.trials.live_cell import LiveCell
-from emberline.trials.live_flame import FED_G, RELIGHT_S, FlameWatch, as_announced, fed_lately
+from emberline.trials.live_cell import LiveCell, newest_change_g
+from emberline.trials.live_flame import FED_G, RELIGHT_S, FlameWatch, as_announced
 from emberline.trials.live_lit import may_be_lit
 from emberline.trials.live_loads import LoadWatch
 from emberline.trials.reading import (
@@ -211,7 +211,8 @@ class Tracker:
             at_start = self._burning_at_start and self._lit_s is None
             self._loads = tell_apart(self._cell.steps, self._plan, self._lit_s, burning_at_start=at_start)
             self._pot_loads = tell_apart(self._pot_cell.steps, self._plan, None)
-        self._load_watch.settle(self._loads.events + self._pot_loads.events, self._sayings, now)
+        found = self._loads.events + self._pot_loads.events
+        self._load_watch.settle(found, self._sayings, now, newest_change_g(mass, now))
 
     # Water
 
@@ -258,27 +259,27 @@ class Tracker:
         self._sinking_since = now if self._sinking_since is None else self._sinking_since
         if now - self._sinking_since > SLOWER_AFTER_S and now % SLOWER_EVERY_S:
             return
-        found, fuel, steam_g_s = self._end_of_flame(grid, now, loss)
+        found, fuel = self._end_of_flame(grid, now, self.apart(grid))
         if found is None:
             return
         rate = fuel.rate_g_s if fuel is not None else None
-        sure = self._flame_watch.sure(found, rate, self._lit_s, self._fed(), flame, steam_g_s)
-        if sure and not fed_lately(grid.get(Role.MASS), now):
+        sure = self._flame_watch.sure(found, rate, self._lit_s, self._fed(), flame)
+        if sure and newest_change_g(grid.get(Role.MASS), now) <= FED_G:
             self._sayings.announce(as_announced(found, now), now)
 
     def _look_back_at_flameout(self, grid: Grid, now: int) -> None:
         out = self._sayings.newest(EventKind.FLAMEOUT)
         if out is None or now - out.t_s > RELIGHT_S:
             return
-        loss = self.loss(grid)
+        apart = self.apart(grid)
         index = self.tracked.announced.index(out)
-        why = self._flame_watch.back(out, loss.rate_g_s if loss is not None else None, grid.get(Role.FLAME), now)
+        why = self._flame_watch.back(out, apart[1].rate_g_s if apart is not None else None, grid.get(Role.FLAME), now)
         if why:
             self._sayings.retract(index, why, now)
         elif any(
             int((out.announced_t_s or 0.0) + after) // LOOK_EVERY_S == now // LOOK_EVERY_S for after in OUT_AGAIN_S
         ):
-            found, _, _ = self._end_of_flame(grid, now, loss)
+            found, _ = self._end_of_flame(grid, now, apart)
             if found is not None and same_event(found, [out], set()) == 0:
                 self._sayings.revise(index, found, now)
 
@@ -298,17 +299,15 @@ class Tracker:
         pot = PotCurves(water_c, probe, self._boil_watch.boiling_c, self._own_cell(grid, now))
         return apart_as_it_stands(scale, pot, self._plan, self.tracked.announced, now)
 
-    def _end_of_flame(self, grid: Grid, now: int, loss: LossRate | None) -> tuple[Event | None, LossRate | None, float]:
-        """Ask the detector; return what it finds, the fuel's own rate, and what of the present loss is water."""
+    def _end_of_flame(
+        self, grid: Grid, now: int, apart: tuple[tuple[WaterCourse, ...], LossRate] | None
+    ) -> tuple[Event | None, LossRate | None]:
+        """Ask the detector; return what it finds, and the fuel's own rate."""
         flame = grid.get(Role.FLAME)
         lag_s = self._channels[Role.FLAME].time_constant_s if Role.FLAME in self._channels else 0.0
         water_c = smooth_water(grid.get(Role.WATER), now)
-        apart = self.apart(grid)
-        if apart is None or loss is None:
-            return end_of_flame(now, None, (), self._loads, self._lit_s, flame, lag_s, water_c), None, 0.0
-        courses, fuel = apart
-        found = end_of_flame(now, fuel, courses, self._loads, self._lit_s, flame, lag_s, water_c)
-        return found, fuel, float(np.mean(loss.rate_g_s[-20:] - fuel.rate_g_s[-20:]))
+        courses, fuel = apart if apart is not None else ((), None)
+        return end_of_flame(now, fuel, courses, self._loads, self._lit_s, flame, lag_s, water_c), fuel
 
     def _own_cell(self, grid: Grid, now: int) -> Scale | None:
         pot_mass = grid.get(Role.POT_MASS)

@@ -11,7 +11,7 @@ from emberline.curves.burning_rate import smooth
 from emberline.curves.grid import Column
 from emberline.curves.mass_steps import find_steps, masked
 from emberline.trials import live_cell
-from emberline.trials.live_cell import REMEASURE_S, LiveCell
+from emberline.trials.live_cell import REMEASURE_S, LiveCell, newest_change_g
 
 Array = NDArray[np.float64]
 
@@ -128,3 +128,20 @@ def test_smoothing_that_waits_until_somebody_asks_finds_to_the_bit_what_it_finds
     for part in ("mass_g", "rate_g_s", "u_rate_g_s", "u_mass_g", "noise_g"):
         np.testing.assert_array_equal(getattr(one, part), getattr(other, part))
     assert one.wander == other.wander
+
+
+@pytest.mark.parametrize(
+    ("moved_s", "by_g", "pace_g_s"), [(690.0, 40.0, 0.1), (690.0, -60.0, 0.5), (600.0, 40.0, 0.5), (690.0, 0.0, 0.5)]
+)
+def test_what_has_just_been_laid_on_or_taken_off_shows_beside_the_pace(
+    moved_s: float, by_g: float, pace_g_s: float
+) -> None:
+    t = np.arange(700) + 0.5
+    noise = np.random.default_rng(5).normal(0.0, 0.2, 700)
+    mass = column(1500.0 - pace_g_s * t + by_g * (t > moved_s) + noise)
+    assert newest_change_g(mass, 700) == pytest.approx(by_g if moved_s > 650.0 else 0.0, abs=1.5)
+
+
+def test_nothing_has_changed_where_no_load_cell_tells() -> None:
+    assert newest_change_g(None, 700) == 0.0
+    assert newest_change_g(column(np.full(700, np.nan)), 700) == 0.0

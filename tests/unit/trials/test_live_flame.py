@@ -20,7 +20,6 @@ from emberline.trials.live_flame import (
     U_AHEAD_S,
     FlameWatch,
     as_announced,
-    fed_lately,
 )
 
 Array = NDArray[np.float64]
@@ -48,7 +47,7 @@ def sure_at(
 ) -> int | None:
     for now in seconds:
         column_now = flame(now) if probe else None
-        if watch.sure(OUT, rate(now), lit_s, fed, column_now, 0.0):
+        if watch.sure(OUT, rate(now), lit_s, fed, column_now):
             return now
     return None
 
@@ -70,8 +69,8 @@ def test_a_pot_that_goes_on_steaming_does_not_keep_a_cold_probe_from_being_asked
     watches = FlameWatch(), FlameWatch()
     seen, unseen = [], []
     for now in range(710, 860, 5):
-        seen.append(watches[0].sure(OUT, rate(now) + 0.1, 80.0, [], flame(now), 0.0))
-        unseen.append(watches[1].sure(replace(OUT, confirmed=False), rate(now) + 0.1, 80.0, [], None, 0.0))
+        seen.append(watches[0].sure(OUT, rate(now) + 0.1, 80.0, [], flame(now)))
+        unseen.append(watches[1].sure(replace(OUT, confirmed=False), rate(now) + 0.1, 80.0, [], None))
     # It must be told for longer, since what leaves may be fuel.
     assert seen == [now >= OUT_S + LOAD_TAIL_S for now in range(710, 860, 5)]
     assert not any(unseen)
@@ -86,7 +85,7 @@ def test_the_same_end_must_be_found_for_a_while(probe: bool) -> None:
 
 def first_said_s(event: Event) -> int:
     watch = FlameWatch()
-    return next(now for now in range(705, 1000, 5) if watch.sure(event, rate(now), 80.0, [], None, 0.0))
+    return next(now for now in range(705, 1000, 5) if watch.sure(event, rate(now), 80.0, [], None))
 
 
 def test_what_the_load_alone_shows_is_believed_once_its_tail_was_seen_for_longer() -> None:
@@ -97,7 +96,7 @@ def test_an_end_that_moves_is_not_believed() -> None:
     watch = FlameWatch()
     for now in range(710, 800, 5):
         moved = Event(EventKind.FLAMEOUT, OUT_S + 1.0 * (now - 710), 5.0, "")
-        assert not watch.sure(moved, rate(now), 80.0, [], None, 0.0)
+        assert not watch.sure(moved, rate(now), 80.0, [], None)
 
 
 def test_after_an_addition_the_dip_is_waited_out() -> None:
@@ -149,26 +148,6 @@ def test_a_gust_or_a_probe_alone_brings_no_fire_back() -> None:
         gust[-15:] += 0.3 if now % 40 == 0 else 0.0
         assert watch.back(OUT, gust, flame(now), now) == ""
         assert watch.back(OUT, rate(now), flame(now, 860.0), now) == ""
-
-
-def test_what_was_steam_at_flameout_counts_for_no_fire() -> None:
-    watch = FlameWatch()
-    for now in range(710, 760, 5):
-        watch.sure(OUT, rate(now), 80.0, [], None, 0.12)
-    assert watch.back(OUT, rate(800) + 0.12, None, 800) == ""
-    assert watch.back(OUT, rate(850) + 0.12, None, 850) == ""
-
-
-@pytest.mark.parametrize(("rose_s", "by_g", "fed"), [(690.0, 40.0, True), (690.0, 2.0, False), (600.0, 40.0, False)])
-def test_a_load_that_has_just_risen_may_be_fuel_before_it_has_settled(rose_s: float, by_g: float, fed: bool) -> None:
-    t = np.arange(700) + 0.5
-    mass = column(1500.0 - 0.1 * t + by_g * (t > rose_s) + np.random.default_rng(5).normal(0.0, 0.2, 700))
-    assert fed_lately(mass, 700) is fed
-
-
-def test_nothing_is_fed_where_no_load_cell_tells() -> None:
-    assert not fed_lately(None, 700)
-    assert not fed_lately(column(np.full(700, np.nan)), 700)
 
 
 def test_a_flame_that_no_probe_saw_end_may_live_on() -> None:

@@ -6,8 +6,8 @@ import pytest
 from uncertainties import ufloat
 
 from emberline.curves.events import Event, EventKind, Retraction
+from emberline.trials.live_cell import REMEASURE_S
 from emberline.trials.live_loads import (
-    BEFORE_LIT_S,
     DOUBT_S,
     INFERRED_S,
     STAYS_S,
@@ -36,7 +36,7 @@ def settle(watch: LoadWatch, sayings: Sayings, found: list[Event], seconds: rang
     ("event", "after_s"),
     [
         (POT, STEADY_S),
-        (replace(POT, kind=EventKind.STEP), BEFORE_LIT_S),
+        (replace(POT, kind=EventKind.STEP), STEP_STEADY_S),
         (replace(POT, t_s=0.0, size_g=None), INFERRED_S),
     ],
 )
@@ -44,14 +44,6 @@ def test_what_matters_at_once_is_told_first(event: Event, after_s: int) -> None:
     sayings = Sayings()
     said = settle(LoadWatch(), sayings, [event], range(210, 300))
     assert said == [(210 + after_s, event.kind.value)]
-
-
-def test_once_a_fire_is_known_an_unexplained_step_waits_less() -> None:
-    sayings = Sayings()
-    sayings.announce(Event(EventKind.LIT, 80.0, 1.0, ""), 100)
-    sayings.heard()
-    step = replace(POT, kind=EventKind.STEP)
-    assert settle(LoadWatch(), sayings, [step], range(210, 300)) == [(210 + STEP_STEADY_S, "step")]
 
 
 def test_a_load_that_changes_its_form_waits_for_its_last() -> None:
@@ -103,6 +95,23 @@ def test_a_tool_laid_on_for_two_minutes_is_never_told_as_fuel() -> None:
     said = settle(watch, sayings, [FED], range(210, 330)) + settle(watch, sayings, [TOOL], range(330, 500))
     assert [kind for _, kind in said] == ["step"]
     assert sayings.tracked.retracted == []
+
+
+def test_a_tool_that_is_just_being_taken_off_after_three_minutes_is_not_told_as_fuel() -> None:
+    watch, sayings = LoadWatch(), Sayings()
+    settle(watch, sayings, [FED], range(210, 210 + STAYS_S))
+    for now in range(210 + STAYS_S, 210 + STAYS_S + 10):
+        watch.settle([FED], sayings, now, -57.0)
+    said = settle(watch, sayings, [TOOL], range(220 + STAYS_S, 500))
+    assert [kind for _, kind in said] == ["step"]
+    assert sayings.tracked.retracted == []
+
+
+def test_a_gust_that_is_over_before_its_measure_stands_is_no_step() -> None:
+    gust = Event(EventKind.STEP, 200.0, 1.0, "a disturbance of up to 80 g that left no load", ufloat(0.0, 0.001))
+    watch, sayings = LoadWatch(), Sayings()
+    said = settle(watch, sayings, [gust], range(208, 200 + REMEASURE_S))
+    assert said + settle(watch, sayings, [], range(200 + REMEASURE_S, 400)) == []
 
 
 def test_other_kinds_are_none_of_its_business() -> None:

@@ -62,6 +62,15 @@ class Dipped(Stove):
         return {**curves, Role.FLAME: Curve(flame.t_s, value)}
 
 
+class SteamsOn(Dipped):
+    """The same with a pot that steams on for as long as it stands over the sunken fire."""
+
+    @property
+    def load_g(self) -> Array:
+        assert self.pot_off_s is not None
+        return np.asarray(super().load_g - 0.12 * np.clip(self.t_s, self.dip_s, self.pot_off_s))
+
+
 @dataclass(frozen=True, eq=False)
 class Said:
     """What was said, and when."""
@@ -199,6 +208,25 @@ def test_a_fire_that_burns_again_takes_its_flameout_back() -> None:
     assert back.why
     assert abs(second.t_s - said.stove.flameout_s) < 20.0
     assert said.phases[int(back.retracted_t_s)] is Phase.FLAMING
+
+
+def test_a_fire_is_seen_to_burn_again_also_where_a_boiling_pot_was_lifted_meanwhile() -> None:
+    lifted = SteamsOn(
+        n=1150,
+        flameout_s=1300.0,
+        fuel_g=250.0,
+        pot_on_s=200.0,
+        pot_off_s=770.0,
+        dip_s=700.0,
+        dip_for_s=200.0,
+        added_g=0.0,
+    )
+    said = listen(lifted)
+    (first,) = said.announced(EventKind.FLAMEOUT)
+    assert first.announced_t_s is not None
+    assert first.announced_t_s < 770.0 + 10.0
+    assert [back.kind for back in said.retracted] == [EventKind.FLAMEOUT]
+    assert 900.0 < said.retracted[0].retracted_t_s < 1050.0
 
 
 def test_a_bench_with_one_probe_is_followed() -> None:
