@@ -12,20 +12,13 @@ from types import MappingProxyType
 import numpy as np
 from uncertainties import ufloat
 
-from emberline.bench.plan import Plan, PotPlan
+from emberline.bench.plan import Plan
 from emberline.curves.disturbances import MOST_LOSS_G_S
 from emberline.curves.events import Event, EventKind
 from emberline.curves.mass_steps import MIN_STEP_G, UNKNOWN_U_G, MassStep
+from emberline.curves.pot_loads import MATCH_G, MATCH_SHARE, POT_G, least_pot_g, matches, most_pot_g
 from emberline.curves.weighed_refuels import misfit
 
-POT_G = 250.0
-"""Without a plan, a load from which on it is taken for a pot with water (common practice, no source)."""
-MOST_POT = 1.5
-"""A pot is lifted with no more than so many times its planned weight: a lid, and more water (common practice)."""
-MATCH_G = 20.0
-"""Distance within which a step matches a planned weight."""
-MATCH_SHARE = 0.05
-"""The same as a share of the planned weight."""
 HAND_S = 0.7
 """Standard uncertainty of a handling's moment for want of a sharper meaning.
 
@@ -145,7 +138,7 @@ def _laid_on_and_taken(steps: Sequence[MassStep], plan: Plan) -> dict[int, str]:
     for i, on in enumerate(steps):
         size = on.size_g.nominal_value
         weight = abs(size)
-        if not MIN_STEP_G <= weight < _least_pot_g(plan.pot) or any(abs(weight - mass) < 6.0 for mass in planned):
+        if not MIN_STEP_G <= weight < least_pot_g(plan.pot) or any(abs(weight - mass) < 6.0 for mass in planned):
             continue
         for j in range(i + 1, len(steps)):
             off = steps[j].size_g
@@ -161,41 +154,21 @@ def _laid_on_and_taken(steps: Sequence[MassStep], plan: Plan) -> dict[int, str]:
     return found
 
 
-def _matches(size: float, expected: float) -> bool:
-    return abs(size - expected) <= max(MATCH_G, MATCH_SHARE * abs(expected))
-
-
 def _pot_stands_first(steps: Sequence[MassStep], plan: Plan) -> bool:
     """Tell whether the pot stood there before the record: it is lifted without ever being set down."""
-    heaviest, most_g = 0.0, _most_pot_g(plan.pot)
+    heaviest, most_g = 0.0, most_pot_g(plan.pot)
     for step in steps:
         size = step.size_g.nominal_value
         if abs(size) < 5.0 * step.size_g.std_dev or -size > most_g:
             continue
         if size > 0:
             # What is lifted with a pot that was set down may have been laid on it since: a lid.
-            heaviest = max(heaviest + size if heaviest >= _least_pot_g(plan.pot) else 0.0, size)
-        elif -size > _least_pot_g(plan.pot) and heaviest < 0.9 * -size:
+            heaviest = max(heaviest + size if heaviest >= least_pot_g(plan.pot) else 0.0, size)
+        elif -size > least_pot_g(plan.pot) and heaviest < 0.9 * -size:
             return True
-        elif -size > _least_pot_g(plan.pot):
+        elif -size > least_pot_g(plan.pot):
             return False
     return False
-
-
-def _least_pot_g(pot: PotPlan | None) -> float:
-    """Return the least weight that passes for the pot with what is left in it."""
-    if pot is not None and pot.tare_g is not None:
-        tare = float(pot.tare_g.nominal_value)
-        return tare - max(MATCH_G, MATCH_SHARE * tare)
-    return POT_G
-
-
-def _most_pot_g(pot: PotPlan | None) -> float:
-    """Return what no pot of the plan weighs, however full; infinity where the plan does not know it."""
-    if pot is None or pot.tare_g is None or pot.visit(0).water_g is None:
-        return float("inf")
-    water_g = max(visit.water_g.nominal_value for visit in (pot.visit(0), *pot.visits) if visit.water_g is not None)
-    return MOST_POT * float(pot.tare_g.nominal_value + water_g)
 
 
 class _Reader:
@@ -211,7 +184,9 @@ class _Reader:
         self._fed: list[MassStep] = []
         self._pot_g: float | None = self._planned_pot_g(0) if pot_stands else None
         self._pot_on = pot_stands
-        self._lid_g = 0.0
+        # A lid that the plan weighs may lie on a pot that stood there already.
+        lid_g = plan.pot.lid_g if pot_stands and plan.pot is not None and plan.pot.lid else None
+        self._lid_g = float(lid_g.nominal_value) if lid_g is not None else 0.0
         self._taken_g = 0.0
         if pot_stands:
             self._events.append(_stood_there("it was lifted without having been set down"))
@@ -290,9 +265,9 @@ class _Reader:
             self._add(EventKind.STEP, step, f"load rose by {size:.1f} g before the fire burnt")
 
     def _removed(self, step: MassStep, size: float) -> None:
-        if self._pot_on and self._lid_g and _matches(size, self._lid_g) and size < _least_pot_g(self._plan.pot):
+        if self._pot_on and self._lid_g and matches(size, self._lid_g) and size < self._least_with_water_g():
             self._lid_g = 0.0
-            self._add(EventKind.STEP, step, f"load fell by {size:.1f} g, as much as the lid had added")
+            self._add(EventKind.STEP, step, f"load fell by {size:.1f} g, as much as the lid weighs")
         elif self._pot_on and self._can_be_pot_off(step, size):
             self._pot_on, self._lid_g, self._taken_g = False, 0.0, 0.0
             self._stays[-1] = Stay(self._stays[-1].on, step)
@@ -309,7 +284,7 @@ class _Reader:
         pot = self._plan.pot
         if pot is not None and pot.tare_g is not None:
             planned = self._planned_pot_g(len(self._stays))
-            if planned is not None and _matches(size, planned):
+            if planned is not None and matches(size, planned):
                 return True
             # The person filled another amount than planned; no handful of fuel weighs as much as a filled pot.
             tare_g = float(pot.tare_g.nominal_value)
@@ -326,8 +301,8 @@ class _Reader:
         if pot is None:
             return False
         if pot.lid_g is not None:
-            return _matches(size, float(pot.lid_g.nominal_value))
-        return pot.lid and size < 0.6 * _least_pot_g(pot)
+            return matches(size, float(pot.lid_g.nominal_value))
+        return pot.lid and size < 0.6 * least_pot_g(pot)
 
     def _is_planned_refuel(self, size: float) -> bool:
         masses = [float(refuel.mass_g.nominal_value) for refuel in self._plan.refuels if refuel.mass_g is not None]
@@ -367,6 +342,12 @@ class _Reader:
         words = f"load rose by {total_g.nominal_value:.1f} g in portions while burning"
         self._events[-1] = Event(EventKind.REFUEL, refuel.t_s + share * apart_s, u_s, words, total_g)
 
+    def _least_with_water_g(self) -> float:
+        """Return the least weight of the pot that stands, where lids may weigh as much as its tare."""
+        if self._pot_g is None:
+            return most_pot_g(self._plan.pot)
+        return max(least_pot_g(self._plan.pot), 0.5 * self._pot_g)
+
     def _can_be_pot_off(self, step: MassStep, size: float) -> bool:
         load = (self._pot_g or np.inf) + self._lid_g
         if size > load + max(MATCH_G, MATCH_SHARE * load):
@@ -379,7 +360,7 @@ class _Reader:
                 return False
         pot = self._plan.pot
         if pot is not None and pot.tare_g is not None:
-            return size >= _least_pot_g(pot)
+            return size >= least_pot_g(pot)
         return size > 0.3 * load if np.isfinite(load) else size >= POT_G
 
     def _burning(self, step: MassStep) -> bool:

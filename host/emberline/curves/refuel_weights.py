@@ -10,8 +10,9 @@ from dataclasses import replace
 from uncertainties import UFloat, ufloat
 
 from emberline.bench.plan import Plan
-from emberline.curves.loads import MATCH_SHARE, Loads
+from emberline.curves.loads import Loads
 from emberline.curves.mass_steps import MassStep
+from emberline.curves.pot_loads import MATCH_SHARE
 from emberline.curves.weighed_refuels import LEAST_HIDDEN_G, paired
 
 LID_MATCH_G = 5.0

@@ -18,8 +18,9 @@ from uncertainties.core import to_affine_scalar
 from emberline.bench.fuels import DEFAULT_MOISTURE_WET
 from emberline.bench.plan import Plan, PotPlan
 from emberline.curves.events import Event
-from emberline.curves.loads import MATCH_SHARE, Stay
+from emberline.curves.loads import Stay
 from emberline.curves.mass_steps import MassStep
+from emberline.curves.pot_loads import MATCH_SHARE
 from emberline.heat.cell_check import error_about_zero
 from emberline.heat.fuel_in import assumed, put_in_g
 from emberline.heat.scale import Scale

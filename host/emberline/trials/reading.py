@@ -25,6 +25,7 @@ from emberline.curves.events import Event, EventKind
 from emberline.curves.flameout import Stands, find_flameout
 from emberline.curves.grid import Column, Grid
 from emberline.curves.ignition import begun_mid_burn, find_lit
+from emberline.curves.late_fuel import without_late_fuel
 from emberline.curves.load_words import loads_by_words, no_pot_stood
 from emberline.curves.loads import Loads, Stay, with_standing_pot
 from emberline.curves.mass_steps import MassStep, find_steps, masked
@@ -155,6 +156,11 @@ def read_record(grid: Grid, channels: Mapping[Role, Channel], plan: Plan, *, wor
     flameout = end_of_flame(n, fuel, courses, loads, lit_s, flame, flame_lag, water_c) if burnt else None
     out = _by_words(EventKind.FLAMEOUT, (flameout,) if flameout is not None else (), words)
     if out:
+        in_time = without_late_fuel(loads, out[0])
+        if in_time is not loads:
+            events = [event for event in events if event not in loads.events] + list(in_time.events)
+            loads = in_time
+            scale = replace(scale, loads=loads) if scale is not None else None
         # Glowing char raises more steam a gram than flame does: the water's course again, now that its end is known.
         courses, fuel = _apart(bare, scale, pot, plan, [*events, *out], n)
     events += out

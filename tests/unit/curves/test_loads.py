@@ -315,3 +315,16 @@ def test_a_pot_that_boiled_dry_is_lifted_all_the_same() -> None:
 def test_water_that_was_taken_out_before_makes_the_pot_lighter() -> None:
     loads = read(step(300, 1026.0), step(400, -200.0), step(430, -200.0), step(500, -612.0), plan=planned(tare_g=426.0))
     assert kinds(loads)[-1] == "pot_off"
+
+
+def test_a_lid_lifted_off_a_pot_that_stood_there_already_is_no_pot() -> None:
+    # Found on a record that began mid-burn: the lid weighs more than the empty pot.
+    loads = read(step(46, -162.6), step(638, -1473.5), plan=planned(143.7, None, lid_g=162.9))
+    assert kinds(loads) == ["pot_on", "step", "pot_off"]
+    assert loads.events[1].evidence == "load fell by 162.6 g, as much as the lid weighs"
+
+
+def test_a_pot_that_stood_there_already_is_lifted_with_its_lid() -> None:
+    loads = read(step(275, -888.7), step(428, 912.5), step(801, -895.0), plan=planned(247.4, 537.4, lid_g=129.5))
+    assert kinds(loads) == ["pot_on", "pot_off", "pot_on", "pot_off"]
+    assert loads.refuels == ()

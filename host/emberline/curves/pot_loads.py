@@ -1,0 +1,33 @@
+"""What a pot may weigh, by the plan where it knows that, by what is usual where it does not."""
+
+from emberline.bench.plan import PotPlan
+
+POT_G = 250.0
+"""Without a plan, a load from which on it is taken for a pot with water (common practice, no source)."""
+MOST_POT = 1.5
+"""A pot is lifted with no more than so many times its planned weight: a lid, and more water (common practice)."""
+MATCH_G = 20.0
+"""Distance within which a step matches a planned weight."""
+MATCH_SHARE = 0.05
+"""The same as a share of the planned weight."""
+
+
+def matches(size: float, expected: float) -> bool:
+    """Tell whether a load weighs what was expected."""
+    return abs(size - expected) <= max(MATCH_G, MATCH_SHARE * abs(expected))
+
+
+def least_pot_g(pot: PotPlan | None) -> float:
+    """Return the least weight that passes for the pot with what is left in it."""
+    if pot is not None and pot.tare_g is not None:
+        tare = float(pot.tare_g.nominal_value)
+        return tare - max(MATCH_G, MATCH_SHARE * tare)
+    return POT_G
+
+
+def most_pot_g(pot: PotPlan | None) -> float:
+    """Return what no pot of the plan weighs, however full; infinity where the plan does not know it."""
+    if pot is None or pot.tare_g is None or pot.visit(0).water_g is None:
+        return float("inf")
+    water_g = max(visit.water_g.nominal_value for visit in (pot.visit(0), *pot.visits) if visit.water_g is not None)
+    return MOST_POT * float(pot.tare_g.nominal_value + water_g)
