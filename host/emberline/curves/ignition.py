@@ -65,7 +65,9 @@ class Onset:
     evidence: str
 
 
-def find_lit(masked_g: Array, noise_g: Array, flame: Column | None, *, flame_lag_s: float = 0.0) -> Event | None:
+def find_lit(
+    masked_g: Array, noise_g: Array, flame: Column | None, *, flame_lag_s: float = 0.0, starter_g: float = 0.0
+) -> Event | None:
     """Find when the fuel caught, or None where nothing says that it did within this record.
 
     A record whose mass already falls, or whose flame probe is already hot, at its first second began mid-burn: it has
@@ -76,11 +78,14 @@ def find_lit(masked_g: Array, noise_g: Array, flame: Column | None, *, flame_lag
         noise_g: (n,) noise of that mass.
         flame: The flame probe's column, where fitted.
         flame_lag_s: Time constant of the flame probe.
+        starter_g: Liquid starter on the fuel, which burns off whether or not the fuel catches.
     """
     if flame is not None and hot_at_start(flame):
         return None
     by_flame = flame_onset(flame, flame_lag_s) if flame is not None else None
-    by_mass = mass_onset(masked_g, noise_g)
+    by_mass = mass_onset(masked_g, noise_g, starter_g)
+    if by_flame is not None and by_mass is None and _nothing_caught(masked_g, noise_g, by_flame.t_s, starter_g):
+        return None
     if by_flame is not None:
         # Far apart: a flame probe warmed by hand or sun long before, or a stove that died and was lit again.
         apart = by_mass is not None and abs(by_flame.t_s - by_mass.t_s) > 600.0
@@ -147,14 +152,26 @@ def _stayed_cold(flame: Column | None) -> bool:
     return hottest < float(np.nanmedian(flame.value[:60])) + FLAME_RISE_K and hottest < 150.0
 
 
-def begun_mid_burn(masked_g: Array, noise_g: Array, flame: Column | None) -> bool:
+def _nothing_caught(masked_g: Array, noise_g: Array, flame_s: float, starter_g: float) -> bool:
+    """Tell whether a load cell saw no more go in the minutes after a flame came than starter and its own errors."""
+    at = int(flame_s)
+    before, after = masked_g[max(0, at - 20) : at], masked_g[at + BURNT_WITHIN_S : at + BURNT_WITHIN_S + 20]
+    before, after = before[np.isfinite(before)], after[np.isfinite(after)]
+    if min(len(before), len(after)) < 10:
+        return False
+    # Two medians of some seconds each, in gusts as long as they.
+    u_g = 2.0**0.5 * float(np.nanmedian(noise_g))
+    return bool(np.median(before) - np.median(after) + 2.0 * u_g < LEAST_BURNT_G + starter_g)
+
+
+def begun_mid_burn(masked_g: Array, noise_g: Array, flame: Column | None, *, starter_g: float = 0.0) -> bool:
     """Tell whether a record in which no lighting is found shows a fire all the same: it began mid-burn.
 
     Arguments are those of `find_lit`.
     """
     if flame is not None and hot_at_start(flame):
         return True
-    return loss_trigger(masked_g, noise_g) is not None and not _stayed_cold(flame)
+    return loss_trigger(masked_g, noise_g, starter_g) is not None and not _stayed_cold(flame)
 
 
 def hot_at_start(flame: Column) -> bool:
@@ -212,9 +229,9 @@ def _first_lick(t_s: Array, v: Array, warm_c: float) -> float | None:
     return float(t_s[first]) if warm[first:].mean() > LICK_SHARE else None
 
 
-def mass_onset(masked_g: Array, noise_g: Array) -> Onset | None:
+def mass_onset(masked_g: Array, noise_g: Array, starter_g: float = 0.0) -> Onset | None:
     """Return the onset of sustained mass loss, or None where there is none or it precedes the record."""
-    seen = loss_trigger(masked_g, noise_g)
+    seen = loss_trigger(masked_g, noise_g, starter_g)
     if seen is None:
         return None
     trigger, length = seen
@@ -247,17 +264,19 @@ def mass_onset(masked_g: Array, noise_g: Array) -> Onset | None:
     )
 
 
-def loss_trigger(masked_g: Array, noise_g: Array) -> tuple[int, int] | None:
+def loss_trigger(masked_g: Array, noise_g: Array, starter_g: float = 0.0) -> tuple[int, int] | None:
     """Return the first second by which sustained mass loss is beyond doubt, and over how many seconds it was seen.
 
     None where there is none. What wind hides in half a minute shows in some minutes: several lengths are tried, and the
-    one that is sure first counts.
+    one that is sure first counts. A starter that burns off and leaves the fuel cold is none.
     """
-    found = [(second, length) for length in LOOK_S if (second := _trigger(masked_g, noise_g, length)) is not None]
+    found = [
+        (second, length) for length in LOOK_S if (second := _trigger(masked_g, noise_g, length, starter_g)) is not None
+    ]
     return min(found, default=None)
 
 
-def _trigger(masked_g: Array, noise_g: Array, length: int) -> int | None:
+def _trigger(masked_g: Array, noise_g: Array, length: int, starter_g: float) -> int | None:
     """Return the first second by which a loss over `length` seconds is beyond doubt."""
     n = len(masked_g)
     if n <= length:
@@ -280,7 +299,7 @@ def _trigger(masked_g: Array, noise_g: Array, length: int) -> int | None:
     much_later[: max(n - BURNT_WITHIN_S, 0)] = level[BURNT_WITHIN_S:]
     with np.errstate(invalid="ignore"):
         goes_on = ~np.isfinite(later) | (level - later > 0.3 * lost)
-        burns = ~np.isfinite(much_later) | (before - much_later > LEAST_BURNT_G)
+        burns = ~np.isfinite(much_later) | (before - much_later > LEAST_BURNT_G + starter_g)
     found = np.flatnonzero(sure & goes_on & burns)
     return int(found[0]) if len(found) else None
 

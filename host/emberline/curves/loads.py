@@ -16,7 +16,16 @@ from emberline.bench.plan import Plan
 from emberline.curves.disturbances import MOST_LOSS_G_S
 from emberline.curves.events import Event, EventKind
 from emberline.curves.mass_steps import MIN_STEP_G, UNKNOWN_U_G, MassStep
-from emberline.curves.pot_loads import MATCH_G, MATCH_SHARE, POT_G, least_pot_g, matches, most_pot_g
+from emberline.curves.pot_loads import (
+    LEAST_FILLED,
+    MATCH_G,
+    MATCH_SHARE,
+    POT_G,
+    least_filled_g,
+    least_pot_g,
+    matches,
+    most_pot_g,
+)
 from emberline.curves.weighed_refuels import misfit
 
 HAND_S = 0.7
@@ -130,15 +139,17 @@ def _stood_there(why: str) -> Event:
 def _laid_on_and_taken(steps: Sequence[MassStep], plan: Plan) -> dict[int, str]:
     """Return the indices, and the fate, of loads taken off again whole, or taken off and soon laid back.
 
-    A tool, a hand, a lead that tugs. Fuel burns and cannot be lifted back out; a load that returns to the gram was
-    never fuel. Pots are heavier.
+    A tool, a hand, a lead that tugs, a lid. Fuel burns and cannot be lifted back out; a load that returns to the gram
+    was never fuel. Pots are heavier, and one that is set down has water in it.
     """
+    least_on_g, least_off_g = least_filled_g(plan.pot), least_pot_g(plan.pot)
     planned = [float(refuel.mass_g.nominal_value) for refuel in plan.refuels if refuel.mass_g is not None]
     found: dict[int, str] = {}
     for i, on in enumerate(steps):
         size = on.size_g.nominal_value
         weight = abs(size)
-        if not MIN_STEP_G <= weight < least_pot_g(plan.pot) or any(abs(weight - mass) < 6.0 for mass in planned):
+        may_be_pot = weight >= (least_on_g if size > 0 else least_off_g)
+        if weight < MIN_STEP_G or may_be_pot or any(abs(weight - mass) < 6.0 for mass in planned):
             continue
         for j in range(i + 1, len(steps)):
             off = steps[j].size_g
@@ -288,7 +299,7 @@ class _Reader:
                 return True
             # The person filled another amount than planned; no handful of fuel weighs as much as a filled pot.
             tare_g = float(pot.tare_g.nominal_value)
-            least_g = tare_g if planned is None else tare_g + 0.3 * (planned - tare_g)
+            least_g = tare_g if planned is None else tare_g + LEAST_FILLED * (planned - tare_g)
             return size > least_g and not self._is_planned_refuel(size)
         if self._pot_g is not None and 0.5 * self._pot_g < size < 2.0 * self._pot_g:
             return not self._is_planned_refuel(size)

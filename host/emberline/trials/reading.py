@@ -108,8 +108,9 @@ def read_record(grid: Grid, channels: Mapping[Role, Channel], plan: Plan, *, wor
     bare = masked(mass, found) if mass is not None else None
     level = bare if bare is not None else np.full(n, np.nan)
     noise = noise_of(level)
-    lit = find_lit(level, noise, flame, flame_lag_s=flame_lag)
-    burning_at_start = lit is None and begun_mid_burn(level, noise, flame)
+    starter_g = starter_of(plan)
+    lit = find_lit(level, noise, flame, flame_lag_s=flame_lag, starter_g=starter_g)
+    burning_at_start = lit is None and begun_mid_burn(level, noise, flame, starter_g=starter_g)
     lits = _by_words(EventKind.LIT, () if lit is None else (lit,), words)
     events += lits
     lit_s = lits[0].t_s if lits else None
@@ -257,6 +258,11 @@ def _boils_by_words(
 def channel_of(channels: Mapping[Role, Channel], role: Role) -> Channel:
     """Return a role's channel, or the one that is assumed where nobody described it."""
     return channels[role] if role in channels else default_channel(role)
+
+
+def starter_of(plan: Plan) -> float:
+    """Return the liquid starter of the plan, in grams; 0 where it tells of none."""
+    return 0.0 if plan.fuel.starter_g is None else float(plan.fuel.starter_g.nominal_value)
 
 
 def probe_of(channels: Mapping[Role, Channel]) -> WaterProbe:

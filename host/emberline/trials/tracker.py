@@ -37,6 +37,7 @@ from emberline.trials.reading import (
     place_of,
     probe_of,
     smooth_water,
+    starter_of,
 )
 from emberline.trials.said import Sayings, Tracked, same_event
 
@@ -175,10 +176,11 @@ class Tracker:
         piece = flame.between(low, now) if flame is not None else None
         noise = noise_of(bare)
         lag_s = self._channels[Role.FLAME].time_constant_s if Role.FLAME in self._channels else 0.0
-        found = find_lit(bare, noise, piece, flame_lag_s=lag_s)
+        starter_g = starter_of(self._plan)
+        found = find_lit(bare, noise, piece, flame_lag_s=lag_s, starter_g=starter_g)
         if found is None:
             if lit is None and low == 0 and now >= MID_BURN_S and not self._burning_at_start:
-                self._burning_at_start = begun_mid_burn(bare, noise, piece)
+                self._burning_at_start = begun_mid_burn(bare, noise, piece, starter_g=starter_g)
                 return self._burning_at_start
             return False
         if lit is None:

@@ -267,3 +267,40 @@ def test_a_small_flame_licks_at_the_probe_before_it_stays() -> None:
     assert onset is not None
     assert abs(onset.t_s - LIT_S) < 3.0
     assert onset.u_s > 5.0
+
+
+def starter_alone(n: int = 900, *, starter_g: float = 4.0, takes_s: float = 75.0, seed: int = 5) -> Array:
+    """A level from which only the starter burns off, on a cell that drifts by 2 g an hour."""
+    since = np.clip(seconds(n) - LIT_S, 0.0, takes_s)
+    noise = np.random.default_rng(seed).normal(0.0, 0.05, n)
+    return 700.0 - starter_g * since / takes_s - 2.0 * seconds(n) / 3600.0 + noise
+
+
+def a_flame_that_dies(n: int = 900, *, burns_s: float = 90.0) -> Column:
+    """A probe that the starter's flame reaches while it lasts."""
+    burning = np.asarray(flame(n).value)
+    since = np.maximum(seconds(n) - LIT_S - burns_s, 0.0)
+    return column(18.0 + (burning - 18.0) * np.exp(-since / 8.0))
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("with_probe", [False, True])
+def test_a_starter_that_burns_off_and_leaves_the_fuel_cold_is_not_lit(seed: int, *, with_probe: bool) -> None:
+    masses_g = starter_alone(seed=seed)
+    noise_g, probe = noise_of(masses_g), a_flame_that_dies() if with_probe else None
+    assert find_lit(masses_g, noise_g, probe, starter_g=4.0) is None
+    assert not begun_mid_burn(masses_g, noise_g, probe, starter_g=4.0)
+
+
+@pytest.mark.parametrize("with_probe", [False, True])
+def test_fuel_that_burns_on_after_its_starter_is_lit(*, with_probe: bool) -> None:
+    # 2 g/min of fuel: the weakest of fires.
+    masses_g = starter_alone() - 2.0 / 60.0 * np.maximum(seconds(900) - LIT_S - 30.0, 0.0)
+    found = find_lit(masses_g, noise_of(masses_g), flame(900) if with_probe else None, starter_g=4.0)
+    assert found is not None
+    assert abs(found.t_s - LIT_S) < 3.0 * found.u_s
+
+
+def test_a_flame_is_believed_until_the_load_cell_had_time_to_contradict_it() -> None:
+    masses_g = starter_alone(300)
+    assert find_lit(masses_g, noise_of(masses_g), a_flame_that_dies(len(masses_g)), starter_g=4.0) is not None

@@ -307,6 +307,18 @@ def test_a_lid_that_weighs_as_much_as_the_empty_pot_is_a_lid() -> None:
     assert "as a lid does" in loads.events[1].evidence
 
 
+def test_a_lid_as_heavy_as_a_light_pot_that_is_laid_on_and_taken_off_is_no_fuel() -> None:
+    plan = planned(tare_g=202.0, water_g=1885.0)
+    loads = read(step(150, 2092.9), step(470, 198.8), step(610, -198.9), step(940, -1960.0), plan=plan)
+    assert kinds(loads) == ["pot_on", "step", "step", "pot_off"]
+    assert "taken off later" in loads.events[1].evidence
+
+
+def test_a_pot_set_down_and_lifted_cold_was_a_pot() -> None:
+    loads = read(step(240, 1712.3), step(610, -1712.4), plan=planned(tare_g=449.0, water_g=1264.0))
+    assert kinds(loads) == ["pot_on", "pot_off"]
+
+
 def test_a_pot_that_boiled_dry_is_lifted_all_the_same() -> None:
     loads = read(step(300, 1026.0), step(1500, -140.0), plan=planned(tare_g=126.0, water_g=900.0))
     assert kinds(loads) == ["pot_on", "pot_off"]
