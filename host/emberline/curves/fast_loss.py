@@ -120,7 +120,26 @@ def last_level(rate_g_s: Array, begin: int, refuels_s: Sequence[float]) -> float
     last_refuel = max((int(t) for t in refuels_s), default=begin)
     whole = flaming_level(rate, begin, len(rate))
     recent = flaming_level(rate, max(begin, last_refuel), len(rate))
-    return recent if last_refuel > begin and recent > 0.4 * whole else whole
+    if last_refuel <= begin:
+        return whole
+    return recent if recent > 0.4 * whole or _caught_anew(rate, last_refuel, recent, whole) else whole
+
+
+def _caught_anew(rate_g_s: Array, fed: int, recent: float, whole: float) -> bool:
+    """Tell whether a fire that was down to its char when it was fed burnt again, however low: char does not flare up.
+
+    Args:
+        rate_g_s: (n,) running mean of the rate.
+        fed: When it was fed.
+        recent: The level of flaming since.
+        whole: That of the whole record.
+    """
+    before = rate_g_s[max(0, fed - 3 * KNOCK_S) : max(0, fed - KNOCK_S)]
+    if not np.isfinite(before).any() or recent < FAINT_SHARE * whole:
+        return False
+    sunk = float(np.nanmedian(before))
+    lasts_s = int(np.sum(rate_g_s[fed:] > RECOVERY_SHARE * recent))
+    return sunk < min(LOW_SHARE * whole, RECOVERY_SHARE * recent) and lasts_s > 3 * LEAST_RELIGHT_S
 
 
 def steadied(rate_g_s: Array) -> Array:

@@ -15,8 +15,21 @@ from scipy.ndimage import median_filter
 from scipy.signal import lfilter
 
 from emberline.curves.fast_loss import LEAST_FLAMING_S, averaged
+from emberline.curves.flicker import (
+    CALM_K,
+    CALM_SHARE,
+    FLAME_C,
+    FLICKER_S,
+    HOT_S,
+    LEAST_FLICKER_K,
+    STILL_SHARE,
+    UNCLEAR_S,
+    UNSURE_SHARE,
+    cleaned,
+    flicker,
+)
 from emberline.curves.grid import Column
-from emberline.curves.robust import mad_sd, profile, without_spikes
+from emberline.curves.robust import profile
 
 Array = NDArray[np.float64]
 
@@ -39,40 +52,18 @@ SETTLING_S = 65.0
 """Time constant with which glowing char and stove settle once the flame is gone, s."""
 USUAL_LAG_S = 10.0
 """Lag of a flame probe of which nothing is known, s."""
-FLAME_C = 200.0
-"""Temperature below which a probe never stood in a flame."""
 LEAST_DROP_K = 40.0
 """Least fall of a flame probe that tells flame from afterglow."""
 LEAST_DROP_SHARE = 0.12
 """The same as a share of its flaming temperature."""
-CALM_SHARE, CALM_K = 0.6, 3.0
-"""Most scatter of an afterglow: a share of the flame's, and what a slow probe's own noise may add."""
-FLICKERS_S, UNCLEAR_S = 90.0, 5.0
-"""Seconds of flame whose flicker is looked at, and seconds beside a fall that belong to neither side."""
 LATELY_S = 70.0
 """Seconds before the last fall in which a flame that came back after a calm flickers."""
-FLICKER_S = 31
-"""Readings from which the flicker around a moment is taken."""
 STOPS_SHARE = 0.3
 """Share of the flame's flicker below which it has stopped, whatever the temperature."""
-LEAST_FLICKER_K = 0.1
-"""Least flicker of a flame, below that of any converter's codes."""
-HOT_S = 300.0
-"""Seconds before and after a moment from which it is told whether a flame flickers on."""
-FLICKERS_SHARE = 0.5
-"""Share of the flame's flicker above which a probe still stands in a flame, however low."""
-STILL_SHARE = 0.33
-"""Share of the flame's flicker below which a stretch before the last fall is sure to be afterglow: 0.03 to 0.31 in
-afterglow, 0.47 and more where a flame dwindled (simulated burns of two makers)."""
-UNSURE_SHARE = 0.25
-"""The same from which on it may be a flame that dwindled, if no great fall began it."""
 GLOW_SHARE = 0.6
 """Most flicker, over that of the flame, of char that glows up again."""
 GLOW_S = 121
 """Readings from which the level of an afterglow is taken."""
-LOOSE_K, LOOSE_STILL_K = 150.0, 3.0
-"""Fall from one reading to the next, and rise back, of a probe whose lead came loose, and the most that it moves
-between them, where it reads its converter's own temperature."""
 LONG_LOW_S = 180.0
 """Time that no flame lasts on so little fuel."""
 BLURRED_S = 12.0
@@ -128,7 +119,7 @@ def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, l
         share: (n,) burning rate over its flaming level, where known.
         lag_s: The probe's time constant; 0 where unknown.
     """
-    value = without_spikes(without_loose_lead(flame.value), floor=3.0)
+    value = cleaned(flame)
     begin = int(lit_s) + 20 if lit_s is not None else 0
     finite = np.flatnonzero(np.isfinite(value))
     finite = finite[finite >= begin]
@@ -152,7 +143,10 @@ def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, l
     rate = _Rate(share, lag_s) if share is not None else None
     # A dying flame may warm the probe little more than its afterglow does, long after it has fallen half-way.
     still_warm = (calm > after + WARM_SHARE * (hot - after)) & (t < crossing + DYING_S)
-    near = (t > crossing - BEFORE_S) & (t < float(t[_last(still_warm)]) + AFTER_S)
+    # Before a rise from the afterglow's level another flame burnt, or none.
+    cold = np.flatnonzero((calm < after + WARM_SHARE * (hot - after)) & (t < crossing))
+    caught_s = float(t[cold[-1]]) if len(cold) else -np.inf
+    near = (t > max(crossing - BEFORE_S, caught_s)) & (t < float(t[_last(still_warm)]) + AFTER_S)
     drop = _split(t[near], v[near], rate, lag_s)
     if drop is None:
         return None
@@ -164,7 +158,7 @@ def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, l
         # What glows up again afterwards is no part of the fall.
         between = (t >= since_s) & (t < until_s)
         lowest_s = float(t[between][np.argmin(calm[between])]) if between.any() else until_s
-        earlier = (t > since_s - BEFORE_S) & (t < min(until_s, lowest_s + AFTER_S))
+        earlier = (t > max(since_s - BEFORE_S, caught_s)) & (t < min(until_s, lowest_s + AFTER_S))
         first = _split(t[earlier], v[earlier], rate, lag_s)
         if first is not None and first.t_s < until_s - UNCLEAR_S:
             break
@@ -172,7 +166,7 @@ def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, l
         return drop
     in_flame = (t > first.t_s - HOT_S) & (t < first.t_s - UNCLEAR_S)
     between = (t > max(first.t_s + 2.0 * UNCLEAR_S, until_s - LATELY_S)) & (t < until_s)
-    left = _flicker(v[between]) / max(_flicker(v[in_flame]), LEAST_FLICKER_K)
+    left = flicker(v[between]) / max(flicker(v[in_flame]), LEAST_FLICKER_K)
     # Char that glows up warms the probe again, and flickers; a flame that dwindles on little fuel only sinks.
     glows_up = _warmed_again(steady[(t > first.t_s) & (t < until_s)], hot)
     glows_up = glows_up and left < GLOW_SHARE
@@ -186,39 +180,6 @@ def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, l
         return first
     # Neither is sure to be the flame's.
     return replace(drop, u_s=float(np.hypot(drop.u_s, 0.5 * (drop.t_s - first.t_s))))
-
-
-def still_flickers(flame: Column, lit_s: float | None, since_s: float) -> bool:
-    """Tell whether a flame probe flickers on after a moment as it did in flame before it; False where it cannot tell.
-
-    Args:
-        flame: The flame probe's column.
-        lit_s: When the fuel caught; None where the record began mid-burn.
-        since_s: The moment.
-    """
-    value = without_spikes(without_loose_lead(flame.value), floor=3.0)
-    known = np.isfinite(value)
-    before, after = (
-        value[known & (flame.t_s >= low) & (flame.t_s < high)]
-        for low, high in ((max(lit_s or 0.0, since_s - HOT_S), since_s), (since_s, since_s + HOT_S))
-    )
-    if len(before) < LEAST_FLAMING_S or len(after) < FLICKER_S or float(np.median(after)) < FLAME_C:
-        return False
-    return _flicker(after) > FLICKERS_SHARE * max(_flicker(before), LEAST_FLICKER_K)
-
-
-def without_loose_lead(value_c: Array) -> Array:
-    """Replace by NaN the stretches in which a probe fell out of a flame at once, stood still, and was back at once."""
-    where = np.flatnonzero(np.isfinite(value_c))
-    v = value_c[where]
-    change = np.diff(v)
-    rises = np.flatnonzero(change > LOOSE_K)
-    cleaned = value_c.copy()
-    for fall in np.flatnonzero(change < -LOOSE_K):
-        back = rises[rises > fall]
-        if len(back) and np.ptp(v[fall + 1 : back[0] + 1]) < LOOSE_STILL_K:
-            cleaned[where[fall + 1 : back[0] + 1]] = np.nan
-    return cleaned
 
 
 def _coolest_flame_c(hot_c: float) -> float:
@@ -261,14 +222,9 @@ def _had_settled(end_s: float, t: Array, v: Array, hot_c: float) -> bool:
     return level < _coolest_flame_c(hot_c) and abs(float(np.median(middle)) - level) < 0.1 * (hot_c - level)
 
 
-def _flicker(v: Array) -> float:
-    """Return how much a curve flickers from three readings to the next three, whatever its slower course."""
-    return mad_sd(v[6:] - 2.0 * v[3:-3] + v[:-6]) if len(v) > 12 else float("nan")
-
-
 def _flickers_until(t: Array, v: Array, in_flame: NDArray[np.bool_]) -> float:
     """Return the last moment at which a curve flickers about as it does in flame."""
-    usual = max(_flicker(v[in_flame]), LEAST_FLICKER_K)
+    usual = max(flicker(v[in_flame]), LEAST_FLICKER_K)
     jumps = np.minimum(np.abs(v[6:] - 2.0 * v[3:-3] + v[:-6]), 3.0 * usual)
     flickers = np.flatnonzero(averaged(jumps, FLICKER_S) > STILL_SHARE * usual)
     return float(t[3 + flickers[-1]]) if len(flickers) else float(t[0])

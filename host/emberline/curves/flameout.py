@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emberline.curves.events import Event, EventKind
-from emberline.curves.fast_loss import LOW_SHARE, Fall, averaged, final_fall, flaming_level
-from emberline.curves.flame_probe import LATELY_S, SETTLED_S, STILL_SHARE, Drop, flame_drop, still_flickers
+from emberline.curves.fast_loss import KNOCK_S, LOW_SHARE, Fall, averaged, final_fall, flaming_level
+from emberline.curves.flame_probe import LATELY_S, SETTLED_S, Drop, flame_drop
+from emberline.curves.flicker import STILL_SHARE, still_flickers
 from emberline.curves.grid import Column
 from emberline.curves.pot_cools import Turn
 from emberline.curves.veiled_fall import veiled_fall
@@ -55,10 +56,12 @@ class Stands:
     Attributes:
         until_s: When it was lifted, or the record's end.
         unknown: Whether nobody knows the temperature of its water, so that its steam is still in the rate.
+        hot_s: When its water had come to its hottest, but for a kelvin: until then a fire burnt. 0 where nobody knows.
     """
 
     until_s: float
     unknown: bool
+    hot_s: float = 0.0
 
 
 def find_flameout(
@@ -112,7 +115,12 @@ def _fall(
     if veiled is not None:
         return veiled
     plain = final_fall(rate_g_s, lit_s, refuels_s, u_rate_g_s, stands.until_s if stands.unknown else None)
-    return plain if plain is not None or stands.unknown else veiled_fall(rate_g_s, lit_s, refuels_s, stands.until_s)
+    as_lifted = plain is not None and plain.half_s - KNOCK_S < stands.until_s < plain.foot_s + KNOCK_S
+    if stands.unknown or (plain is not None and not as_lifted):
+        return plain
+    # What falls as the pot is lifted may be steam that was taken for fuel.
+    veiled = veiled_fall(rate_g_s, lit_s, refuels_s, stands.until_s)
+    return veiled if veiled is not None and veiled.foot_s > stands.hot_s else plain
 
 
 def _believable(drop: Drop, fall: Fall | None, rate_g_s: Array, lit_s: float | None) -> bool:

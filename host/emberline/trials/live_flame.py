@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from emberline.curves.events import Event
 from emberline.curves.fast_loss import RECOVERY_SHARE, REFUEL_GRACE_S, flaming_level
-from emberline.curves.flame_probe import FLAMEOUT_SHARE, LEAST_DROP_K, LEAST_DROP_SHARE, TAIL_S
+from emberline.curves.flame_probe import LEAST_DROP_K, LEAST_DROP_SHARE, TAIL_S
+from emberline.curves.flicker import HOT_S, flickers_yet
 from emberline.curves.grid import Column
 from emberline.curves.robust import median, quantile
 
@@ -24,8 +25,7 @@ RELIGHT_S = 600
 KINDLED_S = 90
 """A fire that died sooner after its match has burnt its starter, and has yet to catch or is lit again."""
 LOAD_TAIL_S = 60
-"""Seconds of tail on the load cell that make an end sure which no probe tells, since what still sinks passes for level;
-or one that a probe tells while more leaves than at any end of flame."""
+"""Seconds of tail on the load cell that make an end sure which no probe tells: what still sinks passes for level."""
 SMOTHERED_S = (-10.0, 120.0)
 """Seconds from an addition to an end of flame that is taken for its doing: cold fuel smothers, and catches later."""
 CAUGHT_SHARE = 0.5
@@ -45,13 +45,11 @@ SURE_SHARE = 0.25
 """Share of the flaming level below which the rate must be before an end of flame is announced."""
 FED_G = 5.0
 """Rise of the load that may be fuel; what was laid on has yet to settle."""
-CALMER = 0.4
-"""Ratio of a flame probe's scatter to that in flame which passes for afterglow."""
 COOLER = 0.65
 """Ratio of its temperature to that in flame which leaves no flame, flicker or not."""
 LEVEL_S = 1_800
 """Seconds of curve from which the flaming level is taken."""
-HOT_S = 900
+WARM_S = 900
 """Seconds of curve from which a flame probe's temperature in flame is taken."""
 BACK_SHARE = 0.6
 """Share of the way back to its temperature in flame that a probe must have gone before a fire is back."""
@@ -127,16 +125,17 @@ class FlameWatch:
             return False
         if lit_s is not None and event.t_s - lit_s < KINDLED_S:
             return False
-        level, left_g_s = 0.0, 0.0
+        level = 0.0
         if rate_g_s is not None:
             level = flaming_level(rate_g_s, int(lit_s or 0), int(event.t_s))
             left_g_s = float(np.nanmean(rate_g_s[-20:]))
             # The detector has weighed a flame probe's word against the load; the load's own is taken with care.
             if not event.confirmed and left_g_s > SURE_SHARE * level:
                 return False
-        if flame is not None and now - event.t_s < 4 * TAIL_S and not _calm(flame.value, int(event.t_s), now):
+        # A flame that burns low flickers on, at a probe that has cooled as well as one of which the load says nothing.
+        if flame is not None and now - event.t_s < HOT_S and flickers_yet(flame, event.t_s):
             return False
-        past_s = TAIL_S if event.confirmed and left_g_s <= FLAMEOUT_SHARE * level else LOAD_TAIL_S
+        past_s = TAIL_S if event.confirmed else LOAD_TAIL_S
         sure = now - event.t_s >= past_s and not _may_be_smothered(event.t_s, rate_g_s, fed, now)
         if sure:
             self._level_g_s = level
@@ -184,7 +183,7 @@ class FlameWatch:
 def _may_be_smothered(out_s: float, rate_g_s: Array | None, fed: Sequence[tuple[float, float]], now: int) -> bool:
     """Tell whether a fire that seems to have ended was fed so lately that the fuel may yet catch."""
     for t_s, size_g in fed:
-        if t_s < out_s + 60.0 and now - t_s < REFUEL_GRACE_S:
+        if now - t_s < REFUEL_GRACE_S:
             return True
         if SMOTHERED_S[0] <= out_s - t_s <= SMOTHERED_S[1] and now - t_s < RELIGHT_S and rate_g_s is not None:
             burnt_g = float(np.nansum(rate_g_s[int(t_s) : int(out_s)]))
@@ -206,32 +205,8 @@ def _warmth(flame: Column | None, now: int) -> float | None:
     """Return a flame probe's temperature as a share of that in flame; None where it says nothing."""
     if flame is None:
         return None
-    recent, hot = flame.value[max(0, now - 12) : now], flame.value[max(0, now - HOT_S) : now]
+    recent, hot = flame.value[max(0, now - 12) : now], flame.value[max(0, now - WARM_S) : now]
     recent, hot = recent[np.isfinite(recent)], hot[np.isfinite(hot)]
     if len(recent) == 0 or len(hot) == 0:
         return None
     return median(recent) / max(quantile(hot, 0.85), 1.0)
-
-
-def _calm(flame: Array, out: int, now: int) -> bool:
-    """Tell whether a flame probe has been calmer since `out` than it was in flame, or knows no flicker at all."""
-    width = max(now - out, 10)
-    since = _scatter(flame[out:now])
-    in_flame = [_scatter(flame[a : a + width]) for a in range(max(0, out - 6 * width), max(1, out - width), width)]
-    known = [scatter for scatter in in_flame if np.isfinite(scatter)]
-    if not known or not np.isfinite(since):
-        return True
-    recent, before = flame[max(out, now - 15) : now], flame[max(0, out - 300) : max(1, out - 20)]
-    if np.isfinite(recent).any() and float(np.nanmedian(recent)) < COOLER * float(np.nanmedian(before)):
-        return True
-    usual = float(np.median(known))
-    return since < CALMER * usual or usual < 3.0
-
-
-def _scatter(values: Array) -> float:
-    """Return the scatter of a stretch about its own parabola."""
-    t = np.flatnonzero(np.isfinite(values))
-    if len(t) < 8:
-        return float("nan")
-    x = (t - t.mean()) / len(values)
-    return float(np.std(values[t] - np.polyval(np.polyfit(x, values[t], 2), x)))

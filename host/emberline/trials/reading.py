@@ -44,6 +44,8 @@ LEAST_PRESSURE_PA, MOST_PRESSURE_PA = 40_000.0, 110_000.0
 """Air pressures that a place on land can have; a sensor that reads another is broken and not believed."""
 WARMED_K = 15.0
 """Rise of the water's temperature that no sun gives: a fire is under the pot."""
+HOT_WITHIN_K = 1.0
+"""Distance from its hottest at which water over a fire has come to a level."""
 POTS = (EventKind.POT_ON, EventKind.POT_OFF)
 """Kinds of events that a load cell under the pot sees."""
 REFILL_K = 12.0
@@ -196,7 +198,10 @@ def end_of_flame(
         stay = loads.stays[-1]
         on_s, off_s = stay.window(float(n))
         turn = turn_to_cooling(water_c, int(on_s), int(off_s))
-        stands = Stands(off_s, not np.isfinite(water_c[int(on_s) : int(off_s)]).any())
+        stood_c = water_c[int(on_s) : int(off_s)]
+        known = np.isfinite(stood_c)
+        hot_s = on_s + int(np.argmax(stood_c > np.nanmax(stood_c) - HOT_WITHIN_K)) if known.any() else 0.0
+        stands = Stands(off_s, not known.any(), hot_s)
     steaming = np.any([course.rate_g_s > 0.02 for course in courses], axis=0) if courses else None
     return find_flameout(
         fuel.rate_g_s if fuel is not None else np.full(n, np.nan),

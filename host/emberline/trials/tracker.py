@@ -282,7 +282,8 @@ class Tracker:
             int((out.announced_t_s or 0.0) + after) // LOOK_EVERY_S == now // LOOK_EVERY_S for after in OUT_AGAIN_S
         ):
             found, _ = self._end_of_flame(grid, now, apart)
-            if found is not None and same_event(found, [out], set()) == 0:
+            if found is not None:
+                # A fire ends once: what is found now is that end, however far from what was thought of it.
                 self._sayings.revise(index, found, now)
 
     def apart(self, grid: Grid) -> tuple[tuple[WaterCourse, ...], LossRate] | None:

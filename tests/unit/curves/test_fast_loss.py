@@ -66,6 +66,19 @@ def test_what_was_fed_may_flare_up_shortly() -> None:
     assert fall.half_s > 1300.0
 
 
+def test_fuel_thrown_on_char_burns_as_a_fire_of_its_own_however_low() -> None:
+    # A quarter of the earlier level, for ten minutes.
+    low = np.where((seconds(2400) > 1300.0) & (seconds(2400) < 1900.0), 0.25 * LEVEL_G_S, 0.0)
+    fall = final_fall(np.maximum(rates(2400), low), LIT_S, [1250.0])
+    assert fall is not None
+    assert abs(fall.foot_s - 1900.0) < 20.0
+    # What was only laid on does not glow for longer: the fire was out.
+    brief = np.where((seconds(2400) > 1300.0) & (seconds(2400) < 1400.0), 0.25 * LEVEL_G_S, 0.0)
+    fall = final_fall(np.maximum(rates(2400), brief), LIT_S, [1250.0])
+    assert fall is not None
+    assert abs(fall.foot_s - (FALL_S + 60.0)) < 15.0
+
+
 def test_gusts_pass_neither_for_a_fire_nor_for_its_end() -> None:
     """A wind that pushes the pan to and fro, slowly: the rate swings by half of flaming, and says so."""
     swings = 0.5 * LEVEL_G_S * np.sin(seconds(2400) / 17.0)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from column_fixture import column
-from emberline.curves.flame_probe import flame_drop, without_loose_lead
+from emberline.curves.flame_probe import flame_drop
 from two_regimes_fixture import LEVEL_G_S, LIT_S, correlated, probe, rates
 
 
@@ -103,6 +103,20 @@ def test_flames_that_come_back_after_a_calm_end_where_they_end_then() -> None:
     assert abs(drop.t_s - 1110.0) < 10.0
 
 
+def test_a_flame_that_came_back_from_a_cold_afterglow_is_looked_at_by_itself() -> None:
+    # It burns lower than the first, for two minutes, and ends over char that later glows up.
+    t = np.arange(1800) + 0.5
+    moments, levels = (
+        [0, 60, 90, 880, 900, 960, 990, 1080, 1100, 1150, 1180],
+        [10, 10, 600, 560, 120, 110, 340, 350, 115, 115, 185],
+    )
+    burns = ((t > 60.0) & (t < 890.0)) | ((t > 965.0) & (t < 1085.0))
+    news = np.random.default_rng(3).normal(0.0, 1.0, 1800)
+    drop = flame_drop(column(np.interp(t, moments, levels) + np.where(burns, 25.0, 1.0) * news), LIT_S, None, 4.0)
+    assert drop is not None
+    assert abs(drop.t_s - 1083.0) < 12.0
+
+
 @pytest.mark.parametrize("loose", [(930, 1020), (1400, 1490), (500, 560)])
 def test_a_lead_that_comes_loose_for_a_minute_and_a_half_moves_no_end(loose: tuple[int, int]) -> None:
     flame = probe(2400, ends_s=950.0, after_c=360.0)
@@ -112,11 +126,6 @@ def test_a_lead_that_comes_loose_for_a_minute_and_a_half_moves_no_end(loose: tup
     # Where the end itself was not seen, it lies somewhere in what is missing.
     hidden = loose[0] <= 950.0 < loose[1]
     assert abs(drop.t_s - 950.0) < (75.0 if hidden else 8.0)
-
-
-def test_a_flame_that_leaves_its_probe_for_good_is_no_loose_lead() -> None:
-    value = probe(ends_s=950.0, lag_s=0.3, after_c=20.0).value
-    assert np.array_equal(without_loose_lead(value), value)
 
 
 def test_char_that_glows_up_again_and_is_smothered_is_not_the_end_of_the_flame() -> None:

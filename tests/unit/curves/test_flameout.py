@@ -216,6 +216,23 @@ def test_steam_that_is_left_is_no_bright_char() -> None:
     assert event.u_s == pytest.approx(np.hypot(np.hypot(U_FALL_SHARE * fall.length_s, fall.blurred_s), 18.0), rel=0.01)
 
 
+def test_steam_that_ends_as_the_pot_is_lifted_is_no_end_of_flame() -> None:
+    # Nobody saw it as steam: the fuel seems to burn on at two fifths until somebody takes the pot.
+    t = seconds(2100)
+    lifted_s = FALL_S + 300.0
+    steam = 0.09 * np.clip((t - 200.0) / 400.0, 0.0, 1.0) * (t < lifted_s)
+    event = find_flameout(rates(2100) + steam, LIT_S, (), None, stands=Stands(lifted_s, False))
+    assert event is not None
+    assert abs(event.t_s - FALL_S) < 60.0
+    # Water that still warmed afterwards did so over a fire.
+    heated = find_flameout(rates(2100) + steam, LIT_S, (), None, stands=Stands(lifted_s, False, FALL_S + 200.0))
+    assert heated is not None
+    assert abs(heated.t_s - lifted_s) < 60.0
+    # A pot that is lifted as the flame ends hides nothing.
+    alone = find_flameout(rates(2100), LIT_S, (), None)
+    assert find_flameout(rates(2100), LIT_S, (), None, stands=Stands(FALL_S + 5.0, False)) == alone
+
+
 def dipped(curve: Array, at_s: int, *, sinks_to: float, for_s: int = 60) -> Array:
     """Smother a fire for a while, as cold fuel does; it recovers within half a minute."""
     t = seconds(len(curve))

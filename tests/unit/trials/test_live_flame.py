@@ -71,8 +71,7 @@ def test_a_pot_that_goes_on_steaming_does_not_keep_a_cold_probe_from_being_asked
     for now in range(710, 860, 5):
         seen.append(watches[0].sure(OUT, rate(now) + 0.1, 80.0, [], flame(now)))
         unseen.append(watches[1].sure(replace(OUT, confirmed=False), rate(now) + 0.1, 80.0, [], None))
-    # It must be told for longer, since what leaves may be fuel.
-    assert seen == [now >= OUT_S + LOAD_TAIL_S for now in range(710, 860, 5)]
+    assert seen == [now >= OUT_S + TAIL_S for now in range(710, 860, 5)]
     assert not any(unseen)
 
 
@@ -104,6 +103,14 @@ def test_after_an_addition_the_dip_is_waited_out() -> None:
         at = sure_at(FlameWatch(), [(fed_s, 60.0)], range(710, 1000, 5))
         assert at is not None
         assert at == pytest.approx(max(fed_s + REFUEL_GRACE_S, OUT_S + TAIL_S), abs=6.0)
+
+
+def test_fuel_thrown_on_before_an_end_is_announced_may_catch_whenever_that_end_was() -> None:
+    watch, unsure, fed = FlameWatch(), replace(OUT, confirmed=False), [(OUT_S + 65.0, 60.0)]
+    for now in range(710, int(OUT_S + 60), 5):
+        assert not watch.sure(unsure, rate(now), 80.0, [], None)
+    later = [now for now in range(int(OUT_S + 70), 1000, 5) if watch.sure(unsure, rate(now), 80.0, fed, None)]
+    assert later[0] == OUT_S + 65.0 + REFUEL_GRACE_S
 
 
 @pytest.mark.parametrize("after_s", [-5.0, 40.0, 110.0])
