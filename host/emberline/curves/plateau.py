@@ -52,6 +52,10 @@ SHORT_RISE_K = 0.5
 LULL_K, LULL_S, LULL_SHARE = 1.5, 60.0, 0.15
 """Rise that is due within the time in which a lull is seen, the longest such time, and the share of the rise below
 which it is one."""
+SLOW_K_S = 3.0 / 60.0
+"""Slope below which a ramp is slow enough for its last kelvin to be looked at."""
+LAST_K = (1.3, 0.4)
+"""Distances from the plateau between which that is, beside what the probe lags behind."""
 _MOST_FITS = 6
 
 
@@ -183,7 +187,7 @@ def _dated(
     if knee is None or knee.slope_k_s > MOST_SLOPE_K_S:
         return None
     whole = (t, v) if kept else _finite(t_s, value_c, foot, first + 45)
-    sharpness = _sharpness(*whole, knee.level_c, knee.t_s)
+    sharpness = _sharpness(*whole, knee.level_c, knee.t_s, probe.time_constant_s)
     softness = max(0.0, SOFT_SHARPNESS - sharpness) if np.isfinite(sharpness) else 0.0
     u_arrival_s = (U_ARRIVAL_K + SOFT_K * softness) / knee.slope_k_s
     u = float(np.sqrt(knee.u_s**2 + probe.u_time_constant_s**2 + u_arrival_s**2 + U_MIXING_S**2))
@@ -260,11 +264,31 @@ def _finite(t_s: Array, value_c: Array, low: int, high: int) -> tuple[Array, Arr
     return t[good], v[good]
 
 
-def _sharpness(t_s: Array, value_c: Array, level_c: float, knee_s: float) -> float:
-    """Return the slope close below the plateau over the slope well below it."""
-    near = (value_c > level_c - 4.0) & (value_c < level_c - 1.5) & (t_s < knee_s + 5.0)
-    far = (value_c > level_c - RAMP_K) & (value_c < level_c - 8.0) & (t_s < knee_s)
+def _sharpness(t_s: Array, value_c: Array, level_c: float, knee_s: float, lag_s: float = 0.0) -> float:
+    """Return the slope close below the plateau over the slope well below it.
+
+    An approach without an end slows down at every distance alike. So where a slow ramp shows a sharper end closer by,
+    a fire that had weakened before bent it: then that end counts.
+    """
+    sharpness, close = _slopes_ratio(
+        t_s, value_c, (level_c - 4.0, level_c - 1.5), (level_c - RAMP_K, level_c - 8.0), knee_s
+    )
+    if not 0.0 < close < SLOW_K_S:
+        return sharpness
+    behind_k = close * lag_s
+    nearest = (level_c - LAST_K[0] - behind_k, level_c - LAST_K[1] - behind_k)
+    last, _ = _slopes_ratio(t_s, value_c, nearest, (level_c - 4.0, level_c - 1.5), knee_s)
+    # The last kelvin is little to go by: what is not as sharp as a boil there says no more.
+    return float(np.fmax(sharpness, last)) if last > SOFT_SHARPNESS else sharpness
+
+
+def _slopes_ratio(
+    t_s: Array, value_c: Array, close_c: tuple[float, float], well_c: tuple[float, float], knee_s: float
+) -> tuple[float, float]:
+    """Return the slope in one range of temperatures over that in a lower one, and itself; NaN where not known."""
+    near = (value_c > close_c[0]) & (value_c < close_c[1]) & (t_s < knee_s + 5.0)
+    far = (value_c > well_c[0]) & (value_c < well_c[1]) & (t_s < knee_s)
     if near.sum() < 3 or far.sum() < 3:
-        return float("nan")
+        return float("nan"), float("nan")
     close, well = (float(np.polyfit(t_s[part], value_c[part], 1)[0]) for part in (near, far))
-    return close / well if well > 0 else float("nan")
+    return (close / well if well > 0 else float("nan")), close

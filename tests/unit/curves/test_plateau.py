@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from boil_fixture import BOILING_C, CLASS_2, GOOD, fine, ramp, seen, stall
 from column_fixture import seconds
@@ -33,6 +34,28 @@ def test_an_exponential_approach_is_soft() -> None:
     assert plateau is not None
     assert plateau.sharpness < 0.4
     assert plateau.u_s > 5.0
+
+
+def weakened(end_c: float, tau_s: float | None) -> NDArray[np.float64]:
+    """Water over a fire that weakens 7 K below boiling, and goes on evenly, or ever slower towards a ceiling."""
+    t = fine(1800)
+    last = np.minimum(end_c, 92.3 + 0.02 * (t - 500.0))
+    if tau_s is not None:
+        last = end_c - (end_c - 92.3) * np.exp((500.0 - t) / tau_s)
+    return np.where(t < 500.0, np.interp(t, [0.0, 500.0], [18.0, 92.3]), last)
+
+
+def test_a_slow_ramp_that_a_weakening_fire_bent_before_ends_sharply_all_the_same() -> None:
+    plateau = find_plateau(seconds(1800), seen(weakened(99.3, None)), BOILING_C, CLASS_2, 30)
+    assert plateau is not None
+    assert plateau.t_s == pytest.approx(850.0, abs=8.0)
+    assert plateau.sharpness > 0.7
+    assert plateau.u_s < 20.0
+
+
+def test_an_approach_to_a_ceiling_is_soft_at_every_distance() -> None:
+    plateau = find_plateau(seconds(1800), seen(weakened(98.6, 150.0)), BOILING_C, CLASS_2, 30)
+    assert plateau is None or plateau.sharpness < 0.5
 
 
 def test_what_people_call_the_boil_is_no_sharper_than_a_knee_is_round() -> None:
