@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emberline.curves.grid import MAD_TO_SD
+from emberline.curves.pours import find_pours
 from emberline.curves.robust import SlidingLines, code_step, local_scale, median, running_median, runs
 
 Array = NDArray[np.float64]
@@ -106,11 +107,12 @@ class _Search:
         """Find the disturbances that leave a load or move it far, and level the curve."""
         found = self._across_gaps()
         handled = self._handled()
-        found += handled
+        poured = self._poured()
+        found += handled + poured
         spent = np.zeros((len(_SCALES), len(self.level) + 1), dtype=np.bool_)
         for over, scale in zip(spent, _SCALES, strict=True):
             reach = sum(scale) * self.spacing
-            for start, end in handled:
+            for start, end in handled + poured:
                 # A handling changes the pace, and beside a knee the lines on both sides disagree.
                 over[max(0, start - reach) : end + reach + 1] = True
         for _ in range(_ROUNDS):
@@ -140,6 +142,13 @@ class _Search:
             jumped = float(np.abs(self._fall[group]).sum())
             if moved >= 4.0 * MIN_STEP_G or (np.isfinite(net) and min(abs(net), jumped) >= MIN_STEP_G):
                 found.append((start, end))
+        for start, end in found:
+            self._take_out(start, end)
+        return found
+
+    def _poured(self) -> list[Span]:
+        """Find the disturbances in which a load came on bit by bit."""
+        found = find_pours(self.level, self.spacing, self._least_g)
         for start, end in found:
             self._take_out(start, end)
         return found

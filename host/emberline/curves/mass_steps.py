@@ -31,11 +31,15 @@ UNKNOWN_U_G = 1e4
 """Standard uncertainty given to a step with no calm curve on one side."""
 _LEAST_READINGS = 8
 _REACH = 60  # readings on each side that count for a size
+_BESIDE = 10  # readings on each side that tell the pace at which a load was moved
 _NOISE_REACH_S = 300
 _TOGETHER_S = 25
 _LONGEST_FIT_S = 100
 _UNDONE_S = 20
 _GUST_S = 8
+_LONG_GUSTS_S = (16, 32)  # and where the cell scatters more than before so many
+_GUSTY = 2.0
+_CHANGED = 2.0  # standard uncertainties by which a size may change with the seconds that tell it
 _FUEL_G = (5.0, 500.0)  # what is added and weighs as much is most likely fuel, which the fire must first heat
 _FUEL_STIRS, _STIRS = 0.8, 0.3  # change of the pace to reckon with, as a share of it
 _STROKES = 3  # so many small loads one soon after another may be those of a stove that swings
@@ -92,7 +96,7 @@ def find_steps(mass: Column) -> tuple[MassStep, ...]:
     values = _clean(mass)
     if np.isfinite(values).sum() < _LEAST_READINGS:
         return ()
-    return _Sizing(mass.t_s, values, find_disturbances(values, mass.spread)).steps()
+    return _Sizing(mass.t_s, values, mass.spread, find_disturbances(values, mass.spread)).steps()
 
 
 def masked(mass: Column, steps: tuple[MassStep, ...]) -> Array:
@@ -115,11 +119,12 @@ class _Sizing:
     Args:
         t_s: (n,) times of the seconds' readings.
         values: (n,) mass without spikes, g.
+        spread: (n,) scatter within each second, NaN where not known.
         disturbances: Where it was disturbed.
     """
 
-    def __init__(self, t_s: Array, values: Array, disturbances: Disturbances) -> None:
-        self._t_s, self._values, self._found = t_s, values, disturbances
+    def __init__(self, t_s: Array, values: Array, spread: Array, disturbances: Disturbances) -> None:
+        self._t_s, self._values, self._spread, self._found = t_s, values, spread, disturbances
         self._spacing = disturbances.spacing
 
     def steps(self) -> tuple[MassStep, ...]:
@@ -160,7 +165,7 @@ class _Sizing:
             if not unloaded.any():
                 shaken = len(loaded) < len(group)
                 unloaded = np.array(
-                    [self._fleeting(piece, handlings, fit, i, noise, shaken=shaken) for i in range(len(loaded))]
+                    [self._fleeting(piece, low, handlings, fit, i, noise, shaken=shaken) for i in range(len(loaded))]
                 ) | self._swinging(piece, handlings, fit, noise)
             if unloaded.any():
                 # What leaves no load is no jump of the curve; without it the others are sized anew.
@@ -204,26 +209,63 @@ class _Sizing:
         return before, after
 
     def _fleeting(
-        self, piece: Array, handlings: list[Handling], fit: Sizes, index: int, noise: LoadNoise, *, shaken: bool
+        self,
+        piece: Array,
+        begins_s: int,
+        handlings: list[Handling],
+        fit: Sizes,
+        index: int,
+        noise: LoadNoise,
+        *,
+        shaken: bool,
     ) -> bool:
         """Tell whether a small load is gone when some seconds more around it are left out: a gust, no load.
 
         No fire makes a load rise, whatever stirred it: a rise must stay beyond noise alone, unless others left nothing
-        nearby and the cell is shaken.
+        nearby and the cell is shaken. Where the readings scatter more since, a gust may press on: then the load must
+        stay what it is without those seconds.
         """
-        if not abs(fit.size_g[index]) < _LARGE_G:
+        size_g, u_g = float(fit.size_g[index]), float(fit.u_g[index])
+        if not abs(size_g) < _LARGE_G:
             return False
+        stirs = handlings[index].stirs if shaken or size_g < 0.0 else None
+        without_g, u_without_g = self._without(piece, handlings, index, _GUST_S, stirs, noise)
+        if abs(without_g) < CERTAIN / 2.0 * u_without_g or abs(without_g) < 0.5 * abs(size_g):
+            return True
+        if not self._gusty_since(handlings[index], begins_s):
+            return False
+        for wide_s in _LONG_GUSTS_S:
+            without_g, u_without_g = self._without(piece, handlings, index, wide_s, stirs, noise)
+            doubtful = abs(without_g) < CERTAIN / 2.0 * u_without_g
+            if doubtful and abs(without_g - size_g) > _CHANGED * np.sqrt(max(u_without_g**2 - u_g**2, u_g**2)):
+                return True
+        return False
+
+    def _without(
+        self,
+        piece: Array,
+        handlings: list[Handling],
+        index: int,
+        wide_s: int,
+        stirs: float | None,
+        noise: LoadNoise,
+    ) -> tuple[float, float]:
+        """Return a load's size and its uncertainty when so many seconds more on each side of it are left out."""
         start, end = handlings[index].start_s, handlings[index].end_s
         before = handlings[index - 1].end_s if index > 0 else 0
         after = handlings[index + 1].start_s if index + 1 < len(handlings) else len(piece)
-        wide_s = max(_GUST_S, 2 * self._spacing)
+        wide_s = max(wide_s, 2 * self._spacing)
         low, high = max(before, start - wide_s), min(after, end + wide_s)
-        stirs = handlings[index].stirs if shaken or fit.size_g[index] < 0.0 else None
-        wide = Handling(low, high, (float(low), float(high)), stirs)
-        others = [*handlings[:index], wide, *handlings[index + 1 :]]
+        others = [*handlings[:index], Handling(low, high, (float(low), float(high)), stirs), *handlings[index + 1 :]]
         again = fit_sizes(piece, others, self._spacing, noise, self._found.code_g)
-        size_g = abs(again.size_g[index])
-        return bool(size_g < CERTAIN / 2.0 * again.u_g[index] or size_g < 0.5 * abs(fit.size_g[index]))
+        return float(again.size_g[index]), float(again.u_g[index])
+
+    def _gusty_since(self, handling: Handling, begins_s: int) -> bool:
+        """Tell whether readings scatter more within their second after a handling than they did before it."""
+        start, end = handling.start_s + begins_s, handling.end_s + begins_s
+        sides = self._spread[max(0, start - _REACH) : start], self._spread[end : end + _LONG_GUSTS_S[-1]]
+        before, since = (side[np.isfinite(side)] for side in sides)
+        return bool(min(len(before), len(since)) >= _LEAST_READINGS and np.median(since) > _GUSTY * np.median(before))
 
     def _swinging(self, piece: Array, handlings: list[Handling], fit: Sizes, noise: LoadNoise) -> NDArray[np.bool_]:
         """Tell which small loads are strokes of a stove that swings after a push, (k,).
@@ -254,8 +296,17 @@ class _Sizing:
         away = np.fmin(np.abs(self._values[inside] - before), np.abs(self._values[inside] - after))
         excursion = float(np.max(away, initial=0.0, where=np.isfinite(away)))
         seconds = np.concatenate((earlier, inside, later))
-        moved_s = _moved(self._t_s[seconds], self._values[seconds], before, after, span)
+        # What burns meanwhile is no part of the load.
+        falling = _pace(self._values, (calm[calm < start][-_BESIDE:], calm[calm >= end][:_BESIDE])) * (seconds - start)
+        lost = falling[-1] if len(later) else 0.0
+        moved_s = _moved(self._t_s[seconds], self._values[seconds] - falling, before, after - lost, span)
         return MassStep(start, end, ufloat(0.0, LEAST_U_G, "mass_step"), excursion, moved_s)
+
+
+def _pace(values: Array, sides: tuple[NDArray[np.int64], ...]) -> float:
+    """Return the usual pace of the calm readings on both sides of a disturbance, g/s; 0 where there are too few."""
+    paces = [np.diff(values[side]) / np.diff(side) for side in sides if len(side) > 2]
+    return float(np.median(np.concatenate(paces))) if paces else 0.0
 
 
 def _groups(spans: list[Span], spacing: int) -> list[list[Span]]:

@@ -118,6 +118,26 @@ def test_a_gust_that_comes_back_beside_a_boiling_pot_is_no_load(seed: int) -> No
     assert all(step.size_g.nominal_value == 0.0 for step in find_steps(column(lively(seed=40 + seed) + gust)))
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_what_is_poured_over_a_boiling_pot_has_its_size_and_moment(seed: int) -> None:
+    # What falls on and what boils off meanwhile nearly cancel: the load only stands still.
+    step = only(loaded(burn(rate_g_s=1.0, seed=seed), 300, 16.0, over_s=15))
+    assert step.size_g.nominal_value == pytest.approx(16.0, abs=3.0 * step.size_g.std_dev)
+    assert step.size_g.std_dev < 2.7
+    assert step.moved_s.nominal_value == pytest.approx(307.0, abs=3.0)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_gust_that_comes_at_once_and_dies_away_slowly_is_no_load(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    pressed = np.arange(300, 336)
+    curve = column(burn(rate_g_s=0.16, noise_g=0.05, seed=seed))
+    curve.value[pressed] += np.interp(pressed, (300, 304, 318, 336), (2.0, 8.0, 6.0, 0.0)) + gusts(36, 0.5, seed, 2.0)
+    curve.spread[:] = rng.uniform(0.05, 0.2, len(curve.spread))
+    curve.spread[pressed] = rng.uniform(0.3, 1.5, len(pressed))
+    assert [step for step in find_steps(curve) if step.size_g.nominal_value > 2.5] == []
+
+
 @pytest.mark.parametrize("seed", range(4))
 def test_a_stove_that_swings_after_a_push_is_not_fed(seed: int) -> None:
     # Up to eight loads were found in these strokes, 29 g of fuel in all.
