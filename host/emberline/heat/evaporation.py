@@ -52,10 +52,14 @@ SHARE_WITHOUT_RAMP = 1.6
 """Grams of steam a gram of fuel when no ramp was seen: 28 % of 13.2 kJ/g over 2.257 kJ/g."""
 SHARE_WITHOUT_RAMP_REL_U = 0.35
 """Its relative standard uncertainty."""
-SHARE_REL_U = 0.16
-"""Relative standard uncertainty of the share's constancy from ramp to boil, beyond the noise of its estimate. From a
-quarter to two thirds of a burn the heat per gram rises by 0.2 in slabs of wood (see `firepower.HEAT_RISE`) and not at
-all behind a front, 0.12; a stove that warms up gives the pot more of it, and a hot pot takes less, 0.1 (no source)."""
+SHARE_GROWS, U_SHARE_GROWS = 0.1, 0.1
+"""By how much the share grows along a ramp, with standard uncertainty: moisture leaves first, and a stove that warms up
+gives the pot more of each gram's heat (common practice, no source). It hides as much of what a hot pot loses, so that a
+ramp cannot tell it."""
+SHARE_REL_U = 0.12
+"""Relative standard uncertainty of the share's constancy from the ramp's end to the boil's, beyond the noise of its
+estimate. From a quarter to two thirds of a burn the heat per gram rises by 0.2 in slabs of wood (see
+`firepower.HEAT_RISE`) and not at all behind a front."""
 _VAPOUR_IN_AIR_PA = 1_200.0
 _ROUNDS = 8
 
@@ -130,7 +134,7 @@ def heat_from_ramp(
     On the ramp, heat from the fuel warms water and pot, evaporates some water and leaks through the wall:
     `C dT/dt = s h (loss - k drive) - h k drive - U (T - T_air)`, with `s` the share, `k` the coefficient of the
     vapour-pressure law and `U` the wall's loss. That is linear in `s`, `(1 + s) k` and `U`; the three are fitted to the
-    whole ramp together with what was expected of them.
+    whole ramp together with what was expected of them. The share that is returned is that of the ramp's end.
 
     Args:
         expected: What is expected of the pot.
@@ -165,7 +169,10 @@ def heat_from_ramp(
     pot = float(pot_j_k.nominal_value) if pot_j_k is not None else 0.08 * capacity
     u_pot = float(pot_j_k.std_dev) if pot_j_k is not None else 0.05 * capacity
     heating = (capacity + pot) * slope / latent
-    columns = np.stack((loss_rate_g_s[at], -drive[at], -(mean_c - air_c) / latent), axis=1)
+    lost_g = np.cumsum(loss_rate_g_s)[at]
+    to_come = (lost_g[-1] - lost_g) / max(float(lost_g[-1] - lost_g[0]), 1.0)
+    lost_g_s = loss_rate_g_s[at]
+    columns = np.stack((lost_g_s * (1.0 - SHARE_GROWS * to_come), -drive[at], -(mean_c - air_c) / latent), axis=1)
     share_0, below_0 = expected.share, expected.below_g_s
     u_below, u_share, u_wall = np.sqrt(np.diag(expected.covariance))
     prior = np.array([share_0, (1.0 + share_0) * below_0, expected.wall_w_k])
@@ -185,7 +192,8 @@ def heat_from_ramp(
         return expected
     below = max(through / (1.0 + share), 0.05 * below_0)
     jacobian = np.array([[-below / (1.0 + share), 1.0 / (1.0 + share), 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])
-    covariance = jacobian @ np.linalg.inv(normal) @ jacobian.T
+    grown = np.linalg.solve(normal, weight * columns.T @ (share * U_SHARE_GROWS * to_come * lost_g_s))
+    covariance = jacobian @ (np.linalg.inv(normal) + np.outer(grown, grown)) @ jacobian.T
     covariance[0, 0] += (BELOW_REL_U * below) ** 2
     capacity_rel_u = np.hypot(u_pot / (capacity + pot), float(water_g.std_dev) / float(water_g.nominal_value))
     covariance[1, 1] += (np.hypot(SHARE_REL_U, capacity_rel_u) * share) ** 2

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from uncertainties import UFloat, ufloat
 
 from emberline.heat.blind_share import BLIND_SHARE, BLIND_SHARE_U
-from emberline.heat.evaporation import BELOW_REL_U, SHARE_REL_U
+from emberline.heat.evaporation import BELOW_REL_U, SHARE_REL_U, U_SHARE_GROWS
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -125,7 +125,7 @@ class SteamModel:
     def told_by(self, c: Coefficients, total: UFloat, until_s: float) -> Coefficients:
         """Return what to expect of the coefficients once a stay has been weighed: a Kalman filter's update, iterated.
 
-        From one stay to the next they are as constant as from ramp to boil, and never less sure than before.
+        From one stay to the next they are as constant as from a ramp to its boil, and never less sure than before.
         """
         k = int(np.ceil(until_s - 0.5))
         before = np.array([c.below_g_s, c.share, c.wall_g_s])
@@ -140,7 +140,8 @@ class SteamModel:
             found = before + gain * (float(total.nominal_value) - reached + slope @ (found - before))
             found = np.clip(found, before / MOST_CHANGE, before * MOST_CHANGE)
         gained = np.outer(gain, slope @ c.covariance)
-        constancy = np.array([BELOW_REL_U * found[0], SHARE_REL_U * found[1], 0.0]) ** 2
+        share_rel_u = np.hypot(SHARE_REL_U, U_SHARE_GROWS)
+        constancy = np.array([BELOW_REL_U * found[0], share_rel_u * found[1], 0.0]) ** 2
         covariance = c.covariance - gained + np.diag(np.minimum(constancy, np.diag(gained)))
         return replace(
             c, below_g_s=float(found[0]), share=float(found[1]), wall_g_s=float(found[2]), covariance=covariance
@@ -154,21 +155,23 @@ class SteamModel:
         # What left unseen is no part of what the coefficients explain.
         unseen = float(np.sum(np.where(self.blind, self.blind_share * self.loss_g_s, 0.0)[:k]))
         explained = max(target - unseen, 0.0)
-        best, one_off = seen.nearest(c, explained, c.char_ratio)
+        best, *one_off = seen.nearest(c, explained, c.char_ratio)
         rate = self._closed(best, c.wall_g_s, c.char_ratio, k, target)
 
         def unsure() -> tuple[list[Array], list[UFloat]]:
             # A gram more in the account, the same account one deviation along the valley, and with another char ratio.
             step = max(float(total.std_dev), 0.5)
-            more, _ = seen.nearest(c, explained + step, c.char_ratio)
+            more, *_ = seen.nearest(c, explained + step, c.char_ratio)
             per_gram = (self._closed(more, c.wall_g_s, c.char_ratio, k, target + step) - rate) / step
-            along = self._closed(one_off, c.wall_g_s, c.char_ratio, k, target) - rate
+            # Where the load's own loss is the limit, only one way is open.
+            ways = [self._closed(pair, c.wall_g_s, c.char_ratio, k, target) - rate for pair in one_off]
+            along = max(ways, key=lambda way: float(np.abs(way).sum()))
             ratio = c.char_ratio + c.u_char_ratio
-            other, _ = seen.nearest(c, explained, ratio)
+            other, *_ = seen.nearest(c, explained, ratio)
             by_ratio = self._closed(other, c.wall_g_s, ratio, k, target) - rate
             # The wall takes little of a full flame's heat and much of what glowing char gives.
             wall = c.wall_g_s + float(c.covariance[2, 2] ** 0.5)
-            other, _ = seen.nearest(replace(c, wall_g_s=wall), explained, c.char_ratio)
+            other, *_ = seen.nearest(replace(c, wall_g_s=wall), explained, c.char_ratio)
             by_wall = self._closed(other, wall, c.char_ratio, k, target) - rate
             model = [ufloat(0.0, 1.0, tag) for tag in ("evaporation_model", "char_steam", "pot_wall")]
             shifts = [per_gram, along, by_ratio, by_wall]
@@ -239,8 +242,8 @@ class _Sums:
 
     def nearest(
         self, c: Coefficients, target: float, char_ratio: float
-    ) -> tuple[tuple[float, float], tuple[float, float]]:
-        """Return the pair of coefficients that closes the account nearest to expectation, and one deviation further."""
+    ) -> tuple[tuple[float, float], tuple[float, float], tuple[float, float]]:
+        """Return the pair of coefficients that closes the account nearest to expectation; one deviation each way."""
         below = c.below_g_s * _TRIED
         rest = target - self._below(below)
         share, missed = self._share_for(rest, c.wall_g_s, char_ratio)
@@ -252,9 +255,11 @@ class _Sums:
             cost = off**2 / float(c.covariance[0, 0])
         cost += (missed / max(1.0, 0.02 * target)) ** 2
         best = int(np.argmin(cost))
-        dearer = np.flatnonzero(cost[best + 1 :] > cost[best] + 1.0)
-        further = best + 1 + int(dearer[0]) if len(dearer) else best
-        return (float(below[best]), float(share[best])), (float(below[further]), float(share[further]))
+        dearer = np.flatnonzero(cost > cost[best] + 1.0)
+        less, more = dearer[dearer < best][-1:], dearer[dearer > best][:1]
+        found = [best, *(int(side[0]) if len(side) else best for side in (less, more))]
+        nearest, further_down, further_up = ((float(below[i]), float(share[i])) for i in found)
+        return nearest, further_down, further_up
 
     @property
     def _boils(self) -> bool:

@@ -99,9 +99,17 @@ LATENT_J_G = 2_300.0
 
 
 def ramp(
-    *, share: float, below_g_s: float = 0.03, wall_w_k: float = 0.4, water_g: float = 500.0, n: int = 1500
+    *,
+    share: float,
+    below_g_s: float = 0.03,
+    wall_w_k: float = 0.4,
+    water_g: float = 500.0,
+    n: int = 1500,
+    grows_until_s: float = 0.0,
 ) -> tuple[Array, Array, Array, int]:
     """Integrate the heat balance of a pot second by second on an even fire of 0.15 g/s.
+
+    The share may grow by 0.2 to what it is, until a moment.
 
     Returns:
         Temperature, loss of all that stands on the cell, drive of the vapour-pressure law, and when 99 °C are reached.
@@ -110,7 +118,8 @@ def ramp(
     now = 18.0
     for i in range(n):
         steam = below_g_s * float(vapour_drive(np.array([now]), SEA_LEVEL_PA)[0])
-        heat_w = (share * 0.15 - steam) * LATENT_J_G - wall_w_k * (now - 20.0)
+        grown = 1.0 - 0.2 * max(1.0 - i / grows_until_s, 0.0) if grows_until_s > 0.0 else 1.0
+        heat_w = (share * grown * 0.15 - steam) * LATENT_J_G - wall_w_k * (now - 20.0)
         now = min(now + heat_w / (4.19 * water_g + 150.0), 99.0)
         water_c[i], loss[i] = now, 0.15 + steam
     top = int(np.argmax(water_c >= 98.9)) or n
@@ -145,6 +154,14 @@ def test_a_ramp_tells_how_much_steam_a_gram_of_fuel_will_raise(share: float, bel
     u_steam = (weights @ heat.covariance @ weights) ** 0.5
     assert abs(steam - weights @ [below_g_s, share, wall_w_k]) < 1.5 * u_steam
     assert u_steam < 0.3 * steam
+
+
+def test_a_share_that_grows_as_the_stove_warms_up_is_no_surprise() -> None:
+    growing = ramp(share=1.6, grows_until_s=390.0)
+    assert growing[-1] == pytest.approx(390, abs=15)
+    heat = learnt(*growing)
+    errors = np.array([heat.below_g_s - 0.03, heat.share - 1.6, heat.wall_w_k - 0.4])
+    assert (np.abs(errors) < 1.5 * np.sqrt(np.diag(heat.covariance))).all()
 
 
 def test_a_ramp_tells_more_than_what_was_expected() -> None:

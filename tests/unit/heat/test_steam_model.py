@@ -221,6 +221,21 @@ def test_where_the_loss_of_the_load_is_the_limit_there_is_doubt_downwards() -> N
     assert total.std_dev > 0.8 * (total.nominal_value - less)
 
 
+def test_a_weighed_total_leaves_doubt_the_one_way_that_is_open() -> None:
+    # Under a lid until it boils, open over the glow, where all that may be steam is steam: only less can have left then.
+    seen = model()
+    drive = np.where(seen.glowing & seen.inside, 2.2, 0.0)
+    loss = np.where(seen.glowing, 0.05, seen.loss_g_s)
+    glow = replace(seen, drive=drive, loss_g_s=loss, boiling=seen.boiling & ~seen.glowing)
+    c = replace(EXPECTED, below_g_s=0.02, covariance=np.diag([0.01**2, 0.3**2, 1e-10]), u_char_ratio=1e-6)
+    grams = float(np.sum(glow.rate(0.02, 1.6, WALL_G_S, 1.3)))
+    at_flameout = total_of(*glow.closing(c, ufloat(grams, 0.5, "weighed"), OFF_S), OUT_S)
+    # One deviation less: the coefficient is as likely half as large again as two thirds.
+    less_g = (MOST_SHARE * 0.05 - 0.02 * np.exp(-0.5) * 2.2) * (OFF_S - OUT_S)
+    assert less_g > 3.0
+    assert at_flameout.std_dev > 0.8 * less_g
+
+
 @pytest.mark.parametrize("boils", [True, False])
 def test_a_stay_that_was_weighed_tells_what_to_expect_of_the_next(boils: bool) -> None:
     seen = model() if boils else replace(model(), boiling=np.zeros(N, dtype=np.bool_))
