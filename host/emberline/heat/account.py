@@ -28,6 +28,7 @@ class Visit:
         evaporated_flaming_g: Water lost from `pot_on_s` to the earlier of `end_s` and flameout; None likewise.
         known_by: How the water is known, in words for a person.
         heat_end_slope_k_s: How fast the water warmed when it stopped taking flame heat, K/s.
+        evaporates_at_c: Temperature at which water left while flame heated it, mean by mass; None without a curve.
         unread_s: Longest stretch in which the water's temperature was not read, though it was at other times of the
             stay; None where there was none.
     """
@@ -44,6 +45,7 @@ class Visit:
     evaporated_flaming_g: UFloat | None
     known_by: str
     heat_end_slope_k_s: float = 0.0
+    evaporates_at_c: UFloat | None = None
     unread_s: tuple[float, float] | None = None
 
 

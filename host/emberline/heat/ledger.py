@@ -176,6 +176,7 @@ def _visit(
         flaming,
         course.known_by,
         slope_k_s,
+        probe.mean_c(np.where(np.arange(n) < until, course.rate_g_s, 0.0)),
         probe.unread_s(on_s, min(end_s, float(n))),
     )
 

@@ -7,12 +7,13 @@ import numpy as np
 from uncertainties import UFloat, nominal_value
 from uncertainties.core import to_affine_scalar
 
+from emberline.bench.water import LATENT_HEAT_WBT_J_G, latent_heat_j_g
 from emberline.curves.events import EventKind
 from emberline.heat.account import Visit
 from emberline.heat.burn import Burn
 from emberline.heat.combustion import efficiency
 from emberline.heat.errors import AbsentError
-from emberline.heat.moments import attempt
+from emberline.heat.moments import attempt, uncertain
 from emberline.heat.water import effective_water_g, heat_into_water_j, refuse_impossible_loss
 
 NO_PROBE = "the water's temperature is not known: put a probe into the pot"
@@ -78,7 +79,14 @@ class Visits:
         warmed = nominal_value(visit.water_heat_end_c - visit.water_start_c) > 0
         if not warmed and visit.boil_s is None:
             raise AbsentError("the water did not become warmer: check that the probe was in it")
-        return heat_into_water_j(visit.water_start_g, visit.water_start_c, self._end_c(visit), evaporated_g)
+        return heat_into_water_j(
+            visit.water_start_g,
+            visit.water_start_c,
+            self._end_c(visit),
+            evaporated_g,
+            evaporates_at_c=visit.evaporates_at_c,
+            latent_heat_j_g=_latent_heat_j_g(visit.evaporates_at_c),
+        )
 
     def _end_c(self, visit: Visit) -> UFloat:
         """Temperature at the end of the flame's heat; an uncertain end counts with the slope of the curve there."""
@@ -179,6 +187,17 @@ class Visits:
         if near.sum() < 3:
             return 0.0
         return -float(np.polyfit(account.t_s[near] - t_s, account.water_g[near], 1)[0])
+
+
+def _latent_heat_j_g(at_c: UFloat | None) -> UFloat:
+    """Return the protocols' latent heat, which is that of boiling water: colder water takes up to 5 % more to leave.
+
+    What is between them and the heat that was really taken up is a half-width (JCGM 100:2008, 4.3.7).
+    """
+    if at_c is None:
+        return to_affine_scalar(LATENT_HEAT_WBT_J_G)
+    apart_j_g = abs(latent_heat_j_g(float(at_c.nominal_value)) - LATENT_HEAT_WBT_J_G)
+    return LATENT_HEAT_WBT_J_G + uncertain(0.0, apart_j_g / 3.0**0.5, "latent_heat")
 
 
 def _no_water(visit: Visit) -> str:

@@ -108,6 +108,14 @@ class WaterProbe:
             return None
         return self._with_errors(float(np.median(piece)), 0.5 * (a_s + b_s), 0.0)
 
+    def mean_c(self, weight: Array) -> UFloat | None:
+        """Return the mean temperature by weights (n,) of the seconds, None without a curve or without weight."""
+        weight = np.where(np.isfinite(self.water_c), weight, 0.0)
+        if not weight.sum() > 0.0:
+            return None
+        mean_c, mean_s = np.average((np.nan_to_num(self.water_c), np.arange(len(weight)) + 0.5), axis=1, weights=weight)
+        return self._with_errors(float(mean_c), float(mean_s), 0.0)
+
     def unread_s(self, a_s: float, b_s: float) -> tuple[float, float] | None:
         """Return the longest stretch without readings between two moments; None without one, or with nothing else."""
         low, high = max(0, int(a_s)), max(0, int(b_s))

@@ -137,6 +137,7 @@ _INPUTS = {
     "char_yield": "assumed char yield",
     "char_unfinished": "wood within the char",
     "volatile_heat_course": "heat along the burn",
+    "latent_heat": "latent heat below boiling",
     "refuel.mass_g": "weight of the refuels",
     "refuel.moisture_wet": "moisture of the refuels",
     "refuel.moisture_dry": "moisture of the refuels",

@@ -9,6 +9,7 @@ from emberline.curves.events import Event, EventKind
 from emberline.heat.account import Visit
 from emberline.heat.burn import Burn
 from emberline.heat.errors import AbsentError
+from emberline.heat.result import Result
 from emberline.heat.visits import Visits
 
 USUAL = burn_fixture.visit()
@@ -39,6 +40,18 @@ def test_heat_into_the_water() -> None:
     assert pot.total_window_s.nominal_value == 580.0
     # The bias of the one probe cancels in the rise.
     assert "probe_bias" not in {v.tag for v, d in pot.total_heat_j.derivatives.items() if abs(d) > 1e-9}
+
+
+@pytest.mark.parametrize(("at_c", "latent_j_g"), [(99.6, 2257.4), (67.0, 2340.5), (90.0, 2282.5)])
+def test_the_protocols_latent_heat_is_as_unsure_as_it_is_off(at_c: float, latent_j_g: float) -> None:
+    # Heat of evaporation at these temperatures: saturated-steam tables (IAPWS-IF97).
+    end_c = USUAL.water_heat_end_c
+    assert end_c is not None
+    cooled = replace(USUAL, evaporates_at_c=end_c - end_c.nominal_value + at_c)
+    heat_j = pot_of(cooled).heat_j(cooled)
+    part_j = abs(Result(heat_j, "J").budget["latent_heat"])
+    assert part_j == pytest.approx(60.0 * abs(latent_j_g - 2260.0) / 3.0**0.5, rel=0.05)
+    assert heat_j.nominal_value == pytest.approx(HEAT_J + 4.186 * 60.0 * (at_c - end_c.nominal_value))
 
 
 def test_visits_after_flameout_take_no_flame_heat_but_evaporate() -> None:

@@ -18,6 +18,15 @@ def test_heat_may_be_all_evaporation() -> None:
     assert heat_into_water_j(500.0, 97.5, 96.0, 50.0) == pytest.approx(-1.5 * 500 * 4.186 + 50 * 2260)
 
 
+def test_water_that_left_hot_took_its_warmth_along() -> None:
+    # Second by second: 400 g warm to 90 °C, 100 g leave there, and 300 g cool to 60 °C.
+    by_steps = 400.0 * 70.0 * 4.186 + 100.0 * 2260.0 - 300.0 * 30.0 * 4.186
+    assert heat_into_water_j(400.0, 20.0, 60.0, 100.0, evaporates_at_c=90.0) == pytest.approx(by_steps)
+    assert heat_into_water_j(400.0, 20.0, 90.0, 100.0, evaporates_at_c=90.0) == heat_into_water_j(
+        400.0, 20.0, 90.0, 100.0
+    )
+
+
 @pytest.mark.parametrize(
     ("start_g", "start_c", "end_c", "evaporated_g"),
     [(0.0, 20.0, 100.0, 0.0), (500.0, 20.0, 20.0, 0.0), (500.0, 30.0, 20.0, 0.0), (500.0, 20.0, 100.0, -1.0)],

@@ -124,3 +124,14 @@ def test_a_stretch_without_readings_is_told_as_long_as_it_was() -> None:
     # A short gap is bridged; without any reading, no gap is to blame.
     assert unread_s(100, 120) is None
     assert unread_s(0, 400) is None
+
+
+def test_a_mean_by_weight_shares_the_probes_errors() -> None:
+    weight = np.zeros(1000)
+    weight[[300, 500]] = 1.0, 3.0
+    mean, level = probe().mean_c(weight), probe().level(400.0, 401.0)
+    assert mean is not None
+    assert level is not None
+    assert mean.nominal_value == pytest.approx(START_C + SLOPE_K_S * (450.5 - POT_ON_S - LAG_S), abs=0.01)
+    assert parts(mean).keys() == parts(level).keys()
+    assert probe().mean_c(np.zeros(1000)) is None
