@@ -305,15 +305,15 @@ class Burn:
 
         A part of a burn of which nobody saw the end counts as its first half.
         """
-        whole = attempt(lambda: self.loss_g)
-        if whole is None:
+        whole = attempt(lambda: self.loss_g - self.starter_lost_g(self.moments.lit, self.moments.flameout))
+        if whole is None or not nominal_value(whole) > 0.0:
             return -0.5, 0.0
         lit = self.moments.lit
         lost = [
             nominal_value(self.lost_g(lit, at) - self.starter_lost_g(lit, at)) if nominal_value(at - lit) > 0 else 0.0
             for at in (start, end)
         ]
-        x = np.clip(np.array(lost) / nominal_value(whole - self.starter_lost_g(lit, self.moments.flameout)), 0.0, 1.0)
+        x = np.clip(np.array(lost) / nominal_value(whole), 0.0, 1.0)
         if x[1] - x[0] < _LEAST_PART:
             x = np.clip(x.mean() + 0.5 * np.array([-_LEAST_PART, _LEAST_PART]), 0.0, 1.0)
         rise, bend = (np.diff(integral) / np.diff(x) for integral in (x * x - x, 2.0 * x**3 - 3.0 * x**2 + x))

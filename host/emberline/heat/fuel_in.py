@@ -12,9 +12,9 @@ from emberline.heat.combustion import Charge, charge_of
 from emberline.heat.errors import AbsentError
 from emberline.heat.scale import Scale
 
-UNKNOWN_STARTER_G = 4.0
-"""Standard uncertainty, about none, of the starter where nobody said what was put in: people pour up to 8 g or 10 ml of
-spirit over a batch (common practice, no source)."""
+UNKNOWN_STARTER_G = (3.0, 2.5)
+"""Starter where nobody said what was put in, with standard uncertainty: people pour 2 to 8 g of spirit over a batch, up
+to 10 ml, and some none (common practice, no source)."""
 
 
 class FuelIn:
@@ -47,7 +47,7 @@ class FuelIn:
         """Fire starter: none where a plan of the fuel gives none, unknown where nobody wrote one."""
         fuel = self.plan.fuel
         if fuel.starter_g is None and fuel.mass_g is None:
-            return assumed((0.0, UNKNOWN_STARTER_G), "fuel.starter_g")
+            return assumed(UNKNOWN_STARTER_G, "fuel.starter_g")
         return to_affine_scalar(0.0) if fuel.starter_g is None else fuel.starter_g
 
     @cached_property

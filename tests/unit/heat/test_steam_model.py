@@ -222,7 +222,7 @@ def test_where_the_loss_of_the_load_is_the_limit_there_is_doubt_downwards() -> N
 
 
 def test_a_weighed_total_leaves_doubt_the_one_way_that_is_open() -> None:
-    # Under a lid until it boils, open over the glow, where all that may be steam is steam: only less can have left then.
+    # Under a lid until it boils, open over the glow, where all that may be steam is steam: only less can have left.
     seen = model()
     drive = np.where(seen.glowing & seen.inside, 2.2, 0.0)
     loss = np.where(seen.glowing, 0.05, seen.loss_g_s)
