@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from emberline.heat.uncharred import IN_PIECES
+
 WEIGHED_U_G = 0.5
 """Standard uncertainty of a weight on a kitchen balance that shows 1 g, read twice (common practice, no source)."""
 
@@ -42,7 +44,7 @@ _WATER = Remedy("weigh the water into the pot on a balance that shows 0.1 g", u=
 _WATER_LEFT = Remedy("weigh the pot on a balance that shows 0.1 g as soon as it is lifted", u=0.06)
 _AT_ONCE = Remedy("weigh the pot as soon as it is lifted", u=1.0)
 _SNUFF = Remedy("smother the char soon after flameout and note when", rest=0.2)
-_EVAPORATED = Remedy("lift the pot before the record ends, or give it a load cell of its own", rest=0.1)
+_EVAPORATED = Remedy("lift the pot as soon as the flame is out, or give it a load cell of its own", rest=0.1)
 _CELL = Remedy("shield the load cell from heat, and let it stand loaded for half an hour before", rest=0.3)
 _CALM = Remedy("shelter the bench from wind and keep leads off the stove", rest=0.4)
 _CALIBRATE = Remedy("calibrate the load cell with a known mass near its working load", u=0.0003)
@@ -73,7 +75,8 @@ REMEDIES: dict[str, Remedy] = {
     "fuel.unburnt_g": Remedy("weigh the unburnt pieces on a balance that shows 0.1 g", u=0.06),
     "fuel.char_snuffed_s": _SNUFF,
     "char_burnt_before_weighing": _SNUFF,
-    "char_unfinished": Remedy("sort unburnt pieces from the cold char, and weigh both", rest=0.0),
+    # What is wood within a piece of char, nobody can sort out.
+    "char_unfinished": Remedy("sort unburnt pieces from the cold char, and weigh both", u=IN_PIECES),
     "char_yield": Remedy("weigh the fuel before the burn and the cold char after it", u=0.003),
     "refuel.mass_g": Remedy("weigh each addition on a balance that shows 0.1 g and enter it in the plan", u=0.06),
     "refuel.moisture_wet": _OVEN,

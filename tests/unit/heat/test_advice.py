@@ -155,6 +155,22 @@ def test_to_know_what_evaporated_lift_the_pot_and_so_it_comes_out() -> None:
     assert better.value.std_dev < HALVED * results["water_evaporated"].value.std_dev
 
 
+@pytest.mark.parametrize("name", ["fuel_mass_lost", "cooking_power", "pot_window_efficiency"])
+def test_to_know_a_pot_that_is_weighed_after_it_stood_on_glowing_char_lift_it_and_so_it_comes_out(name: str) -> None:
+    kept = Stove(pot_off_s=None, n=2400)
+    final_g = ufloat(kept.water_g - kept.evaporated_g(), 1.0, "pot.final_water_g")
+    plan, boiling_point = kept.plan(final_water_g=final_g), ufloat(BOILING_C, 0.3, "pressure")
+    alone = told(kept, plan)
+    given = (alone.account, alone.events, plan, boiling_point)
+    found = Adviser(*given, compute_results(*given).values).advice(name)
+    assert found is not None
+    assert found.orders == (REMEDIES["evaporation_model"].order,)
+    lifted = Stove(pot_off_s=kept.flameout_s + 5.0, n=2400)
+    followed = told(lifted)
+    better = compute_results(followed.account, followed.events, lifted.plan(), boiling_point).values[name]
+    assert better.value.std_dev <= found.u
+
+
 def test_every_sentence_of_a_burn_ends_and_names_results_in_plain_words() -> None:
     results = compute_results(*USUAL).values
     some = adviser(results)

@@ -1,6 +1,7 @@
 import pytest
 
 from emberline.heat.remedies import REMEDIES, WEIGH_CHAR, Remedy
+from emberline.heat.uncharred import uncharred
 from emberline.reports.wording import input_title
 
 
@@ -29,3 +30,10 @@ def test_what_can_be_bettered_has_a_name_on_the_page(tag: str) -> None:
 def test_a_bomb_reaches_what_laboratories_reproduce() -> None:
     # ISO 18125 allows 300 J/g between laboratories (from memory): 2.8 standard uncertainties apart.
     assert REMEDIES["fuel.lhv_dry_j_g"].u == pytest.approx(300.0 / (1.96 * 2.0**0.5), rel=0.1)
+
+
+def test_sorting_helps_where_the_flame_went_out_early_and_not_against_wood_within_pieces() -> None:
+    sort = REMEDIES["char_unfinished"]
+    usual, out_early = (uncharred(left, 0.01, sorted_out=False) for left in (0.18, 0.50))
+    assert sort.keeps(usual.u_wood) > 0.9
+    assert sort.keeps(out_early.u_wood) < 0.5
