@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from uncertainties import UFloat, nominal_value
 
 from emberline.bench.plan import Plan
-from emberline.curves.events import Event
+from emberline.curves.events import Event, EventKind
 from emberline.heat import rates
 from emberline.heat.account import Account, Visit
 from emberline.heat.burn import Burn
@@ -112,6 +112,11 @@ def _visit_result(pot: Visits, visit: Visit) -> VisitResult:
 
 def _time_to_boil_s(burn: Burn, pot: Visits) -> UFloat:
     pot.expect_boil()
+    if not burn.account.has_mass and not pot.all and not burn.moments.of_kind(EventKind.POT_ON):
+        raise AbsentError(
+            "the bench has no load cell, and nobody said when the pot was set down: enter that; where it stood there "
+            "before the fire was lit, the time to boil is that from lit"
+        )
     return burn.moments.time_to_boil_s
 
 

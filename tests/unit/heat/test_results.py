@@ -146,6 +146,18 @@ def test_without_a_load_cell_only_times_and_weights_come_out() -> None:
     assert np.isnan(results.firepower_w).all()
 
 
+def test_a_pot_that_nobody_saw_set_down_has_no_time_to_boil_but_that_from_lit() -> None:
+    unseen = tuple(event for event in burn_fixture.events() if event.kind is not EventKind.POT_ON)
+    plan = burn_fixture.plan()
+    account = SyntheticBurn(has_mass=False, visits=()).account()
+    results = compute_results(account, unseen, plan, BOILING_POINT)
+    assert "when the pot was set down" in results.absent["time_to_boil"]
+    assert "time_to_boil_from_lit" in results.values
+    # A load cell that shows no step shows that the pot stood there.
+    standing = compute_results(SyntheticBurn(burn_fixture.fuel_in(plan)).account(), unseen, plan, BOILING_POINT)
+    assert standing.values["time_to_boil"].value.nominal_value > 0.0
+
+
 def test_without_a_load_cell_char_weighed_cold_gives_the_net_firepower() -> None:
     plan = burn_fixture.with_fuel(burn_fixture.plan(), char_left_g=ufloat(45.0, 0.5), char_snuffed_s=ufloat(0.0, 5.0))
     values = results_of(SyntheticBurn(has_mass=False, visits=()), plan).values
