@@ -15,6 +15,8 @@ Span = tuple[int, int]
 
 LEAST_POUR_G = 5.0
 """Smallest load that is looked for as a pour: what is less is lost between two paces."""
+LEAST_POUR_G_S = 0.4
+"""Slowest pour: a gust that leans on the cell may be slower, a hand that feeds is not (common practice, no source)."""
 STOPPED_G_S = 0.4
 """Pace around, g/s, from which on a load that merely stands still is one that is poured on."""
 STILL_G_S = 0.05
@@ -68,7 +70,7 @@ def _clear(lines: SlidingLines, k: NDArray[np.int64], wide: int, spacing: int, l
         beyond = inside[0] - around
         least = np.where(around < -STOPPED_G_S, -STILL_G_S, 0.5 * LEAST_POUR_G / wide)
         possible = (inside[0] >= least) & (np.abs(before[0] - after[0]) <= _ALIKE * beyond)
-        possible &= beyond * wide >= LEAST_POUR_G
+        possible &= (beyond >= LEAST_POUR_G_S) & (beyond * wide >= LEAST_POUR_G)
         if not possible.any():
             return np.zeros(len(k))
         possible &= beyond >= _USUAL * local_scale(beyond)
