@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from uncertainties import UFloat
 
 from emberline.curves.boil_odds import end_odds
-from emberline.curves.knee import fit_knee
+from emberline.curves.knee import Knee, fit_knee
 from emberline.curves.robust import SlidingLines, code_step, white_noise_sd
 from emberline.curves.steam import steam_jump, steam_witness
 
@@ -56,6 +56,8 @@ SLOW_K_S = 3.0 / 60.0
 """Slope below which a ramp is slow enough for its last kelvin to be looked at."""
 LAST_K = (1.3, 0.4)
 """Distances from the plateau between which that is, beside what the probe lags behind."""
+CLOSELY_S = (30, 120)
+"""Seconds of plateau, wanted or seen, from which on it is."""
 _MOST_FITS = 6
 
 
@@ -153,7 +155,9 @@ def find_plateau(
             onward = float(lines.window(np.array([first]), np.array([first + needed]))[3][0])
             if first + needed > len(value_c) or not abs(onward) < 0.4 * before:
                 continue
-        plateau = _dated(t_s, value_c, first, probe, noise_k, loss_rate_g_s)
+        # To a live curve, which asks for little, a pause of a slow ramp ends it as sharply as a boil.
+        closely = hold_s >= CLOSELY_S[0] or len(value_c) - first > CLOSELY_S[1]
+        plateau = _dated(t_s, value_c, first, probe, noise_k, loss_rate_g_s, closely=closely)
         # A knee that the curve has not passed yet is a guess.
         if plateau is not None and plateau.t_s < t_s[finite[-1]] - 0.5 * hold:
             return plateau
@@ -162,7 +166,14 @@ def find_plateau(
 
 
 def _dated(
-    t_s: Array, value_c: Array, first: int, probe: WaterProbe, noise_k: float, loss_rate_g_s: Array | None
+    t_s: Array,
+    value_c: Array,
+    first: int,
+    probe: WaterProbe,
+    noise_k: float,
+    loss_rate_g_s: Array | None,
+    *,
+    closely: bool,
 ) -> Plateau | None:
     """Date the knee before the first flat second."""
     level = float(np.nanmedian(value_c[first : first + 45]))
@@ -187,7 +198,9 @@ def _dated(
     if knee is None or knee.slope_k_s > MOST_SLOPE_K_S:
         return None
     whole = (t, v) if kept else _finite(t_s, value_c, foot, first + 45)
-    sharpness = _sharpness(*whole, knee.level_c, knee.t_s, probe.time_constant_s)
+    sharpness = _sharpness(*whole, knee.level_c, knee.t_s)
+    if closely and knee.slope_k_s < SLOW_K_S:
+        sharpness = _or_closer_by(sharpness, *whole, knee, probe.time_constant_s)
     softness = max(0.0, SOFT_SHARPNESS - sharpness) if np.isfinite(sharpness) else 0.0
     u_arrival_s = (U_ARRIVAL_K + SOFT_K * softness) / knee.slope_k_s
     u = float(np.sqrt(knee.u_s**2 + probe.u_time_constant_s**2 + u_arrival_s**2 + U_MIXING_S**2))
@@ -264,31 +277,30 @@ def _finite(t_s: Array, value_c: Array, low: int, high: int) -> tuple[Array, Arr
     return t[good], v[good]
 
 
-def _sharpness(t_s: Array, value_c: Array, level_c: float, knee_s: float, lag_s: float = 0.0) -> float:
-    """Return the slope close below the plateau over the slope well below it.
+def _sharpness(t_s: Array, value_c: Array, level_c: float, knee_s: float) -> float:
+    """Return the slope close below the plateau over the slope well below it."""
+    return _slopes_ratio(t_s, value_c, (level_c - 4.0, level_c - 1.5), (level_c - RAMP_K, level_c - 8.0), knee_s)
 
-    An approach without an end slows down at every distance alike. So where a slow ramp shows a sharper end closer by,
-    a fire that had weakened before bent it: then that end counts.
+
+def _or_closer_by(sharpness: float, t_s: Array, value_c: Array, knee: Knee, lag_s: float) -> float:
+    """Return the sharpness of a slow ramp, or of its last kelvin where that is as sharp as a boil.
+
+    An approach without an end slows down at every distance alike. So where the end is sharp closer by, a fire that had
+    weakened before bent the ramp. Less than that says no more: the last kelvin is little to go by.
     """
-    sharpness, close = _slopes_ratio(
-        t_s, value_c, (level_c - 4.0, level_c - 1.5), (level_c - RAMP_K, level_c - 8.0), knee_s
-    )
-    if not 0.0 < close < SLOW_K_S:
-        return sharpness
-    behind_k = close * lag_s
-    nearest = (level_c - LAST_K[0] - behind_k, level_c - LAST_K[1] - behind_k)
-    last, _ = _slopes_ratio(t_s, value_c, nearest, (level_c - 4.0, level_c - 1.5), knee_s)
-    # The last kelvin is little to go by: what is not as sharp as a boil there says no more.
+    last_c = knee.level_c - knee.slope_k_s * lag_s
+    nearest = (last_c - LAST_K[0], last_c - LAST_K[1])
+    last = _slopes_ratio(t_s, value_c, nearest, (knee.level_c - 4.0, knee.level_c - 1.5), knee.t_s)
     return float(np.fmax(sharpness, last)) if last > SOFT_SHARPNESS else sharpness
 
 
 def _slopes_ratio(
     t_s: Array, value_c: Array, close_c: tuple[float, float], well_c: tuple[float, float], knee_s: float
-) -> tuple[float, float]:
-    """Return the slope in one range of temperatures over that in a lower one, and itself; NaN where not known."""
+) -> float:
+    """Return the slope in one range of temperatures over that in a lower one; NaN where either is not known."""
     near = (value_c > close_c[0]) & (value_c < close_c[1]) & (t_s < knee_s + 5.0)
     far = (value_c > well_c[0]) & (value_c < well_c[1]) & (t_s < knee_s)
     if near.sum() < 3 or far.sum() < 3:
-        return float("nan"), float("nan")
+        return float("nan")
     close, well = (float(np.polyfit(t_s[part], value_c[part], 1)[0]) for part in (near, far))
-    return (close / well if well > 0 else float("nan")), close
+    return close / well if well > 0 else float("nan")

@@ -8,7 +8,7 @@ from emberline.curves.events import Event, EventKind, Retraction
 SAME_EVENT_S = 60.0
 """Distance up to which a revised event is still the one that was announced."""
 SAME_LOAD_S = 12.0
-"""The same for changes of load."""
+"""The same for changes of load; twice its standard uncertainty where that is more, as beside a gap."""
 SAME_WITHIN_S = {EventKind.LIT: float("inf"), EventKind.FLAMEOUT: 180.0}
 """The same for what happens once, or dies slowly."""
 REVISED_G = 1.0
@@ -32,7 +32,7 @@ class Tracked:
 
 def same_event(event: Event, others: Sequence[Event], taken: set[int]) -> int | None:
     """Return the index of the event among others that is this one in an earlier form, or None."""
-    reach = SAME_WITHIN_S.get(event.kind, SAME_EVENT_S if event.size_g is None else SAME_LOAD_S)
+    reach = SAME_WITHIN_S.get(event.kind, SAME_EVENT_S if event.size_g is None else max(SAME_LOAD_S, 2.0 * event.u_s))
     found = [
         (abs(other.t_s - event.t_s), index)
         for index, other in enumerate(others)

@@ -53,6 +53,14 @@ def test_a_slow_ramp_that_a_weakening_fire_bent_before_ends_sharply_all_the_same
     assert plateau.u_s < 20.0
 
 
+def test_a_live_curve_may_be_in_a_pause_and_is_looked_at_so_closely_only_once_it_lasts() -> None:
+    value = seen(weakened(99.3, None))
+    early, late = (find_plateau(seconds(n), value[:n], BOILING_C, CLASS_2, 8) for n in (910, 1050))
+    assert early is None or early.sharpness < 0.5
+    assert late is not None
+    assert late.sharpness > 0.7
+
+
 def test_an_approach_to_a_ceiling_is_soft_at_every_distance() -> None:
     plateau = find_plateau(seconds(1800), seen(weakened(98.6, 150.0)), BOILING_C, CLASS_2, 30)
     assert plateau is None or plateau.sharpness < 0.5

@@ -28,6 +28,12 @@ def test_loads_seconds_apart_are_not_mixed_up() -> None:
     assert same_event(event(EventKind.STEP, 360.0, 40.0), said, set()) is None
 
 
+def test_a_load_beside_a_gap_is_known_again_within_its_own_uncertainty() -> None:
+    said = [event(EventKind.POT_ON, 40.0, 1069.0)]
+    assert same_event(replace(event(EventKind.POT_ON, 21.0, 1069.5), u_s=11.0), said, set()) == 0
+    assert same_event(event(EventKind.POT_ON, 21.0, 1069.5), said, set()) is None
+
+
 def test_what_is_to_be_said_is_heard_once() -> None:
     sayings = Sayings()
     sayings.announce(event(EventKind.LIT, 80.0), 100)
