@@ -22,6 +22,7 @@ from benchmarks.accuracy.scoring import (
     Outcome,
     figures,
     in_dips,
+    likely,
     refuel_excess_g,
     tally,
 )
@@ -126,6 +127,14 @@ def test_an_interval_covers_what_lies_within_it() -> None:
     assert coverages([given])["char_left"] == [True]
     assert len(figures([given], "char_left", "exact")) == 1
     assert figures([given], "char_left", "-exact") == []
+
+
+def test_likely_errors_are_those_of_normal_distributions() -> None:
+    # 95 % lie within 1.960 standard deviations, half within 0.674 (any table of the normal distribution).
+    assert likely([2.0], 95) == pytest.approx(2.0 * 1.960, rel=0.02)
+    assert likely([2.0], 50) == pytest.approx(2.0 * 0.674, rel=0.02)
+    # Of a wide and a narrow one, the wide one makes the large errors: its outermost tenth.
+    assert likely([1.0, 1e-3], 95) == pytest.approx(1.645, rel=0.02)
 
 
 def test_bars_are_met_by_perfect_answers_and_missed_by_bad_ones() -> None:

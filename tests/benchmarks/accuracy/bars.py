@@ -1,7 +1,7 @@
 """The bars that accuracy is held to: figure, target, what was reached, and whether that is met."""
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from benchmarks.accuracy.pace import Pace
 from benchmarks.accuracy.published import MACFP, NIST, NITROGEN, SlabOutcome
@@ -11,6 +11,7 @@ from benchmarks.accuracy.scoring import (
     Tally,
     figures,
     in_dips,
+    likely,
     mean,
     percentile,
     refuel_excess_g,
@@ -120,8 +121,11 @@ def _sums(outcomes: Sequence[Outcome]) -> Iterator[Bar]:
     )
     rate = [100.0 * f.error / f.true for _, f in figures(outcomes, "burning_rate_mean")]
     yield _most("mean burning rate, p95", rate, 95, 3.0, "%")
-    share = [100.0 * f.error for _, f in figures(outcomes, "pot_window_efficiency", "lifted", "exact")]
-    yield _most("pot window efficiency, lifted, exact plan, p95", share, 95, 1.5, "points")
+    window = [f for _, f in figures(outcomes, "pot_window_efficiency", "lifted", "exact")]
+    bar = _most("pot window efficiency, lifted, exact plan, p95", [100.0 * f.error for f in window], 95, 1.5, "points")
+    unseen = likely([100.0 * f.u_unseen for f in window], 95)
+    floor = f"; {unseen:.1f} by the heat along a burn alone, as published burns spread" if window else ""
+    yield replace(bar, reached=bar.reached + floor)
 
 
 def _plain_errors(found: Sequence[tuple[str, Figure]]) -> list[float]:

@@ -1,5 +1,6 @@
 """One burn through Emberline, live and final, and through the plain methods."""
 
+import math
 from collections.abc import Iterator
 
 import numpy as np
@@ -17,6 +18,8 @@ from emberline.trials.live import LiveTrial
 from emberline.trials.tracker import Tracked
 
 FORECAST_EVERY_S = 60
+UNSEEN = ("volatile_heat_course",)
+"""Inputs that no sensor of a bench tells of: how the heat of a gram goes along a burn, as published burns spread."""
 BOIL_FORECAST, FLAMEOUT_FORECAST = "forecast of boil", "forecast of flameout"
 
 
@@ -54,7 +57,13 @@ def _found(event: Event) -> Found:
 def _compared(burn: Burn, analysis: Analysis) -> tuple[tuple[Figure, ...], dict[str, str]]:
     values, absent = analysis.results.values, analysis.results.absent
     figures = [
-        Figure(name, true, float(values[name].value.nominal_value), float(values[name].value.std_dev))
+        Figure(
+            name,
+            true,
+            float(values[name].value.nominal_value),
+            float(values[name].value.std_dev),
+            math.hypot(*(values[name].budget.get(tag, 0.0) for tag in UNSEEN)),
+        )
         for name, true in burn.results.items()
         if name in values
     ]

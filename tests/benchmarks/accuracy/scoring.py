@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from statistics import NormalDist
 
 import numpy as np
 
@@ -44,12 +45,21 @@ class Found:
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """A result or forecast with its standard uncertainty, beside its true value."""
+    """A result or forecast with its standard uncertainty, beside its true value.
+
+    Attributes:
+        name: Its name.
+        true: Its true value.
+        value: What was stated.
+        u: Standard uncertainty.
+        u_unseen: The part of it that comes of what no sensor of a bench can see.
+    """
 
     name: str
     true: float
     value: float
     u: float
+    u_unseen: float = 0.0
 
     @property
     def error(self) -> float:
@@ -214,6 +224,12 @@ def figures(outcomes: Iterable[Outcome], name: str, *traits: str) -> list[tuple[
         for figure in outcome.results
         if figure.name == name
     ]
+
+
+def likely(us: Sequence[float], share: float) -> float:
+    """Return a percentile of the absolute errors that normal distributions of these standard uncertainties make."""
+    drawn = [NormalDist().inv_cdf((i + 0.5) / 200.0) for i in range(200)]
+    return percentile([u * one for u in us for one in drawn], share)
 
 
 def percentile(values: Sequence[float], share: float) -> float:
