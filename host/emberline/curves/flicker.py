@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from emberline.curves.fast_loss import LEAST_FLAMING_S
 from emberline.curves.grid import Column
-from emberline.curves.robust import mad_sd, without_spikes
+from emberline.curves.robust import mad_sd, runs, without_spikes
 
 Array = NDArray[np.float64]
 
@@ -34,6 +34,9 @@ UNSURE_SHARE = 0.25
 LOOSE_K, LOOSE_STILL_K = 150.0, 3.0
 """Fall from one reading to the next, and rise back, of a probe whose lead came loose, and the most that it moves
 between them, where it reads its converter's own temperature."""
+
+HUNG_S, HUNG_FROM = 20, 60
+"""Equal readings, one after the other, that are a converter's and no flame's; and readings before, that flickered."""
 
 
 def still_flickers(flame: Column, lit_s: float | None, since_s: float) -> bool:
@@ -73,8 +76,20 @@ def _around(flame: Column, before_s: tuple[float, float], after_s: tuple[float, 
 
 
 def cleaned(flame: Column) -> Array:
-    """Return a flame probe's readings without spikes and without what a loose lead said."""
-    return without_spikes(without_loose_lead(flame.value), floor=3.0)
+    """Return a flame probe's readings without spikes and without what a loose lead or a hung converter said."""
+    return without_spikes(without_hung(without_loose_lead(flame.value)), floor=3.0)
+
+
+def without_hung(value_c: Array) -> Array:
+    """Replace by NaN the stretches in which a converter hung or was at its end: no flame stands still to the code."""
+    where = np.flatnonzero(np.isfinite(value_c))
+    v = value_c[where]
+    left = value_c.copy()
+    for begin, end in runs(np.diff(v) == 0.0):
+        # Char may rest on a coarse code; nothing does so from one reading to the next after flickering.
+        if end - begin >= HUNG_S and v[begin] > FLAME_C and flicker(v[max(0, begin - HUNG_FROM) : begin]) > CALM_K:
+            left[where[begin : end + 1]] = np.nan
+    return left
 
 
 def without_loose_lead(value_c: Array) -> Array:

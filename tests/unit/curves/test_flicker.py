@@ -10,6 +10,7 @@ from emberline.curves.flicker import (
     flicker,
     flickers_yet,
     still_flickers,
+    without_hung,
     without_loose_lead,
 )
 from emberline.curves.grid import Column
@@ -59,6 +60,23 @@ def test_a_probe_that_flickers_on_as_in_flame_still_stands_in_one() -> None:
     assert still_flickers(probe(1_000, 25.0), 80.0, OUT_S)
     assert not still_flickers(probe(1_000, 8.0), 80.0, OUT_S)
     assert not still_flickers(probe(1_000, 25.0, after_c=120.0), 80.0, OUT_S)
+
+
+def test_a_converter_that_hangs_in_flame_shows_no_afterglow() -> None:
+    value = 700.0 + np.random.default_rng(1).normal(0.0, 25.0, 1_200)
+    value[800:890] = 750.0
+    assert np.isnan(without_hung(value)[800:890]).all()
+    assert np.isfinite(np.delete(without_hung(value), range(800, 890))).all()
+
+
+def test_char_that_rests_on_a_coarse_code_is_no_hung_converter() -> None:
+    news = np.random.default_rng(1).normal(0.0, 1.0, 1_200)
+    t = np.arange(1_200)
+    glow = np.round(330.0 + 290.0 * np.exp((700.0 - t) / 15.0))
+    value = np.where(t < 700, 620.0 + 25.0 * news, glow)
+    assert np.array_equal(without_hung(value), value)
+    cold = np.where(t < 700, 620.0 + 25.0 * news, 25.0)
+    assert np.array_equal(without_hung(cold), cold)
 
 
 def test_a_flame_that_leaves_its_probe_for_good_is_no_loose_lead() -> None:
