@@ -16,15 +16,14 @@ from emberline.bench.plan import Plan
 from emberline.curves.disturbances import MOST_LOSS_G_S
 from emberline.curves.events import Event, EventKind
 from emberline.curves.mass_steps import MIN_STEP_G, UNKNOWN_U_G, MassStep
+from emberline.curves.passing_loads import laid_on_and_taken
 from emberline.curves.pot_loads import (
     LEAST_FILLED,
-    MATCH_G,
-    MATCH_SHARE,
     POT_G,
-    least_filled_g,
     least_pot_g,
     matches,
     most_pot_g,
+    spare_g,
 )
 from emberline.curves.weighed_refuels import misfit
 
@@ -36,8 +35,6 @@ A pot is taken to be on from its first touch by one, from letting go by another,
 """
 PORTIONS_S = 20.0
 """Seconds within which additions are one refuel that came in pieces (common practice, no source)."""
-TUG_S = 120.0
-"""Seconds within which what was lifted and comes back to the gram was no fuel, but a lead or a hand that pulled."""
 GUST = 10.0
 """Excursion, over the curve's scatter, that no gust is taken for: gusts are far from normally distributed."""
 LEAST_FUEL_G = 5.0
@@ -120,7 +117,7 @@ def tell_apart(
     """
     stands_first = pot_may_stand_first and _pot_stands_first(steps, plan)
     reader = _Reader(plan, -KINDLING_S if burning_at_start else lit_s, stands_first)
-    passing = _laid_on_and_taken(steps, plan)
+    passing = laid_on_and_taken(steps, plan)
     for index, step in enumerate(steps):
         reader.read(index, step, passing=passing.get(index), claim=claims.get(index))
     return reader.loads(tuple(steps))
@@ -134,35 +131,6 @@ def with_standing_pot(loads: Loads) -> Loads:
 
 def _stood_there(why: str) -> Event:
     return Event(EventKind.POT_ON, 0.0, 1.0, f"the pot stood on the stove when the record began: {why}")
-
-
-def _laid_on_and_taken(steps: Sequence[MassStep], plan: Plan) -> dict[int, str]:
-    """Return the indices, and the fate, of loads taken off again whole, or taken off and soon laid back.
-
-    A tool, a hand, a lead that tugs, a lid. Fuel burns and cannot be lifted back out; a load that returns to the gram
-    was never fuel. Pots are heavier, and one that is set down has water in it.
-    """
-    least_on_g, least_off_g = least_filled_g(plan.pot), least_pot_g(plan.pot)
-    planned = [float(refuel.mass_g.nominal_value) for refuel in plan.refuels if refuel.mass_g is not None]
-    found: dict[int, str] = {}
-    for i, on in enumerate(steps):
-        size = on.size_g.nominal_value
-        weight = abs(size)
-        may_be_pot = weight >= (least_on_g if size > 0 else least_off_g)
-        if weight < MIN_STEP_G or may_be_pot or any(abs(weight - mass) < 6.0 for mass in planned):
-            continue
-        for j in range(i + 1, len(steps)):
-            off = steps[j].size_g
-            allowed = 3.0 * float(np.hypot(on.size_g.std_dev, off.std_dev)) + 0.01 * weight + 0.3
-            if size < 0 and steps[j].start_s - on.end_s > TUG_S:
-                break
-            if i in found or j in found or off.nominal_value * size > 0.0 or not steps[j].sized:
-                continue
-            if abs(off.nominal_value + size) < allowed:
-                found[i] = "that was taken off later" if size > 0 else "taken off and laid back soon"
-                found[j] = "that had been laid on, taken off" if size > 0 else "that had been taken off, laid back"
-                break
-    return found
 
 
 def _pot_stands_first(steps: Sequence[MassStep], plan: Plan) -> bool:
@@ -276,6 +244,8 @@ class _Reader:
             self._add(EventKind.STEP, step, f"load rose by {size:.1f} g before the fire burnt")
 
     def _removed(self, step: MassStep, size: float) -> None:
+        if self._pot_on:
+            self._take_back_lid(step, size)
         if self._pot_on and self._lid_g and matches(size, self._lid_g) and size < self._least_with_water_g():
             self._lid_g = 0.0
             self._add(EventKind.STEP, step, f"load fell by {size:.1f} g, as much as the lid weighs")
@@ -290,6 +260,24 @@ class _Reader:
         else:
             self._taken_g += size
             self._add(EventKind.STEP, step, f"load fell by {size:.1f} g, unexplained")
+
+    def _take_back_lid(self, step: MassStep, size: float) -> None:
+        """Take an addition for a lid where more is lifted than the pot weighed, by as much as had been added."""
+        on = self._stays[-1].on
+        if self._pot_g is None or on is None or self._lid_g or size <= self._pot_g + spare_g(self._pot_g):
+            return
+        steam_g = MOST_LOSS_G_S * (float(step.start_s) - on.end_s)
+        for index, event in enumerate(self._events):
+            added = next((fuel for fuel in self._refuels if fuel.size_g is event.size_g), None)
+            if added is None or added.start_s < on.end_s or event.by_person:
+                continue
+            load = self._pot_g + float(added.size_g.nominal_value)
+            if load - steam_g - spare_g(load) <= size <= load + spare_g(load):
+                self._refuels.remove(added)
+                self._lid_g = float(added.size_g.nominal_value)
+                words = f"load rose by {self._lid_g:.1f} g, lifted with the pot as a lid is"
+                self._events[index] = replace(event, kind=EventKind.STEP, evidence=words)
+                return
 
     def _is_pot(self, size: float) -> bool:
         pot = self._plan.pot
@@ -361,13 +349,13 @@ class _Reader:
 
     def _can_be_pot_off(self, step: MassStep, size: float) -> bool:
         load = (self._pot_g or np.inf) + self._lid_g
-        if size > load + max(MATCH_G, MATCH_SHARE * load):
+        if size > load + spare_g(load):
             return False
         on = self._stays[-1].on
         if self._pot_g and on is not None:
             # Where less than the pot with its water is lifted, the rest had time to boil away, or was taken before.
             steam_g = MOST_LOSS_G_S * (float(step.start_s) - on.end_s)
-            if size < load - self._taken_g - steam_g - max(MATCH_G, MATCH_SHARE * load):
+            if size < load - self._taken_g - steam_g - spare_g(load):
                 return False
         pot = self._plan.pot
         if pot is not None and pot.tare_g is not None:

@@ -14,16 +14,21 @@ MATCH_SHARE = 0.05
 """The same as a share of the planned weight."""
 
 
+def spare_g(load: float) -> float:
+    """Return by how much a load may differ from what was expected and still be that."""
+    return max(MATCH_G, MATCH_SHARE * abs(load))
+
+
 def matches(size: float, expected: float) -> bool:
     """Tell whether a load weighs what was expected."""
-    return abs(size - expected) <= max(MATCH_G, MATCH_SHARE * abs(expected))
+    return abs(size - expected) <= spare_g(expected)
 
 
 def least_pot_g(pot: PotPlan | None) -> float:
     """Return the least weight that passes for the pot with what is left in it."""
     if pot is not None and pot.tare_g is not None:
         tare = float(pot.tare_g.nominal_value)
-        return tare - max(MATCH_G, MATCH_SHARE * tare)
+        return tare - spare_g(tare)
     return POT_G
 
 

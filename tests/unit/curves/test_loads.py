@@ -340,3 +340,16 @@ def test_a_pot_that_stood_there_already_is_lifted_with_its_lid() -> None:
     loads = read(step(275, -888.7), step(428, 912.5), step(801, -895.0), plan=planned(247.4, 537.4, lid_g=129.5))
     assert kinds(loads) == ["pot_on", "pot_off", "pot_on", "pot_off"]
     assert loads.refuels == ()
+
+
+@pytest.mark.parametrize("plan", [empty_plan(), planned()])
+def test_what_is_lifted_with_the_pot_and_weighs_as_much_as_an_addition_was_a_lid(plan: Plan) -> None:
+    loads = read(step(200, 912.0), step(400, 198.0), step(700, -1020.0), plan=plan)
+    assert kinds(loads) == ["pot_on", "step", "pot_off"]
+    assert loads.refuels == ()
+    assert "lid" in loads.events[1].evidence
+
+
+def test_fuel_stays_fuel_where_no_more_is_lifted_than_the_pot() -> None:
+    loads = read(step(200, 912.0), step(400, 98.0), step(700, -860.0))
+    assert kinds(loads) == ["pot_on", "refuel", "pot_off"]

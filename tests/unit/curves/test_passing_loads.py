@@ -1,0 +1,30 @@
+"""Loads that come and go again whole."""
+
+from uncertainties import ufloat
+
+from emberline.bench.plan import empty_plan
+from emberline.curves.mass_steps import MassStep
+from emberline.curves.passing_loads import TUG_S, laid_on_and_taken
+
+
+def step(at_s: int, size_g: float) -> MassStep:
+    return MassStep(at_s - 2, at_s + 1, ufloat(size_g, 0.2), abs(size_g), ufloat(at_s, 0.5))
+
+
+def test_what_is_laid_on_and_taken_off_whole_passes() -> None:
+    assert set(laid_on_and_taken([step(100, 60.0), step(400, -60.3)], empty_plan())) == {0, 1}
+
+
+def test_what_comes_off_lighter_stays() -> None:
+    assert laid_on_and_taken([step(100, 60.0), step(400, -45.0)], empty_plan()) == {}
+
+
+def test_what_is_taken_off_passes_only_where_it_comes_back_soon() -> None:
+    later_s = 100 + int(TUG_S) + 10
+    assert set(laid_on_and_taken([step(100, -8.0), step(130, 8.0)], empty_plan())) == {0, 1}
+    assert laid_on_and_taken([step(100, -8.0), step(later_s, 8.0)], empty_plan()) == {}
+
+
+def test_a_pot_that_comes_and_goes_is_no_passing_load() -> None:
+    plan = empty_plan()
+    assert laid_on_and_taken([step(100, 900.0), step(400, -900.0)], plan) == {}
