@@ -48,6 +48,11 @@ TOGETHER = 3.0
 """Seconds that count as one where a flame's flicker is no steady noise."""
 TAUS_S = (3.0, 8.0, 20.0, 45.0)
 """Time constants tried for a flame probe's fall, s: from a bare bead to a sheath of 3 mm."""
+FINE_TAUS_S = tuple(np.geomspace(2.0, 45.0, 9).tolist())
+"""The same where a fall that was found is dated: a constant that is off by half bends away from the fall's beginning by
+more than an afterglow scatters, and that beginning would count as flame."""
+LATE_BY_S, SOON_BY_S = 16.0, 6.0
+"""By how much a fall that was found with the few time constants may be dated late and soon, s."""
 SETTLING_S = 65.0
 """Time constant with which glowing char and stove settle once the flame is gone, s."""
 USUAL_LAG_S = 10.0
@@ -126,6 +131,16 @@ def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, l
     if len(finite) < LEAST_FLAMING_S:
         return None
     t, v = flame.t_s[finite], value[finite]
+    rate = _Rate(share, lag_s) if share is not None else None
+    found = _last_fall(t, v, rate, lag_s)
+    if found is None:
+        return None
+    drop, near = found
+    return _dated(drop, t[near], v[near], rate)
+
+
+def _last_fall(t: Array, v: Array, rate: "_Rate | None", lag_s: float) -> tuple[Drop, NDArray[np.bool_]] | None:
+    """Return the last fall, about when it began, and the readings by which it was found; None where there is none."""
     calm = averaged(v, 9)
     after = float(np.median(v[-30:]))
     top = float(np.quantile(calm, 0.98))
@@ -140,7 +155,6 @@ def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, l
     crossing = float(t[_last(calm > 0.5 * (hot + after))])
     if t[-1] - crossing < TAIL_S / 2:
         return None
-    rate = _Rate(share, lag_s) if share is not None else None
     # A dying flame may warm the probe little more than its afterglow does, long after it has fallen half-way.
     still_warm = (calm > after + WARM_SHARE * (hot - after)) & (t < crossing + DYING_S)
     # Before a rise from the afterglow's level another flame burnt, or none.
@@ -163,7 +177,7 @@ def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, l
         if first is not None and first.t_s < until_s - UNCLEAR_S:
             break
     else:
-        return drop
+        return drop, near
     in_flame = (t > first.t_s - HOT_S) & (t < first.t_s - UNCLEAR_S)
     between = (t > max(first.t_s + 2.0 * UNCLEAR_S, until_s - LATELY_S)) & (t < until_s)
     left = flicker(v[between]) / max(flicker(v[in_flame]), LEAST_FLICKER_K)
@@ -172,14 +186,14 @@ def flame_drop(flame: Column, lit_s: float | None, share: Array | None = None, l
     glows_up = glows_up and left < GLOW_SHARE
     calm_since = left < STILL_SHARE or (rate is not None and glows_up and rate.low_between(first.t_s, until_s))
     if not calm_since:
-        return drop
+        return drop, near
     # A flame that dwindles loses its flicker by and by, and its end is the greater fall.
     weaker = first.hot_c - first.after_c < 0.5 * (drop.hot_c - drop.after_c)
     dwindles = weaker and left > UNSURE_SHARE and not glows_up
     if not dwindles and (rate is None or rate.too_soon_at(first.t_s) < MOST_TOO_SOON):
-        return first
+        return first, earlier
     # Neither is sure to be the flame's.
-    return replace(drop, u_s=float(np.hypot(drop.u_s, 0.5 * (drop.t_s - first.t_s))))
+    return replace(drop, u_s=float(np.hypot(drop.u_s, 0.5 * (drop.t_s - first.t_s)))), near
 
 
 def _coolest_flame_c(hot_c: float) -> float:
@@ -266,17 +280,30 @@ def _split(t: Array, v: Array, rate: _Rate | None, lag_s: float) -> Drop | None:
     """Split a flame probe's curve into flame and afterglow by likelihood."""
     if len(t) < 12:
         return None
-    step = max(1.0, float(np.median(np.diff(t))))
-    memory = _memory(v[: len(v) // 2]) ** (1.0 / step)
-    coarse = _split_at(t, v, np.arange(t[0] + 15.0, t[-1] - 10.0, 4.0 * step), rate, memory)
+    step, memory = _pace(t, v)
+    coarse = _split_at(t, v, np.arange(t[0] + 15.0, t[-1] - 10.0, 4.0 * step), TAUS_S, rate, memory)
     if coarse is None:
         return None
     near = np.arange(max(t[0] + 8.0, coarse.t_s - 6.0 * step), min(t[-1] - 8.0, coarse.t_s + 6.0 * step), step)
-    fine = _split_at(t, v, near, rate, memory) or coarse
+    fine = _split_at(t, v, near, TAUS_S, rate, memory) or coarse
     # A fall that was not followed to its end could still turn out to be a flame that weakens.
     unseen_s = max(0.0, AFTER_S - 20.0 - float(t[-1] - fine.t_s))
     u_s = float(np.sqrt(coarse.u_s**2 + 9.0 + (0.1 * min(lag_s, 30.0)) ** 2 + (0.3 * unseen_s) ** 2))
     return Drop(fine.t_s, u_s, fine.hot_c, fine.after_c, fine.flicker_k, fine.calm_k)
+
+
+def _dated(drop: Drop, t: Array, v: Array, rate: _Rate | None) -> Drop:
+    """Date a fall that was found, by a time constant that is its own."""
+    step, memory = _pace(t, v)
+    low, high = drop.t_s - LATE_BY_S * step, drop.t_s + SOON_BY_S * step
+    sharp = _split_at(t, v, np.arange(max(t[0] + 8.0, low), min(t[-1] - 8.0, high), step), FINE_TAUS_S, rate, memory)
+    return drop if sharp is None else replace(sharp, u_s=drop.u_s)
+
+
+def _pace(t: Array, v: Array) -> tuple[float, float]:
+    """Return the usual distance of readings, s, and what a departure keeps from one second to the next."""
+    step = max(1.0, float(np.median(np.diff(t))))
+    return step, _memory(v[: len(v) // 2]) ** (1.0 / step)
 
 
 def _memory(v: Array) -> float:
@@ -287,11 +314,13 @@ def _memory(v: Array) -> float:
     return float(np.clip(float(residual[1:] @ residual[:-1]) / power, 0.0, MOST_MEMORY)) if power > 0 else 0.0
 
 
-def _split_at(t: Array, v: Array, onsets: Array, rate: _Rate | None, memory: float) -> Drop | None:
+def _split_at(
+    t: Array, v: Array, onsets: Array, taus_s: tuple[float, ...], rate: _Rate | None, memory: float
+) -> Drop | None:
     """Return the likeliest of some splits; its uncertainty is the spread of the likelihood over all of them."""
     if len(onsets) == 0:
         return None
-    onset_of, tau_of = (grid.ravel() for grid in np.meshgrid(onsets, TAUS_S, indexing="ij"))
+    onset_of, tau_of = (grid.ravel() for grid in np.meshgrid(onsets, taus_s, indexing="ij"))
     since = (t[None, :] - onset_of[:, None]) / 100.0
     flaming = (since < 0).astype(np.float64)
     glowing = 1.0 - flaming

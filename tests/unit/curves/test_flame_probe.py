@@ -46,6 +46,18 @@ def test_the_stated_uncertainty_covers_what_happens(lag_s: float) -> None:
     assert np.mean(np.abs(off) < 1.96 * np.array(u_s)) >= 0.9
 
 
+@pytest.mark.parametrize("lag_s", [4.9, 12.6, 30.0])
+def test_a_deep_fall_of_a_probe_of_any_lag_is_dated_at_its_beginning(lag_s: float) -> None:
+    """The flame's last flicker is plain to see; a lag that is none of the few tried first makes it no later."""
+    off = []
+    for seed in range(20):
+        drop = flame_drop(probe(after_c=180.0, lag_s=lag_s, seed=300 + 2 * seed), LIT_S, None, 4.0)
+        assert drop is not None
+        off.append(drop.t_s - 950.0)
+    assert abs(float(np.mean(off))) < 1.5
+    assert float(np.quantile(np.abs(off), 0.9)) < 5.0
+
+
 def test_a_sag_that_follows_the_rate_is_still_flame() -> None:
     """The flame cools as the fuel's gas thins, for a minute and a half, and only then goes out."""
     share = rates(falls_over_s=150.0) / LEVEL_G_S
