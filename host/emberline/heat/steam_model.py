@@ -30,7 +30,7 @@ LEAST_TOTAL_U_G = 0.5
 MOST_CHANGE = 5.0
 """Factor by which one stay changes what is expected of a coefficient, at most."""
 _UPDATES = 3
-_TRIED = np.exp(np.linspace(-1.5, 1.0, 26))
+_TRIED = np.exp(np.linspace(-1.5, 1.0, 101))
 _SHARES = np.geomspace(1e-6, 60.0, 800)
 _LOG_SHARES = np.log(_SHARES)
 
