@@ -48,6 +48,9 @@ HOT_WITHIN_K = 1.0
 """Distance from its hottest at which water over a fire has come to a level."""
 POTS = (EventKind.POT_ON, EventKind.POT_OFF)
 """Kinds of events that a load cell under the pot sees."""
+MORE_THAN_ALL = 1.02
+"""What a load cell loses over the fuel put in, above which it lost water too: a kitchen balance and a cell may be a
+hundredth apart each."""
 REFILL_K = 12.0
 """Fall of the water's temperature that, without a load cell, tells a fresh pot from the old one."""
 
@@ -143,7 +146,7 @@ def read_record(grid: Grid, channels: Mapping[Role, Channel], plan: Plan, *, wor
             if boils:
                 place, boiling = high, boiling_point(high)
                 pot = replace(pot, boiling_c=boiling)
-        if loads is not alone and rate is not None and boils and _beside(plan, rate, water_c, boils[0]):
+        if loads is not alone and rate is not None and boils and _beside(plan, loads, rate, water_c, boils[0]):
             loads = alone
         events += _boils_by_words(boils, windows, words)
     else:
@@ -293,10 +296,18 @@ def _on_pots_cell(words: Sequence[Word]) -> list[Word]:
     return [*(word for word in words if word.kind in POTS), *steps]
 
 
-def _beside(plan: Plan, loss_rate_g_s: Array, water_c: Array, boil: Event) -> bool:
-    """Tell whether the plan's pot boiled beside the load cell; not where nobody knows how much water was in it."""
+def _beside(plan: Plan, loads: Loads, loss_rate_g_s: Array, water_c: Array, boil: Event) -> bool:
+    """Tell whether the plan's pot boiled beside the load cell.
+
+    Not where nobody knows how much water was in it, nor where the cell lost more than all the fuel that was put in.
+    """
     water_g = plan.pot.visit(0).water_g if plan.pot is not None else None
     if plan.pot is None or water_g is None:
+        return False
+    fuel = plan.fuel
+    parts = (fuel.mass_g, fuel.kindling_g, fuel.starter_g, *(step.size_g for step in loads.refuels))
+    put_in_g = sum(float(part.nominal_value) for part in parts if part is not None)
+    if fuel.mass_g is not None and float(np.nansum(loss_rate_g_s)) > MORE_THAN_ALL * put_in_g:
         return False
     pot_j_k = plan.pot.heat_capacity_j_k
     water_j_gk = float(heat_capacity_j_gk(float(water_c[np.isfinite(water_c)].max())))

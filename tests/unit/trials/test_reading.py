@@ -1,5 +1,6 @@
 """Reading whole records of which everything is known."""
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -257,6 +258,9 @@ def test_a_planned_pot_whose_steam_the_cell_never_saw_stood_beside_it() -> None:
     assert "boil" in times(reading)
     assert "pot_on" not in times(reading)
     assert reading.courses == ()
+    # Whatever the boil shows: more than the fuel that was put in has left, so that water did.
+    little = replace(stove.plan().fuel, mass_g=ufloat(0.6 * stove.fuel_g, 0.5))
+    assert read(curves, replace(stove.plan(), fuel=little)).courses != ()
     # A person who saw it there is believed.
     words = Word(EventKind.POT_ON, None, Event(EventKind.POT_ON, 0.0, 1.0, "seen", None, True, None, True))
     assert read(curves, stove.plan(), words).courses != ()
