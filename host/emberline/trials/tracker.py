@@ -21,6 +21,7 @@ from emberline.curves.burning_rate import LossRate, noise_of
 from emberline.curves.events import Event, EventKind, Phase, Retraction
 from emberline.curves.grid import Column, Grid
 from emberline.curves.ignition import begun_mid_burn, find_lit
+from emberline.curves.late_fuel import without_late_fuel
 from emberline.curves.loads import Loads, Stay, tell_apart
 from emberline.heat.scale import Scale, scale_of
 from emberline.heat.water_course import PotCurves, WaterCourse
@@ -77,6 +78,7 @@ class Tracker:
         self._boil_watch = BoilWatch(boiling_point(plan.place), probe_of(channels))
         self._flame_watch = FlameWatch()
         self._burning_at_start = False
+        self._out_s: float | None = None
         self._sinking_since: int | None = None
 
     @property
@@ -202,7 +204,9 @@ class Tracker:
 
     def _look_at_loads(self, grid: Grid, now: int, new_lit: bool) -> None:
         mass, pot_mass = grid.get(Role.MASS), grid.get(Role.POT_MASS)
-        changed = new_lit
+        out = self._sayings.newest(EventKind.FLAMEOUT)
+        out_s = None if out is None else out.announced_t_s
+        changed = new_lit or out_s != self._out_s
         if mass is not None:
             changed = self._cell.look(mass, now) or changed
         if pot_mass is not None:
@@ -212,6 +216,10 @@ class Tracker:
         if changed:
             at_start = self._burning_at_start and self._lit_s is None
             self._loads = tell_apart(self._cell.steps, self._plan, self._lit_s, burning_at_start=at_start)
+            self._out_s = out_s
+            if out is not None and out_s is not None:
+                # What is laid on char may be a tool, and is fuel once it burns.
+                self._loads = without_late_fuel(self._loads, replace(out, t_s=out_s, u_s=0.0))
             self._pot_loads = tell_apart(self._pot_cell.steps, self._plan, None)
         found = self._loads.events + self._pot_loads.events
         self._load_watch.settle(found, self._sayings, now, newest_change_g(mass, now))

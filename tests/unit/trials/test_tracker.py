@@ -229,6 +229,20 @@ def test_a_fire_is_seen_to_burn_again_also_where_a_boiling_pot_was_lifted_meanwh
     assert 900.0 < said.retracted[0].retracted_t_s < 1050.0
 
 
+def test_a_tool_laid_on_glowing_char_for_minutes_is_never_told_as_fuel() -> None:
+    class Tooled(Stove):
+        @property
+        def load_g(self) -> Array:
+            lies = (self.t_s > 1_300.0) & (self.t_s < 1_540.0)
+            return np.asarray(super().load_g + np.where(lies, 40.0, 0.0))
+
+    said = listen(Tooled(n=1_640, pot_on_s=None))
+    assert said.announced(EventKind.FLAMEOUT) != []
+    assert said.announced(EventKind.REFUEL) == []
+    assert [step.size_g.nominal_value > 0.0 for step in said.announced(EventKind.STEP) if step.size_g] == [True, False]
+    assert said.retracted == []
+
+
 def test_a_bench_with_one_probe_is_followed() -> None:
     t_s = np.arange(0.25, 600.0, 0.25)
     water = np.interp(t_s, [0, 400, 600], [18, 99.3, 99.3]) + np.random.default_rng(2).normal(0.0, 0.05, len(t_s))
