@@ -73,7 +73,7 @@ def plan_text(recording: Recording) -> str:
             curves = truth.curves
             remains_g = float(curves.fuel_g[-1])
             unburnt_g = truth.unburnt_g or 0.0
-            lines += [f"char_left_g = {remains_g - unburnt_g:.2f}", f"char_snuffed_s = {snuffed_s}"]
+            lines += [f"char_left_g = {max(0.0, remains_g - unburnt_g):.2f}", f"char_snuffed_s = {snuffed_s}"]
             lines.append(f"unburnt_g = {unburnt_g:.2f}")
     if pot is not None and truth.stays:
         lines += ["", "[pot]", f"tare_g = {pot.tare_g}", f"heat_capacity_j_k = {pot.heat_capacity_j_k}"]

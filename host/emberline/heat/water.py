@@ -29,14 +29,14 @@ def heat_into_water_j(
     """Heat of one visit that warmed all of the water and evaporated what left (WBT 4.2.3, ISO 19867-1; from memory).
 
     The heat that warms the pot itself is left out by the convention of both protocols. They end while the water boils;
-    where it has cooled since, what left hotter (`evaporates_at_c`, a mean by mass) took that heat along.
+    only where it has cooled since, what left hotter (`evaporates_at_c`, a mean by mass) took that heat along.
 
     Raises:
         AbsentError: where there was no water, water appeared, more left than there was, or no heat went in.
     """
     refuse_impossible_loss(start_g, evaporated_g)
     heat_j = heat_capacity_j_gk * start_g * (end_c - start_c) + latent_heat_j_g * evaporated_g
-    if evaporates_at_c is not None:
+    if evaporates_at_c is not None and nominal_value(evaporates_at_c - end_c) > 0:
         heat_j += heat_capacity_j_gk * evaporated_g * (evaporates_at_c - end_c)
     if not nominal_value(heat_j) > 0:
         raise AbsentError("the water did not gain heat: check that the probe was in the water")

@@ -67,3 +67,8 @@ def test_correction_refers_to_a_rise_of_75_kelvin() -> None:
     assert corrected_for_rise(400.0, 20.0, 99.0) == pytest.approx(400.0 * 75 / 79)
     with pytest.raises(AbsentError):
         corrected_for_rise(400.0, 99.0, 99.0)
+
+
+def test_what_left_colder_than_the_end_changes_nothing_of_the_protocols_sum() -> None:
+    plain = heat_into_water_j(1000.0, 20.0, 99.0, 50.0)
+    assert heat_into_water_j(1000.0, 20.0, 99.0, 50.0, evaporates_at_c=95.0) == plain
