@@ -8,7 +8,7 @@ begins that never recovers.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -99,6 +99,8 @@ def find_flameout(
     elif fall is not None:
         # Where the record soon ends, its last readings tell.
         event, since_s = _from_mass(fall, steaming, turn), min(fall.foot_s, len(rate_g_s) - LATELY_S)
+        # What a record shows to be over was so by its end, wherever its fall would have led.
+        event = replace(event, t_s=min(event.t_s, float(len(rate_g_s))))
     else:
         return None
     # A flame that the probe still sees has not ended, however little it burns.

@@ -277,3 +277,11 @@ def test_a_record_that_began_mid_burn_ends_all_the_same() -> None:
 def test_a_record_of_next_to_nothing_has_no_flameout(n: int) -> None:
     assert find_flameout(np.full(n, 0.1), None, (), None) is None
     assert find_flameout(np.full(n, np.nan), None, (), column(np.full(n, np.nan))) is None
+
+
+@pytest.mark.parametrize("falls_over_s", [30.0, 120.0, 300.0])
+def test_no_flame_ends_after_its_record(falls_over_s: float) -> None:
+    rate = rates(falls_over_s=falls_over_s)
+    for end_s in range(930, 1300, 5):
+        found = find_flameout(rate[:end_s], LIT_S, [], None)
+        assert found is None or found.t_s <= end_s
