@@ -167,6 +167,7 @@ class _Reader:
         lid_g = plan.pot.lid_g if pot_stands and plan.pot is not None and plan.pot.lid else None
         self._lid_g = float(lid_g.nominal_value) if lid_g is not None else 0.0
         self._taken_g = 0.0
+        self._came_with_lid = False
         if pot_stands:
             self._events.append(_stood_there("it was lifted without having been set down"))
             self._causes.append(())
@@ -228,9 +229,10 @@ class _Reader:
             self._pot_on, self._pot_g, self._lid_g, self._taken_g = True, size, 0.0, 0.0
             self._stays.append(Stay(step, None))
             planned = self._planned_pot_g(len(self._stays) - 1)
+            self._came_with_lid = self._has_lid_on(size, planned)
             words = f"load rose by {size:.1f} g"
             self._add(EventKind.POT_ON, step, words + (f"; pot and water planned: {planned:.0f} g" if planned else ""))
-        elif self._pot_on and self._is_lid(size):
+        elif self._pot_on and self._is_lid(size) and not self._came_with_lid:
             self._lid_g = size
             self._add(EventKind.STEP, step, f"load rose by {size:.1f} g with the pot on, as a lid does")
         elif self._is_another_portion(step):
@@ -256,6 +258,7 @@ class _Reader:
             self._add(EventKind.POT_OFF, step, f"load fell by {size:.1f} g")
         elif self._pot_on and self._is_lid(size):
             self._taken_g += size
+            self._came_with_lid = False
             self._add(EventKind.STEP, step, f"load fell by {size:.1f} g with the pot on, as a lid does")
         else:
             self._taken_g += size
@@ -302,6 +305,13 @@ class _Reader:
         if pot.lid_g is not None:
             return matches(size, float(pot.lid_g.nominal_value))
         return pot.lid and size < 0.6 * least_pot_g(pot)
+
+    def _has_lid_on(self, size: float, planned_g: float | None) -> bool:
+        """Tell whether a pot that is set down weighs what was planned and its lid, rather than that alone."""
+        pot = self._plan.pot
+        if pot is None or pot.lid_g is None or planned_g is None:
+            return False
+        return abs(size - planned_g - float(pot.lid_g.nominal_value)) < abs(size - planned_g)
 
     def _is_planned_refuel(self, size: float) -> bool:
         masses = [float(refuel.mass_g.nominal_value) for refuel in self._plan.refuels if refuel.mass_g is not None]

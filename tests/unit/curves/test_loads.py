@@ -353,3 +353,13 @@ def test_what_is_lifted_with_the_pot_and_weighs_as_much_as_an_addition_was_a_lid
 def test_fuel_stays_fuel_where_no_more_is_lifted_than_the_pot() -> None:
     loads = read(step(200, 912.0), step(400, 98.0), step(700, -860.0))
     assert kinds(loads) == ["pot_on", "refuel", "pot_off"]
+
+
+def test_a_pot_that_came_with_its_lid_gets_no_second_one() -> None:
+    loads = read(step(200, 1017.0), step(500, 98.0), step(700, -960.0), plan=planned(lid_g=105.0))
+    assert kinds(loads) == ["pot_on", "refuel", "pot_off"]
+
+
+def test_a_lid_that_was_taken_off_a_pot_may_be_laid_back() -> None:
+    loads = read(step(200, 1017.0), step(500, -105.0), step(640, 104.0), step(700, -960.0), plan=planned(lid_g=105.0))
+    assert kinds(loads) == ["pot_on", "step", "step", "pot_off"]
