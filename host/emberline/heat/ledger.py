@@ -160,6 +160,8 @@ def _visit(
         # A plateau has no slope; a soft one still rises after its knee, so its end is read at its end.
         at_end = probe.level(max(boil.t_s + 5.0, until - LEVEL_S), until - HANDS_S)
         heat_end_c, slope_k_s = (boil_c if at_end is None else at_end), 0.0
+    if flameout is not None:
+        slope_k_s = _unsure_slope_k_s(slope_k_s, flameout, probe, (on_s, end_s))
     water = plan.pot.visit(index).water_g if plan.pot is not None else None
     evaporated = course.lost_by(end_s + 1.0)  # the last second whole
     flaming = course.lost_by(until) if until > on_s else to_affine_scalar(0.0)
@@ -179,6 +181,16 @@ def _visit(
         probe.mean_c(np.where(np.arange(n) < until, course.rate_g_s, 0.0)),
         probe.unread_s(on_s, min(end_s, float(n))),
     )
+
+
+def _unsure_slope_k_s(here_k_s: float, end: Event, probe: WaterProbe, window: tuple[float, float]) -> float:
+    """Return the water's slope over the stretch in which an unsure end of flame may lie, none outside of the window.
+
+    Where that reaches back before the boil, a plateau's slope of none would tell of no doubt.
+    """
+    low, high = max(window[0], end.t_s - end.u_s), min(window[1], end.t_s + end.u_s)
+    mean_k_s = probe.mean_slope_k_s(low, high)
+    return here_k_s if mean_k_s is None else mean_k_s * (high - low) / (2.0 * end.u_s)
 
 
 def _phases(t_s: Array, rate_g_s: Array, lit: Event | None, flameout: Event | None) -> tuple[Phase, ...]:

@@ -108,6 +108,13 @@ class WaterProbe:
             return None
         return self._with_errors(float(np.median(piece)), 0.5 * (a_s + b_s), 0.0)
 
+    def mean_slope_k_s(self, a_s: float, b_s: float) -> float | None:
+        """Return how fast the temperature rose from one moment to another, K/s, None without a curve at both."""
+        ends_c = [self._piece(t_s - LINE_S, t_s)[1] for t_s in (a_s + LINE_S, b_s)]
+        if b_s - a_s <= 2.0 * LINE_S or any(len(end_c) == 0 for end_c in ends_c):
+            return None
+        return float(np.median(ends_c[1]) - np.median(ends_c[0])) / (b_s - a_s - LINE_S)
+
     def mean_c(self, weight: Array) -> UFloat | None:
         """Return the mean temperature by weights (n,) of the seconds, None without a curve or without weight."""
         weight = np.where(np.isfinite(self.water_c), weight, 0.0)
