@@ -8,7 +8,7 @@ stronger than one; else a hand or a gust was at the load cell.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -116,30 +116,45 @@ def last_level(rate_g_s: Array, begin: int, refuels_s: Sequence[float]) -> float
         begin: When the fuel caught.
         refuels_s: Moments of refuelling: after a late one the fire may never again reach its earlier level.
     """
+    return _last_fire(rate_g_s, begin, refuels_s)[0]
+
+
+def _last_fire(rate_g_s: Array, begin: int, refuels_s: Sequence[float]) -> tuple[float, float]:
+    """Return the level of the flaming that ends with the record and that of the char which glows beneath it, g/s.
+
+    Char is told from flame only where a fire was down to it before it was fed and caught anew; else it is 0.
+    """
     rate = averaged(rate_g_s, AVERAGED_S)
-    last_refuel = max((int(t) for t in refuels_s), default=begin)
     whole = flaming_level(rate, begin, len(rate))
-    recent = flaming_level(rate, max(begin, last_refuel), len(rate))
-    if last_refuel <= begin:
-        return whole
-    return recent if recent > 0.4 * whole or _caught_anew(rate, last_refuel, recent, whole) else whole
+    late = sorted((int(t) for t in refuels_s if t > begin), reverse=True)
+    for fed in late:
+        if (anew := _caught_anew(rate, fed, whole)) is not None:
+            return anew
+    recent = flaming_level(rate, late[0], len(rate)) if late else 0.0
+    return (recent if recent > 0.4 * whole else whole), 0.0
 
 
-def _caught_anew(rate_g_s: Array, fed: int, recent: float, whole: float) -> bool:
-    """Tell whether a fire that was down to its char when it was fed burnt again, however low: char does not flare up.
+def _caught_anew(rate_g_s: Array, fed: int, whole: float) -> tuple[float, float] | None:
+    """Return the levels of flaming and of char of a fire that was down to its char when it was fed, and burnt again.
+
+    However low it burnt: char does not flare up. None where it did not burn again.
 
     Args:
         rate_g_s: (n,) running mean of the rate.
         fed: When it was fed.
-        recent: The level of flaming since.
-        whole: That of the whole record.
+        whole: The level of flaming of the whole record.
     """
-    before = rate_g_s[max(0, fed - 3 * KNOCK_S) : max(0, fed - KNOCK_S)]
-    if not np.isfinite(before).any() or recent < FAINT_SHARE * whole:
-        return False
-    sunk = float(np.nanmedian(before))
-    lasts_s = int(np.sum(rate_g_s[fed:] > RECOVERY_SHARE * recent))
-    return sunk < min(LOW_SHARE * whole, RECOVERY_SHARE * recent) and lasts_s > 3 * LEAST_RELIGHT_S
+    before, since = rate_g_s[max(0, fed - 3 * KNOCK_S) : max(0, fed - KNOCK_S)], rate_g_s[fed:]
+    if not np.isfinite(before).any() or not np.isfinite(since).any():
+        return None
+    char = max(0.0, float(np.nanmedian(before)))
+    brisk = since[since > 0.5 * (char + float(np.nanquantile(since, 0.95)))]
+    if len(brisk) == 0:
+        return None
+    level = float(np.median(brisk))
+    lasts_s = int(np.sum(since > 0.5 * (char + level)))
+    low = char < min(LOW_SHARE * whole, RECOVERY_SHARE * level)
+    return (level, char) if low and level > FAINT_SHARE * whole and lasts_s > 3 * LEAST_RELIGHT_S else None
 
 
 def steadied(rate_g_s: Array) -> Array:
@@ -182,9 +197,25 @@ def final_fall(
         steamed_until_s: When a pot was lifted whose water nobody could take off the rate: that ends no fire.
     """
     begin = int(lit_s) if lit_s is not None else 0
+    level, char = _last_fire(rate_g_s, begin, refuels_s)
+    if char > 0.0:
+        # A small fire on much char, which glows on beneath: what counts is how much more is lost.
+        fall = _fall_of(rate_g_s - char, level - char, begin, refuels_s, u_rate_g_s, steamed_until_s)
+        return None if fall is None else replace(fall, flaming_g_s=level, tail_g_s=fall.tail_g_s + char)
+    return _fall_of(rate_g_s, level, begin, refuels_s, u_rate_g_s, steamed_until_s)
+
+
+def _fall_of(
+    rate_g_s: Array,
+    level: float,
+    begin: int,
+    refuels_s: Sequence[float],
+    u_rate_g_s: Array | None,
+    steamed_until_s: float | None,
+) -> Fall | None:
+    """Find the decline of flaming at a known level, from which the rate does not recover, or None."""
     n = len(rate_g_s)
     known = np.isfinite(rate_g_s)
-    level = last_level(rate_g_s, begin, refuels_s)
     if known[begin:].sum() < LEAST_FLAMING_S or level < LEAST_RATE_G_S:
         return None
     wide = _width(u_rate_g_s, level, begin)

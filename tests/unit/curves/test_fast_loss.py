@@ -107,3 +107,24 @@ def test_lifting_a_pot_whose_steam_nobody_knew_is_not_the_foot_of_the_fall() -> 
     # A pot that is lifted from a fire ends nothing.
     early = final_fall(rates(seed=3), LIT_S, (), None, 600.0)
     assert early == final_fall(rates(seed=3), LIT_S, ())
+
+
+def test_a_small_fire_on_bright_char_ends_where_its_own_rate_falls() -> None:
+    # A large fire, its char, and a handful that burns at a third of the rate and but two and a half times the char's.
+    t = np.arange(3600.0)
+    rate = np.interp(
+        t, [0, 60, 900, 960, 1500, 1560, 2400, 2460, 3600], [0, 0.23, 0.23, 0.027, 0.027, 0.07, 0.07, 0.028, 0.025]
+    )
+    fall = final_fall(rate + np.random.default_rng(0).normal(0.0, 0.002, 3600), 30.0, [1500.0])
+    assert fall is not None
+    assert 2400.0 <= fall.half_s <= fall.foot_s <= 2480.0
+    assert fall.flaming_g_s == pytest.approx(0.07, rel=0.05)
+    assert fall.tail_g_s == pytest.approx(0.027, rel=0.1)
+
+
+def test_fuel_that_does_not_catch_on_char_starts_no_second_fire() -> None:
+    t = np.arange(3600.0)
+    rate = np.interp(t, [0, 60, 900, 960, 3600], [0, 0.23, 0.23, 0.03, 0.025])
+    fall = final_fall(rate + np.random.default_rng(0).normal(0.0, 0.002, 3600), 30.0, [1500.0])
+    assert fall is not None
+    assert 900.0 <= fall.half_s <= fall.foot_s <= 980.0
