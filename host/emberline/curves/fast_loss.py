@@ -266,11 +266,16 @@ def _burning_stretches(filled: Array, begin: int, level: float, refuels_s: Seque
 
 
 def _low_flame_s(steady_g_s: Array, half: int, level: float) -> int | None:
-    """Return when a flame went out that had burnt on below half of the level, brighter than char; None without one."""
-    low = half + int(max(np.flatnonzero(steady_g_s[half:] > CHAR_SHARE * level), default=0))
-    later = steady_g_s[low + KNOCK_S : low + FALL_TAIL_S]
-    went_out = low > half and len(later) >= FALL_TAIL_S // 2 and float(np.median(later)) < FAINT_SHARE * level
-    return low if went_out else None
+    """Return when a flame went out that had burnt on below half of the level, brighter than char; None without one.
+
+    That may take it minutes, so what counts is half of its way down.
+    """
+    for share in (CHAR_SHARE, 0.5 * (CHAR_SHARE + FAINT_SHARE)):
+        low = half + int(max(np.flatnonzero(steady_g_s[half:] > share * level), default=0))
+        later = steady_g_s[low + KNOCK_S : low + FALL_TAIL_S]
+        if low > half and len(later) >= FALL_TAIL_S // 2 and float(np.median(later)) < FAINT_SHARE * level:
+            return low
+    return None
 
 
 def _foot(
