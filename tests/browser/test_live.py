@@ -152,7 +152,7 @@ async def test_a_cable_pulled_amid_the_burn_leaves_nothing_that_looks_current(
     browser: Browser, tmp_path: Path, artifacts: Path
 ) -> None:
     async with (
-        live_site(tmp_path, speed=20.0) as site,
+        live_site(tmp_path, speed=12.0) as site,
         visiting(browser, site.url, DESKTOP, artifacts) as visit,
         visiting(browser, site.url, PHONE, artifacts, color_scheme="dark") as phone,
     ):
