@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from emberline.curves.robust import SlidingLines, local_scale, runs
 
 Array = NDArray[np.float64]
-Span = tuple[int, int]
 
 LEAST_POUR_G = 5.0
 """Smallest load that is looked for as a pour: what is less is lost between two paces."""
@@ -30,7 +29,7 @@ _JOINED = 3.0  # readings in wind that say as much as one in still air
 _ALIKE = 0.5  # difference of the paces on both sides, as a share of what the pour adds to them
 
 
-def find_pours(values: Array, spacing: int, least_noise_g: float) -> list[Span]:
+def find_pours(values: Array, spacing: int, least_noise_g: float) -> list[tuple[int, int]]:
     """Find the stretches in which a load was poured on.
 
     Args:

@@ -105,7 +105,7 @@ class Visits:
         if flameout is None:
             return visit.evaporated_flaming_g
         unsure_s = self._sooner(flameout, visit) * (flameout - flameout.nominal_value)
-        return visit.evaporated_flaming_g + self._water_loss_g_s(flameout) * unsure_s
+        return visit.evaporated_flaming_g + self._water_loss_g_s(flameout, visit) * unsure_s
 
     def effective_water_g(self, visit: Visit) -> UFloat:
         """Effective mass of water that a visit boiled; a visit that boiled counts in full."""
@@ -196,11 +196,12 @@ class Visits:
         u_s = float(apart.std_dev)
         return NormalDist(0.0, u_s).cdf(-nominal_value(apart)) if u_s > 0.0 else float(nominal_value(apart) < 0.0)
 
-    def _water_loss_g_s(self, moment: UFloat) -> float:
-        """Mean rate over the stretch in which an uncertain moment may lie, as far as water stood there."""
+    def _water_loss_g_s(self, moment: UFloat, visit: Visit) -> float:
+        """Mean rate over the stretch of a visit in which an uncertain moment may lie: the next has other water."""
         account, t_s = self.burn.account, float(moment.nominal_value)
         reach_s = max(_SLOPE_REACH_S, float(moment.std_dev))
         near = (np.abs(account.t_s - t_s) <= reach_s) & np.isfinite(account.water_g)
+        near &= (account.t_s >= visit.pot_on_s) & (account.t_s <= visit.end_s)
         if near.sum() < 3:
             return 0.0
         return -float(np.polyfit(account.t_s[near] - t_s, account.water_g[near], 1)[0])
