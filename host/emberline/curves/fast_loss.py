@@ -332,6 +332,6 @@ def _settled(rate_g_s: Array, half: int, foot: int, level: float) -> float:
 def _foot_costs(t: Array, r: Array, feet: Array, level: float) -> Array:
     """Return the misfit of a level tail joined at each foot by a straight fall; inf where that is no fall to char."""
     ahead = np.maximum(feet[:, None] - t[None, :], 0.0)
-    cost, coefficients, _ = profile(np.stack((np.ones_like(ahead), ahead), axis=2), r)
+    cost, coefficients, _ = profile(np.stack((np.ones_like(ahead), ahead), axis=1), r)
     cost[(coefficients[:, 1] <= 0) | (coefficients[:, 0] > CHAR_SHARE * level)] = np.inf
     return cost

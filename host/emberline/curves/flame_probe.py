@@ -320,20 +320,26 @@ def _split_at(
     """Return the likeliest of some splits; its uncertainty is the spread of the likelihood over all of them."""
     if len(onsets) == 0:
         return None
-    onset_of, tau_of = (grid.ravel() for grid in np.meshgrid(onsets, taus_s, indexing="ij"))
-    since = (t[None, :] - onset_of[:, None]) / 100.0
-    flaming = (since < 0).astype(np.float64)
+    passed_s = t[None, :] - onsets[:, None]
+    flaming = (passed_s < 0.0).astype(np.float64)
     glowing = 1.0 - flaming
-    passed_s = np.maximum(since, 0.0) * 100.0
-    columns = [flaming, flaming * since, flaming * since**2, glowing, glowing * since]
-    columns += [glowing * np.exp(-passed_s / tau_of[:, None]), glowing * np.exp(-passed_s / SETTLING_S)]
+    since, passed_s = passed_s / 100.0, np.maximum(passed_s, 0.0)
+    rows = [flaming, flaming * since, flaming * since**2, glowing, glowing * since]
+    rows.append(glowing * np.exp(-passed_s / SETTLING_S))
     if rate is not None:
-        columns.append(flaming * (rate.seen_by_probe(t)[None, :] - rate.seen_by_probe(onset_of)[:, None]))
-    design = np.stack(columns, axis=2)
+        rows.append(flaming * (rate.seen_by_probe(t)[None, :] - rate.seen_by_probe(onsets)[:, None]))
+    # All but the fall itself is the same for every time constant.
+    design = np.empty((len(onsets), len(taus_s), 1 + len(rows), len(t)))
+    design[:, :, 0] = glowing[:, None] * np.exp(-passed_s[:, None] / np.array(taus_s)[None, :, None])
+    for at, row in enumerate(rows, start=1):
+        design[:, :, at] = row[:, None]
+    design = design.reshape(-1, 1 + len(rows), len(t))
+    onset_of = np.repeat(onsets, len(taus_s))
     # Neighbouring readings share their departures: what each adds to the one before it is independent.
     kept = memory ** np.diff(t)
-    _, coefficients, news = profile(design[:, 1:] - kept[None, :, None] * design[:, :-1], v[1:] - kept * v[:-1])
-    residual = v[None, :] - (design @ coefficients[:, :, None])[:, :, 0]
+    _, coefficients, news = profile(design[:, :, 1:] - kept * design[:, :, :-1], v[1:] - kept * v[:-1])
+    residual = v[None, :] - (coefficients[:, None, :] @ design)[:, 0]
+    flaming = np.repeat(flaming, len(taus_s), axis=0)
     count = flaming.sum(axis=1)
     rest = len(t) - count
     before, after = _scatters(flaming, residual)
@@ -343,7 +349,7 @@ def _split_at(
     cost = (count * np.log(new_before) + rest * np.log(new_after)) / TOGETHER
     if rate is not None:
         cost += rate.too_soon(onset_of)
-    hot, entry = coefficients[:, 0], coefficients[:, 3] + coefficients[:, 5] + coefficients[:, 6]
+    hot, entry = coefficients[:, 1], coefficients[:, 0] + coefficients[:, 4] + coefficients[:, 6]
     end = float(np.median(v[-20:]))
     # A flame that flickers no more is gone, even where its char glows as hot as its last flames were.
     falls = (hot > end + LEAST_DROP_K / 2) | (new_after < STOPS_SHARE**2 * new_before)

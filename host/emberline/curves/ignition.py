@@ -320,5 +320,5 @@ def _onset_costs(t: Array, v: Array, onsets: Array) -> tuple[Array, Array]:
     level = np.ones_like(after)
     # With too little level before it, a drift cannot be told from the loss.
     drift = np.where(((t[None, :] < onsets[:, None]).sum(axis=1) >= 4)[:, None], (t - t[0])[None, :], 0.0)
-    cost, coefficients, _ = profile(np.stack((level, drift, after, after**2), axis=2), v)
+    cost, coefficients, _ = profile(np.stack((level, drift, after, after**2), axis=1), v)
     return cost, coefficients

@@ -91,7 +91,7 @@ def turn_to_cooling(water_c: Array, begin: int, end: int) -> Turn | None:
     beyond = np.maximum(passed - length_of[:, None], 0.0)
     turning = (passed**2 - beyond**2) / (2.0 * length_of[:, None])
     shared = (np.broadcast_to(one, passed.shape) for one in (1.0, t - t[0], lost))
-    design = np.stack((*shared, turning), axis=2)
+    design = np.stack((*shared, turning), axis=1)
     cost, coefficients, residual = profile(design, y)
     # Slopes where the flame begins to die: what warmer water loses more is the same on both sides.
     losing = coefficients[:, 2] * (np.interp(onset_of, t, y) - y[0])

@@ -185,26 +185,25 @@ def _neighbours(values: Array, half_width: int) -> Array:
     return np.ndarray((len(values), 2 * half_width + 1), padded.dtype, padded, strides=2 * padded.strides)
 
 
-def profile(columns: Array, values: Array) -> tuple[Array, Array, Array]:
+def profile(rows: Array, values: Array) -> tuple[Array, Array, Array]:
     """Fit one linear model per candidate, all at once.
 
     Args:
-        columns: (k, m, p) design matrices of `k` candidates.
+        rows: (k, p, m) what each of `k` candidates sums: `p` courses of `m` values.
         values: (m,) finite observations.
 
     Returns:
         (k,) sums of squared residuals, (k, p) coefficients and (k, m) residuals.
     """
-    turned = np.swapaxes(columns, 1, 2)
-    gram = turned @ columns
-    scale = np.sqrt(np.einsum("kpp->kp", gram) / columns.shape[1])
+    gram = rows @ np.swapaxes(rows, 1, 2)
+    scale = np.sqrt(np.einsum("kpp->kp", gram) / rows.shape[2])
     scale[scale == 0.0] = 1.0
     gram /= scale[:, :, None] * scale[:, None, :]
-    right = (turned @ values) / scale
-    # A whisper of ridge keeps candidates whose columns coincide solvable; they are never the best.
-    gram += 1e-9 * len(values) * np.eye(columns.shape[2])
+    right = (rows @ values) / scale
+    # A whisper of ridge keeps candidates whose courses coincide solvable; they are never the best.
+    gram += 1e-9 * len(values) * np.eye(rows.shape[1])
     coefficients = np.linalg.solve(gram, right[:, :, None])[:, :, 0] / scale
-    residual = values[None, :] - (columns @ coefficients[:, :, None])[:, :, 0]
+    residual = values[None, :] - (coefficients[:, None, :] @ rows)[:, 0]
     return np.einsum("km,km->k", residual, residual), coefficients, residual
 
 

@@ -63,15 +63,15 @@ def steam_witness(loss_rate_g_s: Array, around_s: int) -> Witness | None:
     moments = np.arange(around_s - 60.0, around_s + 31.0, EVERY_S)
     x = t[None, :] + 0.5 - moments[:, None]
     one, step = np.ones_like(x), ndtr(x / SMOOTHED_S)
-    flat, _, _ = profile(np.stack((one, x / 60.0), axis=2), y)
-    stepped, of_step, _ = profile(np.stack((one, x / 60.0, step), axis=2), y)
+    flat, _, _ = profile(np.stack((one, x / 60.0), axis=1), y)
+    stepped, of_step, _ = profile(np.stack((one, x / 60.0, step), axis=1), y)
     # Steam adds to the loss.
     stepped = np.where(of_step[:, 2] > 0, stepped, flat)
     singles, boths = [], []
     for growth_s in GROWTHS_S:
         growth = step + _smoothed_growth(x, growth_s)
-        grown, of_growth, _ = profile(np.stack((one, x / 60.0, growth), axis=2), y)
-        both, of_both, _ = profile(np.stack((one, x / 60.0, step, growth), axis=2), y)
+        grown, of_growth, _ = profile(np.stack((one, x / 60.0, growth), axis=1), y)
+        both, of_both, _ = profile(np.stack((one, x / 60.0, step, growth), axis=1), y)
         singles.append(np.minimum(stepped, np.where(of_growth[:, 2] > 0, grown, flat)))
         boths.append(np.where((of_both[:, 2] >= 0) & (of_both[:, 3] >= 0), both, singles[-1]))
     per_log = 2.0 * TOGETHER_S / EVERY_S * float(np.min(boths)) / (len(t) - 4)

@@ -74,7 +74,7 @@ def veiled_fall(rate_g_s: Array, lit_s: float | None, refuels_s: Sequence[float]
     ahead, passed = (np.maximum(way * (feet[:, None] - t[None, :]), 0.0) for way in (1.0, -1.0))
     found, lowest = (0.0, 0.0), np.inf
     for cooling_s in COOLING_S:
-        cost, of, _ = profile(np.stack((np.ones_like(ahead), ahead, np.exp(-passed / cooling_s) - 1.0), axis=2), rate)
+        cost, of, _ = profile(np.stack((np.ones_like(ahead), ahead, np.exp(-passed / cooling_s) - 1.0), axis=1), rate)
         sinks_on = of[:, 2] / cooling_s
         falls = (of[:, 1] > STEEPER * sinks_on) & (sinks_on >= 0.0) & (of[:, 0] < MOST_SHARE * high)
         cost[~falls] = np.inf

@@ -190,9 +190,9 @@ def test_profile_agrees_with_least_squares_candidate_by_candidate() -> None:
     t = np.arange(90.0)
     values = 99.0 - 0.2 * np.maximum(55.0 - t, 0.0) + rng.normal(0.0, 0.1, 90)
     knees = np.arange(20.0, 80.0)
-    columns = np.stack([np.stack([np.ones(90), np.maximum(k - t, 0), np.maximum(k - t, 0) ** 2], 1) for k in knees])
-    cost, coefficients, residual = profile(columns, values)
-    for i, design in enumerate(columns):
+    rows = np.stack([np.stack([np.ones(90), np.maximum(k - t, 0), np.maximum(k - t, 0) ** 2]) for k in knees])
+    cost, coefficients, residual = profile(rows, values)
+    for i, design in enumerate(np.swapaxes(rows, 1, 2)):
         expected, squares, *_ = np.linalg.lstsq(design, values, rcond=None)
         np.testing.assert_allclose(coefficients[i], expected, rtol=1e-3, atol=1e-5)
         np.testing.assert_allclose(residual[i], values - design @ expected, atol=1e-5)
@@ -200,10 +200,10 @@ def test_profile_agrees_with_least_squares_candidate_by_candidate() -> None:
     assert abs(knees[np.argmin(cost)] - 55.0) <= 1.0
 
 
-def test_profile_stands_columns_that_coincide() -> None:
+def test_profile_stands_courses_that_coincide() -> None:
     t = np.arange(30.0)
-    columns = np.stack((np.stack((np.ones(30), np.ones(30)), 1), np.stack((np.ones(30), t), 1)))
-    cost, _, _ = profile(columns, 3.0 + 0.5 * t)
+    rows = np.stack((np.stack((np.ones(30), np.ones(30))), np.stack((np.ones(30), t))))
+    cost, _, _ = profile(rows, 3.0 + 0.5 * t)
     assert np.isfinite(cost).all()
     assert np.argmin(cost) == 1
 
