@@ -329,11 +329,11 @@ def _split_at(
     if rate is not None:
         rows.append(flaming * (rate.seen_by_probe(t)[None, :] - rate.seen_by_probe(onsets)[:, None]))
     # All but the fall itself is the same for every time constant.
-    design = np.empty((len(onsets), len(taus_s), 1 + len(rows), len(t)))
-    design[:, :, 0] = glowing[:, None] * np.exp(-passed_s[:, None] / np.array(taus_s)[None, :, None])
+    grid = np.empty((len(onsets), len(taus_s), 1 + len(rows), len(t)))
+    grid[:, :, 0] = glowing[:, None] * np.exp(-passed_s[:, None] / np.array(taus_s)[None, :, None])
     for at, row in enumerate(rows, start=1):
-        design[:, :, at] = row[:, None]
-    design = design.reshape(-1, 1 + len(rows), len(t))
+        grid[:, :, at] = row[:, None]
+    design = grid.reshape(-1, 1 + len(rows), len(t))
     onset_of = np.repeat(onsets, len(taus_s))
     # Neighbouring readings share their departures: what each adds to the one before it is independent.
     kept = memory ** np.diff(t)
