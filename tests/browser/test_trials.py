@@ -230,6 +230,8 @@ async def test_an_event_is_moved_and_taken_back(browser: Browser, site: Site, ar
         await expect(undo.locator("[name=who]")).to_have_value("Ana")
         await undo.locator("button").click()
         await expect(page.locator("#history + ol li").first).to_contain_text("taken back")
+        # What the curves say is known again once they have been read anew.
+        await renewed(page)
         await expect(boil.locator("td.n").nth(1)).to_have_text(found)
     assert len(site.store.corrections(trial)) == before + 2
 

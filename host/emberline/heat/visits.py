@@ -201,7 +201,7 @@ class Visits:
         account, t_s = self.burn.account, float(moment.nominal_value)
         reach_s = max(_SLOPE_REACH_S, float(moment.std_dev))
         near = (np.abs(account.t_s - t_s) <= reach_s) & np.isfinite(account.water_g)
-        near &= (account.t_s >= visit.pot_on_s) & (account.t_s <= visit.end_s)
+        near &= (account.t_s >= visit.pot_on_s) & (account.t_s < visit.end_s)
         if near.sum() < 3:
             return 0.0
         return -float(np.polyfit(account.t_s[near] - t_s, account.water_g[near], 1)[0])

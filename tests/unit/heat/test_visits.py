@@ -72,6 +72,21 @@ def test_an_uncertain_flameout_counts_with_the_water_that_left_then() -> None:
     assert flaming.std_dev == pytest.approx((1.2**2 + (6.0 * 60.0 / 400.0) ** 2) ** 0.5, rel=0.02)
 
 
+def test_water_set_down_within_the_doubt_of_a_flameout_is_no_rate_of_loss() -> None:
+    doubtful = tuple(
+        replace(event, t_s=660.0, u_s=60.0) if event.kind is EventKind.FLAMEOUT else event
+        for event in burn_fixture.events()
+    )
+    fresh = replace(USUAL, pot_on_s=700.0, pot_off_s=900.0, end_s=900.0, boil_s=None)
+    visits = pot_of(USUAL, fresh, events=doubtful)
+    account = visits.burn.account
+    alone = visits.evaporated_flaming_g(USUAL)
+    account.water_g[700:900] = 5000.0
+    assert visits.evaporated_flaming_g(USUAL).std_dev == alone.std_dev
+    # The fixture's pot loses 60 g in 400 s; the flame is the sooner to end with a chance of 0.75 (normal table at 2/3).
+    assert alone.std_dev == pytest.approx((1.2**2 + (0.7475 * 60.0 * 60.0 / 400.0) ** 2) ** 0.5, rel=0.02)
+
+
 def test_two_visits_are_summed() -> None:
     second = replace(USUAL, pot_on_s=720.0, pot_off_s=900.0, end_s=900.0, boil_s=None, water_heat_end_c=ufloat(60, 0.6))
     pot = pot_of(USUAL, second)
