@@ -22,6 +22,7 @@ from benchmarks.accuracy.scoring import (
     Outcome,
     figures,
     in_dips,
+    lit_again,
     likely,
     refuel_excess_g,
     tally,
@@ -112,6 +113,13 @@ def test_flameouts_in_a_dip_are_counted_whether_they_stand_or_not() -> None:
         outcome(Found("flameout", 800.0, announced_s=820.0), dips=((795.0, 860.0),), withdrawn=(("boil", 850.0),)),
     ]
     assert [moment for _, moment in in_dips(burns)] == [850.0, 820.0]
+
+
+def test_an_end_that_was_true_until_it_was_lit_again_is_told_from_one_that_never_was() -> None:
+    dark = ((800.0, 900.0),)
+    assert lit_again(outcome(dark=dark, withdrawn=(("flameout", 850.0),)))
+    assert not lit_again(outcome(dark=dark, withdrawn=(("flameout", 950.0),)))
+    assert not lit_again(outcome(dark=dark, withdrawn=(("flameout", 850.0), ("boil", 860.0))))
 
 
 def test_a_refuel_may_be_off_by_two_grams_and_three_percent() -> None:

@@ -12,6 +12,7 @@ from benchmarks.accuracy.scoring import (
     figures,
     in_dips,
     likely,
+    lit_again,
     mean,
     percentile,
     refuel_excess_g,
@@ -88,11 +89,12 @@ def _flameout(outcomes: Sequence[Outcome]) -> Iterator[Bar]:
 def _live(outcomes: Sequence[Outcome]) -> Iterator[Bar]:
     refuelled = sum(len(outcome.dips) for outcome in outcomes)
     yield _none("flameouts announced in a refuel dip", len(list(in_dips(outcomes))), refuelled, "dips")
-    taken_back = sum(bool(outcome.withdrawn) for outcome in outcomes)
+    withdrawn = [outcome for outcome in outcomes if outcome.withdrawn]
+    taken_back, again = len(withdrawn), sum(map(lit_again, withdrawn))
     yield Bar(
         "burns with a live retraction",
         "under 1 in 50",
-        f"{taken_back} of {len(outcomes)}",
+        f"{taken_back} of {len(outcomes)}" + (f"; {again} of them true ends of fires lit again" if again else ""),
         taken_back < len(outcomes) / 50.0 if outcomes else None,
     )
     for kind, most_s in (("boil", 12.0), ("flameout", 45.0)):

@@ -49,6 +49,7 @@ class Burn:
         expected: What truly happened, as far as the record goes.
         results: True results by name; none where the record shows only a part of the burn.
         dips: Stretches in which fresh fuel smothered the fire.
+        dark: Stretches in which no flame burnt, and after which one did again.
         late_s: Length of the longest gap.
         traits: What the bench and the person made known.
     """
@@ -59,6 +60,7 @@ class Burn:
     expected: tuple[Expected, ...]
     results: Mapping[str, float]
     dips: tuple[tuple[float, float], ...]
+    dark: tuple[tuple[float, float], ...]
     late_s: float
     traits: frozenset[str]
 
@@ -104,6 +106,7 @@ def burn(name: Name) -> Burn:
         expected_of(recording),
         results_of(recording),
         tuple(dips_of(recording)),
+        recording.truth.dark,
         max((gap.to_s - gap.from_s for gap in recording.scenario.gap), default=0.0),
         frozenset(traits),
     )
@@ -177,6 +180,7 @@ def _between(whole: Burn, from_s: float, to_s: float) -> Burn:
         expected=tuple(sorted(expected, key=lambda event: event.t_s)),
         results={},
         dips=tuple((low - start_s, high - start_s) for low, high in whole.dips),
+        dark=tuple((low - start_s, high - start_s) for low, high in whole.dark),
         traits=whole.traits | {"part"},
     )
 

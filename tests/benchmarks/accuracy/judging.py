@@ -43,6 +43,7 @@ def judge(burn: Burn, *, live: bool = True) -> Outcome:
         absent=absent,
         forecasts=tuple(forecasts),
         dips=burn.dips,
+        dark=burn.dark,
         late_s=burn.late_s,
         traits=burn.traits,
         rivals=plain_events(analysis.grid, float(analysis.boiling_point.nominal_value)),

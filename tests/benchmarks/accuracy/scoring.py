@@ -85,6 +85,7 @@ class Outcome:
         absent: Results that should be there and are not, with the reasons.
         forecasts: Forecasts made on the way.
         dips: Stretches in which fresh fuel smothered the fire.
+        dark: Stretches in which no flame burnt, and after which one did again.
         late_s: By how much loads may be dated wrongly, because the record has gaps.
         traits: What the bench and the person made known: words that tables choose by.
         rivals: What the plain methods found, by their names.
@@ -98,6 +99,7 @@ class Outcome:
     absent: dict[str, str] = field(default_factory=dict)
     forecasts: tuple[Figure, ...] = ()
     dips: tuple[tuple[float, float], ...] = ()
+    dark: tuple[tuple[float, float], ...] = ()
     late_s: float = 0.0
     traits: frozenset[str] = frozenset()
     rivals: dict[str, tuple[Found, ...]] = field(default_factory=dict)
@@ -206,6 +208,14 @@ def in_dips(outcomes: Iterable[Outcome]) -> Iterator[tuple[str, float]]:
         for moment in said:
             if any(low <= moment <= high for low, high in outcome.dips):
                 yield outcome.burn, moment
+
+
+def lit_again(outcome: Outcome) -> bool:
+    """Tell whether all that a live run took back of a burn were ends of flame that were true until it was lit again."""
+    return all(
+        kind == "flameout" and any(low <= said_s <= high for low, high in outcome.dark)
+        for kind, said_s in outcome.withdrawn
+    )
 
 
 def refuel_excess_g(pair: Pair) -> float | None:
