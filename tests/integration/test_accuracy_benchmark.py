@@ -22,8 +22,8 @@ from benchmarks.accuracy.scoring import (
     Outcome,
     figures,
     in_dips,
-    lit_again,
     likely,
+    lit_again,
     refuel_excess_g,
     tally,
 )
