@@ -168,7 +168,8 @@ class _Demo:
                 for document in said:
                     readout.show({"event": document})
 
-            while bench.returncode is None:
+            # The bench takes its port away and then ends; in between, a missing port is nothing to tell anybody of.
+            while bench.returncode is None and (self.folder / "port").exists():
                 if not armed:
                     with contextlib.suppress(RequestError):
                         await lane.keeper.arm(plan, None)
