@@ -23,7 +23,8 @@ from emberline.curves.mass_steps import find_steps, masked
 from emberline.heat.account import Account
 from emberline.heat.ledger import build_account
 from emberline.heat.scale import Scale, scale_of
-from emberline.heat.water_course import PotCurves, WaterCourse, told_apart
+from emberline.heat.stay_seen import PotCurves
+from emberline.heat.water_course import WaterCourse, told_apart
 
 Array = NDArray[np.float64]
 

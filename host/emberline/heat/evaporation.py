@@ -10,10 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from uncertainties import UFloat
+from uncertainties import UFloat, ufloat
 
 from emberline.bench.air import saturation_pressure_pa
-from emberline.bench.water import latent_heat_j_g
+from emberline.bench.water import HEAT_CAPACITY_WBT_J_GK, latent_heat_j_g
 from emberline.curves.robust import SlidingLines
 
 Array = NDArray[np.float64]
@@ -60,6 +60,9 @@ SHARE_REL_U = 0.12
 """Relative standard uncertainty of the share's constancy from the ramp's end to the boil's, beyond the noise of its
 estimate. From a quarter to two thirds of a burn the heat per gram rises by 0.2 in slabs of wood (see
 `firepower.HEAT_RISE`) and not at all behind a front."""
+POT_SHARE = (0.08, 0.05)
+"""Heat capacity of a pot over that of the water in it, with standard uncertainty, where nobody gives the pot's: 0.2 to
+0.6 kg of steel at 0.49 J/(g K) around a litre or two (common practice, no source)."""
 _VAPOUR_IN_AIR_PA = 1_200.0
 _ROUNDS = 8
 
@@ -87,6 +90,14 @@ def sub_boiling_coefficient(lid: bool, water_g: UFloat | None) -> tuple[float, f
         size = min(max((float(water_g.nominal_value) / WATER_IN_15_CM_G) ** (2.0 / 3.0), 0.2), 4.0)
     open_pot = OPEN_POT_G_S * size
     return (open_pot * LID_FACTOR, open_pot * LID_FACTOR * LID_REL_U) if lid else (open_pot, open_pot * OPEN_POT_REL_U)
+
+
+def pot_capacity_j_k(given: UFloat | None, water_g: UFloat) -> UFloat:
+    """Return the heat capacity of an empty pot, J/K: the plan's, else a usual share of its water's."""
+    if given is not None:
+        return given
+    water_j_k = HEAT_CAPACITY_WBT_J_GK * float(water_g.nominal_value)
+    return ufloat(POT_SHARE[0] * water_j_k, POT_SHARE[1] * water_j_k, "pot.heat_capacity_j_k")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -165,10 +176,9 @@ def heat_from_ramp(
     if np.ptp(mean_c) < 8.0:
         return expected
     latent = float(latent_heat_j_g(float(np.clip(np.mean(mean_c), 1.0, 110.0))))
-    capacity = float(water_g.nominal_value) * 4.19
-    pot = float(pot_j_k.nominal_value) if pot_j_k is not None else 0.08 * capacity
-    u_pot = float(pot_j_k.std_dev) if pot_j_k is not None else 0.05 * capacity
-    heating = (capacity + pot) * slope / latent
+    pot = pot_capacity_j_k(pot_j_k, water_g)
+    capacity = HEAT_CAPACITY_WBT_J_GK * float(water_g.nominal_value) + float(pot.nominal_value)
+    heating = capacity * slope / latent
     lost_g = np.cumsum(loss_rate_g_s)[at]
     to_come = (lost_g[-1] - lost_g) / max(float(lost_g[-1] - lost_g[0]), 1.0)
     lost_g_s = loss_rate_g_s[at]
@@ -195,7 +205,7 @@ def heat_from_ramp(
     grown = np.linalg.solve(normal, weight * columns.T @ (share * U_SHARE_GROWS * to_come * lost_g_s))
     covariance = jacobian @ (np.linalg.inv(normal) + np.outer(grown, grown)) @ jacobian.T
     covariance[0, 0] += (BELOW_REL_U * below) ** 2
-    capacity_rel_u = np.hypot(u_pot / (capacity + pot), float(water_g.std_dev) / float(water_g.nominal_value))
+    capacity_rel_u = np.hypot(pot.std_dev / capacity, float(water_g.std_dev) / float(water_g.nominal_value))
     covariance[1, 1] += (np.hypot(SHARE_REL_U, capacity_rel_u) * share) ** 2
     words = f"what the ramp from {mean_c.min():.0f} to {mean_c.max():.0f} °C tells"
     return PotHeat(below, share, max(wall, 0.0), covariance, words)

@@ -15,7 +15,8 @@ from emberline.curves.fast_loss import flaming_level
 from emberline.heat.account import Account, Visit
 from emberline.heat.fuel_in import put_in_g
 from emberline.heat.scale import Scale
-from emberline.heat.water_course import PotCurves, WaterCourse, seconds_of
+from emberline.heat.stay_seen import PotCurves, seconds_of
+from emberline.heat.water_course import WaterCourse
 from emberline.heat.water_probe import HANDS_S, WaterProbe, water_probe_of
 
 Array = NDArray[np.float64]

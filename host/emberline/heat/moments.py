@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from functools import cached_property
+from statistics import NormalDist
 from typing import TypeVar
 
 from uncertainties import UFloat, nominal_value, ufloat
@@ -97,6 +98,28 @@ class Moments:
             if event.kind is kind and abs(event.t_s - t_s) <= _SAME_MOMENT_S:
                 return value
         return to_affine_scalar(t_s)
+
+
+def earlier(one: UFloat, other: UFloat) -> UFloat:
+    """Return the earlier of two uncertain moments: its mean lies before both where nobody knows which it was.
+
+    Mean and variance of the minimum of two normal variables (Clark, Operations Research 9 (1961) 145; from memory),
+    linear in each by the chance that it was the earlier; what that leaves of the variance is a part of its own.
+    """
+    apart = one - other
+    u_s = float(apart.std_dev)
+    if not u_s > 0.0:
+        return min(one, other, key=nominal_value)
+    standard = NormalDist()
+    off = -float(apart.nominal_value) / u_s
+    first, density = standard.cdf(off), standard.pdf(off)
+    linear = first * (one - one.nominal_value) + (1.0 - first) * (other - other.nominal_value)
+    # Counted from the other's mean.
+    mean_s = -u_s * (off * first + density)
+    squares = first * (float(one.std_dev) ** 2 + (off * u_s) ** 2) + (1.0 - first) * float(other.std_dev) ** 2
+    variance = squares + off * u_s**2 * density - mean_s**2
+    rest_s = max(variance - float(linear.std_dev) ** 2, 0.0) ** 0.5
+    return other.nominal_value + mean_s + linear + uncertain(0.0, rest_s, "flameout")
 
 
 def uncertain(nominal: float, u: float, tag: str) -> UFloat:

@@ -29,6 +29,11 @@ LEAST_TOTAL_U_G = 0.5
 """Uncertainty of a weighed total that is left at least: the model's own, over a stay of which it explains a little."""
 MOST_CHANGE = 5.0
 """Factor by which one stay changes what is expected of a coefficient, at most."""
+LAW_BENDS = 0.15
+"""Standard uncertainty of the power of its drive with which evaporation really goes: natural convection above hot water
+grows by 1.4 from 60 to 95 °C, which makes it 0.15 more, and Dalton's law in the mean pressure of the air, without
+Stefan's flow, makes it 0.15 less."""
+_LEAST_LOSS_G_S = 1e-9
 _UPDATES = 3
 _TRIED = np.exp(np.linspace(-1.5, 1.0, 101))
 _SHARES = np.geomspace(1e-6, 60.0, 800)
@@ -62,38 +67,54 @@ class SteamModel:
 
     Attributes:
         drive: (n,) drive of the vapour-pressure law.
+        warmer_drive: (n,) the same were the water as much warmer as its probe may read too low.
         loss_g_s: (n,) rate of loss of all that stands on the cell, not negative.
+        cooling_g_s: (n,) steam that the pot's own heat raises as it cools, see `cooling`.
         boiling: (n,) seconds in which the water boils.
         glowing: (n,) seconds after the end of flame.
         inside: (n,) seconds of the stay.
         blind: (n,) seconds of the stay in which nobody knows how warm the water is.
         blind_share: Share of the load's loss that is water then.
         u_blind_share: Its standard uncertainty.
+        u_probe_k: By how much the probe may read too low, standard uncertainty, K.
     """
 
     drive: Array
+    warmer_drive: Array
     loss_g_s: Array
+    cooling_g_s: Array
     boiling: Mask
     glowing: Mask
     inside: Mask
     blind: Mask
     blind_share: float = BLIND_SHARE
     u_blind_share: float = BLIND_SHARE_U
+    u_probe_k: float = 1.0
 
     def rate(
         self, below_g_s: float, share: float, wall_g_s: float, char_ratio: float, blind_share: float | None = None
     ) -> Array:
         """Return the rate of water's loss, (n,) g/s.
 
-        While boiling, steam is what the fuel's heat raises less the wall's loss, and the fuel's loss is the cell's less
-        that steam: `e = s (loss - e) - w`.
+        While boiling, steam is what the fuel's heat raises, and the pot's own as it cools, less the wall's loss; the
+        fuel's loss is the cell's less that steam: `e = s (loss - e) + c - w`.
         """
         steam = share * np.where(self.glowing, char_ratio, 1.0)
-        boiling = np.maximum(steam * self.loss_g_s - wall_g_s, 0.0) / (1.0 + steam)
-        below = np.minimum(below_g_s * self.drive, MOST_SHARE * self.loss_g_s)
+        boiling = np.maximum(steam * self.loss_g_s + self.own_g_s - wall_g_s, 0.0) / (1.0 + steam)
+        below = np.minimum(below_g_s * self.drive, self.most_below_g_s)
         of_loss = self.blind_share if blind_share is None else blind_share
         below = np.where(self.blind, of_loss * self.loss_g_s, below)
         return np.where(self.inside, np.where(self.boiling, boiling, below), 0.0)
+
+    @property
+    def own_g_s(self) -> Array:
+        """What the pot's own heat raises, (n,) g/s: no more than the load loses."""
+        return np.minimum(self.cooling_g_s, self.loss_g_s)
+
+    @property
+    def most_below_g_s(self) -> Array:
+        """The most that can leave below boiling, (n,) g/s: the largest share of the loss, and what cooling adds."""
+        return MOST_SHARE * self.loss_g_s + (1.0 - MOST_SHARE) * np.maximum(self.own_g_s, 0.0)
 
     def standing(self, c: Coefficients) -> tuple[Array, Unsure]:
         """Return the rate with the coefficients as they are, and what works out its shifts with their variables."""
@@ -152,41 +173,51 @@ class SteamModel:
         k = int(np.ceil(until_s - 0.5))  # seconds whose middle lies before it
         target = max(float(total.nominal_value), 0.0)
         seen = _Sums(self, k)
-        # What left unseen is no part of what the coefficients explain.
-        unseen = float(np.sum(np.where(self.blind, self.blind_share * self.loss_g_s, 0.0)[:k]))
-        explained = max(target - unseen, 0.0)
-        best, *one_off = seen.nearest(c, explained, c.char_ratio)
+        best, *one_off = seen.nearest(c, self._explained(target, k), c.char_ratio)
         rate = self._closed(best, c.wall_g_s, c.char_ratio, k, target)
 
+        def otherwise(what: "SteamModel", c: Coefficients, total_g: float) -> Array:
+            """Return the shift where something else is true and the account is closed all the same."""
+            sums = seen if what is self else _Sums(what, k)
+            pair, *_ = sums.nearest(c, what._explained(total_g, k), c.char_ratio)
+            return what._closed(pair, c.wall_g_s, c.char_ratio, k, total_g) - rate
+
         def unsure() -> tuple[list[Array], list[UFloat]]:
-            # A gram more in the account, the same account one deviation along the valley, and with another char ratio.
+            # A gram more in the account, the same account one deviation along the valley, with another char ratio, ...
             step = max(float(total.std_dev), 0.5)
-            more, *_ = seen.nearest(c, explained + step, c.char_ratio)
-            per_gram = (self._closed(more, c.wall_g_s, c.char_ratio, k, target + step) - rate) / step
+            per_gram = otherwise(self, c, target + step) / step
             # Where the load's own loss is the limit, only one way is open.
             ways = [self._closed(pair, c.wall_g_s, c.char_ratio, k, target) - rate for pair in one_off]
-            along = max(ways, key=lambda way: float(np.abs(way).sum()))
-            ratio = c.char_ratio + c.u_char_ratio
-            other, *_ = seen.nearest(c, explained, ratio)
-            by_ratio = self._closed(other, c.wall_g_s, ratio, k, target) - rate
             # The wall takes little of a full flame's heat and much of what glowing char gives.
-            wall = c.wall_g_s + float(c.covariance[2, 2] ** 0.5)
-            other, *_ = seen.nearest(replace(c, wall_g_s=wall), explained, c.char_ratio)
-            by_wall = self._closed(other, wall, c.char_ratio, k, target) - rate
-            model = [ufloat(0.0, 1.0, tag) for tag in ("evaporation_model", "char_steam", "pot_wall")]
-            shifts = [per_gram, along, by_ratio, by_wall]
+            wall_g_s = c.wall_g_s + float(c.covariance[2, 2] ** 0.5)
+            top = float(self.drive.max()) or 1.0
+            bent = replace(self, drive=top * (self.drive / top) ** (1.0 + LAW_BENDS))
+            shifts = {
+                "evaporation_model": [
+                    max(ways, key=lambda way: float(np.abs(way).sum())),
+                    otherwise(bent, c, target),
+                ],
+                "char_steam": [otherwise(self, replace(c, char_ratio=c.char_ratio + c.u_char_ratio), target)],
+                "pot_wall": [otherwise(self, replace(c, wall_g_s=wall_g_s), target)],
+                "water_probe": [otherwise(replace(self, drive=self.warmer_drive), c, target) / self.u_probe_k],
+            }
             if self.blind.any() and not self.blind[self.inside].all():
                 seen_less = max(self.blind_share - self.u_blind_share, 0.0)
-                shifts.append(self._closed(best, c.wall_g_s, c.char_ratio, k, target, seen_less) - rate)
-                model.append(ufloat(0.0, 1.0, "no_water_probe"))
+                shifts["no_water_probe"] = [self._closed(best, c.wall_g_s, c.char_ratio, k, target, seen_less) - rate]
             elif self.blind.any() and (self.blind & self.glowing).any():
                 later = rate * np.where(self.glowing, BLIND_GLOW, 1.0)
                 reached = float(np.sum(later[:k]))
-                shifts.append(later * (target / reached) - rate if reached > 0.0 else np.zeros_like(rate))
-                model.append(ufloat(0.0, 1.0, "no_water_probe"))
-            return shifts, [total - total.nominal_value, *model]
+                shifts["no_water_probe"] = [later * (target / reached) - rate if reached > 0.0 else 0.0 * rate]
+            scale = {"water_probe": self.u_probe_k}
+            named = [(shift, ufloat(0.0, scale.get(tag, 1.0), tag)) for tag, parts in shifts.items() for shift in parts]
+            return [per_gram, *(shift for shift, _ in named)], [total - total.nominal_value, *(v for _, v in named)]
 
         return rate, unsure
+
+    def _explained(self, total_g: float, k: int) -> float:
+        """Return the part of a total that the coefficients explain: what left unseen is none of it."""
+        unseen = float(np.sum(np.where(self.blind, self.blind_share * self.loss_g_s, 0.0)[:k]))
+        return max(total_g - unseen, 0.0)
 
     def _closed(
         self,
@@ -206,18 +237,24 @@ class SteamModel:
         return rate * (target / reached) if reached > 0.0 else rate
 
 
-class _SortedLoss:
-    """Rates of loss in falling order with their running sums: what exceeds a limit is summed without a second look."""
+class _Boiling:
+    """The seconds of one kind in which water boils, summed for many shares of steam at once."""
 
-    def __init__(self, loss_g_s: Array) -> None:
-        self._rising = np.sort(loss_g_s)
-        self._sums = np.concatenate(([0.0], np.cumsum(self._rising[::-1])))
+    def __init__(self, loss_g_s: Array, own_g_s: Array) -> None:
+        self._loss_g_s, self._own_g_s = np.maximum(loss_g_s, _LEAST_LOSS_G_S), own_g_s
         self.seconds = len(loss_g_s)
 
     def steam_g(self, steam: Array, wall_g_s: float) -> Array:
-        """Return the sum of `(steam * loss - wall) / (1 + steam)` over the seconds in which it is positive, (m,)."""
-        count = self.seconds - np.searchsorted(self._rising, wall_g_s / steam, side="right")
-        return np.asarray((steam * self._sums[count] - wall_g_s * count) / (1.0 + steam))
+        """Return the sum of `(steam * loss + own - wall) / (1 + steam)` over the seconds in which it is positive, (m,).
+
+        In the order of the share from which on they are, running sums tell that without a look at each second.
+        """
+        added_g_s = self._own_g_s - wall_g_s
+        begins = -added_g_s / self._loss_g_s
+        order = np.argsort(begins)
+        loss, added = (np.concatenate(([0.0], np.cumsum(one[order]))) for one in (self._loss_g_s, added_g_s))
+        count = np.searchsorted(begins[order], steam)
+        return np.asarray((steam * loss[count] + added[count]) / (1.0 + steam))
 
 
 class _Sums:
@@ -225,10 +262,13 @@ class _Sums:
 
     def __init__(self, model: SteamModel, k: int) -> None:
         steaming = model.inside & model.boiling
-        self._flaming = _SortedLoss(model.loss_g_s[:k][(steaming & ~model.glowing)[:k]])
-        self._glowing = _SortedLoss(model.loss_g_s[:k][(steaming & model.glowing)[:k]])
+        own_g_s = model.own_g_s
+        self._flaming, self._glowing = (
+            _Boiling(model.loss_g_s[:k][kind[:k]], own_g_s[:k][kind[:k]])
+            for kind in (steaming & ~model.glowing, steaming & model.glowing)
+        )
         below = (model.inside & ~model.boiling)[:k] & (model.drive[:k] > 0.0)
-        drive, cap = model.drive[:k][below], MOST_SHARE * model.loss_g_s[:k][below]
+        drive, cap = model.drive[:k][below], model.most_below_g_s[:k][below]
         # Seconds in the order in which a growing coefficient reaches their cap.
         order = np.argsort(cap / drive)
         self._capped_at = (cap / drive)[order]

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 from functools import cached_property
-from statistics import NormalDist
 
 import numpy as np
 from uncertainties import UFloat, nominal_value
@@ -14,7 +13,7 @@ from emberline.heat.account import Visit
 from emberline.heat.burn import Burn
 from emberline.heat.combustion import efficiency
 from emberline.heat.errors import AbsentError
-from emberline.heat.moments import attempt, uncertain
+from emberline.heat.moments import attempt, earlier, uncertain
 from emberline.heat.water import effective_water_g, heat_into_water_j, refuse_impossible_loss
 
 NO_PROBE = "the water's temperature is not known: put a probe into the pot"
@@ -31,6 +30,7 @@ class Visits:
     def __init__(self, burn: Burn) -> None:
         self.burn = burn
         self.all = burn.account.visits
+        self._ends: dict[float, UFloat] = {}
 
     @cached_property
     def heated(self) -> list[Visit]:
@@ -91,8 +91,7 @@ class Visits:
 
     def _end_c(self, visit: Visit) -> UFloat:
         """Temperature at the end of the flame's heat; an uncertain end counts with the curve's slope thereabouts."""
-        end = self._end(visit)
-        return visit.water_heat_end_c + visit.heat_end_slope_k_s * (end - end.nominal_value)
+        return visit.water_heat_end_c + visit.heat_end_slope_k_s * self._unsure_s(visit)
 
     def evaporated_flaming_g(self, visit: Visit) -> UFloat:
         """Water that left by flameout; an uncertain flameout counts with the rate at which water left thereabouts."""
@@ -104,8 +103,7 @@ class Visits:
         flameout = attempt(lambda: self.burn.moments.flameout)
         if flameout is None:
             return visit.evaporated_flaming_g
-        unsure_s = self._sooner(flameout, visit) * (flameout - flameout.nominal_value)
-        return visit.evaporated_flaming_g + self._water_loss_g_s(flameout, visit) * unsure_s
+        return visit.evaporated_flaming_g + self._water_loss_g_s(flameout, visit) * self._unsure_s(visit)
 
     def effective_water_g(self, visit: Visit) -> UFloat:
         """Effective mass of water that a visit boiled; a visit that boiled counts in full."""
@@ -178,23 +176,19 @@ class Visits:
         return total
 
     def _end(self, visit: Visit) -> UFloat:
-        """Earlier of a visit's end and flameout, each with its chance of being that."""
-        end = self.burn.moments.near(EventKind.POT_OFF, visit.end_s)
+        """Earlier of a visit's end and flameout."""
+        if visit.pot_on_s not in self._ends:
+            end = self.burn.moments.near(EventKind.POT_OFF, visit.end_s)
+            flameout = attempt(lambda: self.burn.moments.flameout)
+            self._ends[visit.pot_on_s] = end if flameout is None else earlier(flameout, end)
+        return self._ends[visit.pot_on_s]
+
+    def _unsure_s(self, visit: Visit) -> UFloat:
+        """How much later the flame's heat ended than by the moments as they are stated; none without a flameout."""
         flameout = attempt(lambda: self.burn.moments.flameout)
         if flameout is None:
-            return end
-        sooner = self._sooner(flameout, visit)
-        unsure_s = sooner * (flameout - flameout.nominal_value) + (1.0 - sooner) * (end - end.nominal_value)
-        return min(nominal_value(flameout), nominal_value(end)) + unsure_s
-
-    def _sooner(self, flameout: UFloat, visit: Visit) -> float:
-        """Return the chance that the flame went out before a visit's end: how far the earlier of both goes by flameout.
-
-        Statistical linearisation of a minimum (Clark, Operations Research 9 (1961) 145; from memory).
-        """
-        apart = flameout - self.burn.moments.near(EventKind.POT_OFF, visit.end_s)
-        u_s = float(apart.std_dev)
-        return NormalDist(0.0, u_s).cdf(-nominal_value(apart)) if u_s > 0.0 else float(nominal_value(apart) < 0.0)
+            return to_affine_scalar(0.0)
+        return self._end(visit) - min(nominal_value(flameout), visit.end_s)
 
     def _water_loss_g_s(self, moment: UFloat, visit: Visit) -> float:
         """Mean rate over the stretch of a visit in which an uncertain moment may lie: the next has other water."""

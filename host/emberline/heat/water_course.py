@@ -6,7 +6,7 @@ the account, its course in time is that of `steam_model`.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -14,8 +14,6 @@ from numpy.typing import NDArray
 from uncertainties import UFloat, ufloat
 from uncertainties.core import to_affine_scalar
 
-from emberline.bench.air import pressure_at_altitude_pa
-from emberline.bench.channels import Channel
 from emberline.bench.plan import Plan
 from emberline.bench.water import latent_heat_j_g
 from emberline.curves.burning_rate import LossRate, smooth_again
@@ -24,10 +22,10 @@ from emberline.curves.loads import Stay
 from emberline.curves.robust import between_codes
 from emberline.heat import evaporation
 from emberline.heat.blind_share import BLIND_SHARE, BLIND_SHARE_U, looked_into, share_after_look
-from emberline.heat.boiling import boiling_seconds
-from emberline.heat.pot_weights import Closed, by_char_weight, by_steps, by_usual_char, lidded, weighted
+from emberline.heat.pot_weights import Closed, by_char_weight, by_steps, by_usual_char, weighted
 from emberline.heat.scale import Scale
-from emberline.heat.steam_model import Coefficients, SteamModel, summed
+from emberline.heat.stay_seen import PotCurves, pressure_pa, seconds_of, see_stay, stood
+from emberline.heat.steam_model import Coefficients, summed
 
 Array = NDArray[np.float64]
 
@@ -39,23 +37,6 @@ WEIGHED_BEFORE = "what was weighed of the stays before"
 """How it is known what a pot takes up and loses that was lifted and set back."""
 BLIND = "hardly: no probe tells the water's heat, and any share of the load's loss may be steam"
 """How the water is known of which nothing was measured."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class PotCurves:
-    """What is measured of the pot itself.
-
-    Attributes:
-        water_c: (n,) smoothed water temperature, NaN where unknown.
-        probe: The probe's channel, with its errors and its lag.
-        boiling_c: Local boiling temperature.
-        own_cell: The pot's own load cell, where fitted.
-    """
-
-    water_c: Array
-    probe: Channel
-    boiling_c: UFloat
-    own_cell: Scale | None = None
 
 
 class WaterCourse:
@@ -191,18 +172,6 @@ def _on_own_cell(cell: Scale, plan: Plan, stay: Stay, index: int, n: int) -> Wei
     return WeighedCourse(cell, stay, n, by_steps(cell, plan, stay, index, window[1], [cell.lost(*window)]))
 
 
-def stood(stay: Stay, n: int) -> tuple[float, float]:
-    """Return from when to when the pot stood: the moments at which its weight moved, which are those of its events."""
-    on_s = float(stay.on.moved_s.nominal_value) if stay.on is not None else 0.0
-    return on_s, float(stay.off.moved_s.nominal_value) if stay.off is not None else float(n)
-
-
-def seconds_of(window: tuple[float, float], n: int) -> NDArray[np.bool_]:
-    """Return which of `n` seconds have their middle in a window, (n,)."""
-    t = np.arange(n) + 0.5
-    return np.asarray((t >= window[0]) & (t < window[1]))
-
-
 def _from_balance(
     scale: Scale,
     pot: PotCurves,
@@ -215,36 +184,22 @@ def _from_balance(
 ) -> WaterCourse:
     """Follow the water of one stay; what it tells of the pot, with a lid or without, is entered into `learnt`."""
     stay = scale.loads.stays[index]
-    window = stood(stay, n)
-    inside = seconds_of(window, n)
-    boil = next((e for e in events if e.kind is EventKind.BOIL and window[0] <= e.t_s <= window[1]), None)
+    seen = see_stay(scale, pot, plan, events, index, n, blind_share)
+    window, model = seen.window, seen.model
     flameout = last(tuple(events), EventKind.FLAMEOUT)
-    t = np.arange(n, dtype=np.float64) + 0.5
-    pressure = _pressure_pa(plan)
     water_g = plan.pot.visit(index).water_g if plan.pot is not None else None
-    lids = lidded(scale, plan, stay, t)
-    # A pot with a lid now and then is an open one whose vapour is held back meanwhile.
-    lid = bool(lids[inside].all()) and bool(inside.any())
-    drive = evaporation.vapour_drive(pot.water_c, pressure)
-    drive = drive if lid else drive * np.where(lids, evaporation.LID_FACTOR, 1.0)
-    boils_s = [e.t_s for e in events if e.kind is EventKind.BOIL and e.t_s <= window[1]]
-    boiling = boiling_seconds(pot.water_c, boils_s, window[0], inside)
-    glowing = t > flameout.t_s if flameout is not None else np.zeros(n, dtype=bool)
-    ramp_end = int(boil.t_s) if boil is not None else int(min(window[1], flameout.t_s if flameout is not None else n))
     air_c = float(plan.place.ambient_c.nominal_value) if plan.place.ambient_c is not None else AIR_C
-    heat = learnt[lid] = evaporation.heat_from_ramp(
-        learnt.get(lid) or evaporation.expected_heat(lid, water_g),
-        np.where(inside, pot.water_c, np.nan),
+    heat = learnt[seen.lid] = evaporation.heat_from_ramp(
+        learnt.get(seen.lid) or evaporation.expected_heat(seen.lid, water_g),
+        np.where(model.inside, pot.water_c, np.nan),
         scale.loss.rate_g_s,
-        drive,
-        (int(window[0]), min(ramp_end, n)),
+        model.drive,
+        seen.ramp,
         water_g,
         plan.pot.heat_capacity_j_k if plan.pot is not None else None,
         air_c,
     )
     per_steam = (float(pot.boiling_c.nominal_value) - air_c) / latent_heat_j_g(float(pot.boiling_c.nominal_value))
-    blind = inside & ~boiling & ~np.isfinite(pot.water_c)
-    model = SteamModel(drive, np.maximum(scale.loss.rate_g_s, 0.0), boiling, glowing, inside, blind, *blind_share)
     in_steam = np.array([1.0, 1.0, per_steam])
     coefficients = Coefficients(
         heat.below_g_s,
@@ -254,7 +209,7 @@ def _from_balance(
         evaporation.CHAR_RATIO,
         evaporation.CHAR_RATIO_U,
     )
-    words = f"the heat balance alone ({heat.words})" if not blind[inside].all() else BLIND
+    words = f"the heat balance alone ({heat.words})" if not model.blind[model.inside].all() else BLIND
     rate, unsure = model.standing(coefficients)
     balance = WaterCourse(window, stay.off is not None, rate, unsure, words)
     closed = _closed(scale, plan, stay, index, flameout, pot, balance)
@@ -266,7 +221,7 @@ def _from_balance(
         told = model.told_by(coefficients, closed.total_g, closed.until_s)
         covariance = told.covariance / np.outer(in_steam, in_steam)
         wall_w_k = told.wall_g_s / per_steam
-        learnt[lid] = evaporation.PotHeat(told.below_g_s, told.share, wall_w_k, covariance, WEIGHED_BEFORE)
+        learnt[seen.lid] = evaporation.PotHeat(told.below_g_s, told.share, wall_w_k, covariance, WEIGHED_BEFORE)
     rate, unsure = model.closing(coefficients, closed.total_g, closed.until_s)
     return WaterCourse(window, stay.off is not None, rate, unsure, closed.known_by)
 
@@ -330,13 +285,6 @@ def _by_weighing(plan: Plan, pot: PotCurves, index: int, window: tuple[float, fl
     return Closed(lost, window[1], "the water was weighed before and afterwards")
 
 
-def _pressure_pa(plan: Plan) -> float:
-    if plan.place.pressure_pa is not None:
-        return float(plan.place.pressure_pa.nominal_value)
-    altitude = plan.place.altitude_m
-    return float(pressure_at_altitude_pa(float(altitude.nominal_value) if altitude is not None else 300.0))
-
-
 def _lost_while_cooling(plan: Plan, pot: PotCurves, delay_s: UFloat, window: tuple[float, float]) -> UFloat:
     """Return what the hot pot lost between leaving the stove and being weighed.
 
@@ -348,7 +296,7 @@ def _lost_while_cooling(plan: Plan, pot: PotCurves, delay_s: UFloat, window: tup
     coefficient, u = evaporation.sub_boiling_coefficient(lid, None)
     seconds = np.arange(0.0, max(float(delay_s.nominal_value), 1.0))
     cooling = 20.0 + (hot_c - 20.0) * np.exp(-seconds / 1_500.0)
-    drive = float(np.sum(evaporation.vapour_drive(cooling, _pressure_pa(plan))))
+    drive = float(np.sum(evaporation.vapour_drive(cooling, pressure_pa(plan.place))))
     per_second = drive / len(seconds)
     return ufloat(coefficient, u, "evaporation_model") * drive + coefficient * per_second * (
         delay_s - delay_s.nominal_value

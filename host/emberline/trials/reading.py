@@ -35,7 +35,8 @@ from emberline.curves.refuel_weights import by_weights
 from emberline.curves.robust import running_median, without_spikes
 from emberline.curves.words import Word, with_words
 from emberline.heat.scale import Scale, scale_of
-from emberline.heat.water_course import PotCurves, WaterCourse, told_apart, water_courses
+from emberline.heat.stay_seen import PotCurves
+from emberline.heat.water_course import WaterCourse, told_apart, water_courses
 from emberline.heat.water_probe import BRIDGED_S
 
 Array = NDArray[np.float64]

@@ -24,7 +24,8 @@ from emberline.curves.ignition import begun_mid_burn, find_lit
 from emberline.curves.late_fuel import without_late_fuel
 from emberline.curves.loads import Loads, Stay, tell_apart
 from emberline.heat.scale import Scale, scale_of
-from emberline.heat.water_course import PotCurves, WaterCourse
+from emberline.heat.stay_seen import PotCurves
+from emberline.heat.water_course import WaterCourse
 from emberline.trials.live_boil import BoilWatch
 from emberline.trials.live_cell import LiveCell, newest_change_g
 from emberline.trials.live_flame import FED_G, RELIGHT_S, FlameWatch, as_announced

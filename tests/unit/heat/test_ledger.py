@@ -14,7 +14,7 @@ from emberline.curves.grid import grid_of
 from emberline.curves.mass_steps import find_steps
 from emberline.heat.ledger import build_account
 from emberline.heat.result import Result
-from emberline.heat.water_course import seconds_of
+from emberline.heat.stay_seen import seconds_of
 from stove_fixture import STOVE_G, Stove, Told, told
 
 STOVES = {"lifted": Stove(), "kept": Stove(pot_off_s=None), "no pot": Stove(pot_on_s=None)}

@@ -1,9 +1,12 @@
+import numpy as np
 import pytest
+from uncertainties import ufloat
+from uncertainties.core import to_affine_scalar
 
 import burn_fixture
 from emberline.curves.events import Event, EventKind
 from emberline.heat.errors import AbsentError
-from emberline.heat.moments import Moments, attempt, uncertain
+from emberline.heat.moments import Moments, attempt, earlier, uncertain
 
 
 def without(*kinds: EventKind) -> Moments:
@@ -79,3 +82,19 @@ def test_exact_numbers_make_no_variable() -> None:
 def test_attempt_turns_absence_into_none() -> None:
     assert attempt(lambda: without(EventKind.LIT).lit) is None
     assert attempt(lambda: 5) == 5
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [((2098.0, 72.0), (2083.0, 0.8)), ((1000.0, 10.0), (1100.0, 5.0)), ((1000.0, 30.0), (1010.0, 20.0))],
+)
+def test_the_earlier_of_two_moments_is_that_of_many_draws(one: tuple[float, float], other: tuple[float, float]) -> None:
+    found = earlier(ufloat(*one, "one"), ufloat(*other, "other"))
+    rng = np.random.default_rng(7)
+    drawn = np.minimum(rng.normal(*one, 200_000), rng.normal(*other, 200_000))
+    assert found.nominal_value == pytest.approx(float(drawn.mean()), abs=0.2)
+    assert found.std_dev == pytest.approx(float(drawn.std()), rel=0.01)
+
+
+def test_the_earlier_of_two_exact_moments_is_exact() -> None:
+    assert earlier(to_affine_scalar(5.0), to_affine_scalar(4.0)).nominal_value == 4.0

@@ -21,7 +21,8 @@ def model() -> SteamModel:
     inside = (t >= ON_S) & (t < OFF_S)
     drive = np.where(inside, np.clip(2.2 * ((t - ON_S) / (BOIL_S - ON_S)) ** 3, 0.0, 2.2), 0.0)
     loss = np.interp(t, [0, 60, 899, 960, 1200], [0.15, 0.2, 0.35, 0.05, 0.03])
-    return SteamModel(drive, loss, inside & (t >= BOIL_S), t >= OUT_S, inside, np.zeros(N, dtype=bool))
+    still = np.zeros(N)
+    return SteamModel(drive, drive, loss, still, inside & (t >= BOIL_S), t >= OUT_S, inside, np.zeros(N, dtype=bool))
 
 
 def total_of(rate: Array, unsure: Unsure, until_s: int) -> UFloat:
@@ -70,6 +71,33 @@ def test_no_more_leaves_than_the_cell_saw() -> None:
 def test_a_wall_that_loses_all_raises_no_steam() -> None:
     rate = model().rate(0.05, 1.6, 5.0, 1.3)
     assert (rate[BOIL_S:OFF_S] == 0.0).all()
+
+
+def test_a_pot_that_cools_boils_on_by_its_own_heat() -> None:
+    seen = model()
+    cooling = np.where(seen.glowing, 0.04, 0.0)
+    cools = replace(seen, cooling_g_s=cooling)
+    rate = cools.rate(0.05, 1.6, WALL_G_S, 1.3)
+    np.testing.assert_array_equal(rate[:OUT_S], seen.rate(0.05, 1.6, WALL_G_S, 1.3)[:OUT_S])
+    steam = 1.6 * 1.3
+    # The heat balance: what glowing char gives and the pot gives up, less what the wall takes, leaves as steam.
+    given = steam * (seen.loss_g_s - rate) + np.minimum(cooling, seen.loss_g_s)
+    np.testing.assert_allclose(rate[OUT_S:OFF_S], (given - WALL_G_S)[OUT_S:OFF_S])
+    assert (rate <= seen.loss_g_s + 1e-12).all()
+    grams = float(rate.sum())
+    closed, _ = cools.closing(EXPECTED, ufloat(grams, 0.3, "weighed"), float(OFF_S))
+    assert np.max(np.abs(closed - rate)) < 0.05 * np.max(rate)
+
+
+def test_the_course_of_a_pot_that_never_boiled_is_as_unsure_as_the_law_and_its_probe() -> None:
+    seen = model()
+    cool = replace(seen, boiling=np.zeros(N, dtype=np.bool_), warmer_drive=1.2 * seen.drive**1.1)
+    rate, unsure = cool.closing(EXPECTED, ufloat(30.0, 0.1, "weighed"), float(OFF_S))
+    halfway = total_of(rate, unsure, 600)
+    assert halfway.std_dev > 0.02 * halfway.nominal_value
+    bent = replace(cool, drive=seen.drive**1.15)
+    other, _ = bent.closing(EXPECTED, ufloat(30.0, 0.1, "weighed"), float(OFF_S))
+    assert abs(float(other[:600].sum()) - halfway.nominal_value) < 1.5 * halfway.std_dev
 
 
 def test_left_as_they_are_each_coefficient_has_its_own_doubt() -> None:

@@ -15,7 +15,8 @@ from emberline.curves.grid import grid_of
 from emberline.curves.loads import tell_apart, with_standing_pot
 from emberline.curves.mass_steps import MassStep, find_steps, masked
 from emberline.heat.scale import scale_of
-from emberline.heat.water_course import PotCurves, WaterCourse, seconds_of, water_courses, without_water
+from emberline.heat.stay_seen import PotCurves, seconds_of
+from emberline.heat.water_course import WaterCourse, water_courses, without_water
 from stove_fixture import BOILING_C, Stove, Told, told
 
 LIFTED = Stove()
@@ -282,8 +283,3 @@ def test_putting_the_water_back_leaves_the_fuel() -> None:
 
 
 STOVE_AND_FUEL = 860.0 - np.cumsum(LIFTED.fuel_rate_g_s)
-
-
-def test_a_window_holds_the_seconds_whose_middle_lies_in_it() -> None:
-    assert np.flatnonzero(seconds_of((2.5, 5.5), 8)).tolist() == [2, 3, 4]
-    assert not seconds_of((5.0, 5.0), 8).any()

@@ -1,0 +1,158 @@
+"""What is seen of one stay of the pot: when its water boiled, how warm it was, what heat it gave up by itself.
+
+A probe is wrong by as much as a plateau is off the boiling point. Until the water boils nobody knows how much that is,
+and near boiling half a kelvin makes a twentieth of what evaporates.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from uncertainties import UFloat
+
+from emberline.bench.air import Place, pressure_at_altitude_pa
+from emberline.bench.channels import Channel
+from emberline.bench.plan import Plan
+from emberline.bench.water import HEAT_CAPACITY_WBT_J_GK
+from emberline.curves.events import Event, EventKind, last
+from emberline.curves.loads import Stay
+from emberline.heat import evaporation
+from emberline.heat.boiling import boiling_seconds
+from emberline.heat.cell_check import error_about_zero
+from emberline.heat.cooling import steam_of_cooling_g_s
+from emberline.heat.pot_weights import lidded
+from emberline.heat.scale import Scale
+from emberline.heat.steam_model import SteamModel
+from emberline.heat.water_probe import STIRRED_K
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+WATER_OF_LOSS = 0.5
+"""Share of what the load loses while a pot stands there that is water, roughly, where only its heat capacity hangs on
+it."""
+_PLATEAU_S = slice(5, 65)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PotCurves:
+    """What is measured of the pot itself.
+
+    Attributes:
+        water_c: (n,) smoothed water temperature, NaN where unknown.
+        probe: The probe's channel, with its errors and its lag.
+        boiling_c: Local boiling temperature.
+        own_cell: The pot's own load cell, where fitted.
+    """
+
+    water_c: Array
+    probe: Channel
+    boiling_c: UFloat
+    own_cell: Scale | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StaySeen:
+    """One stay as its curves show it.
+
+    Attributes:
+        window: First and last second.
+        ramp: Seconds in which its water may have warmed: to the boil, or the flame's end.
+        lid: Whether a lid lay on the pot all the time.
+        model: What is seen of it second by second.
+    """
+
+    window: tuple[float, float]
+    ramp: tuple[int, int]
+    lid: bool
+    model: SteamModel
+
+
+def stood(stay: Stay, n: int) -> tuple[float, float]:
+    """Return from when to when the pot stood: the moments at which its weight moved, which are those of its events."""
+    on_s = float(stay.on.moved_s.nominal_value) if stay.on is not None else 0.0
+    return on_s, float(stay.off.moved_s.nominal_value) if stay.off is not None else float(n)
+
+
+def seconds_of(window: tuple[float, float], n: int) -> Mask:
+    """Return which of `n` seconds have their middle in a window, (n,)."""
+    t = np.arange(n) + 0.5
+    return np.asarray((t >= window[0]) & (t < window[1]))
+
+
+def see_stay(
+    scale: Scale,
+    pot: PotCurves,
+    plan: Plan,
+    events: Sequence[Event],
+    index: int,
+    n: int,
+    blind_share: tuple[float, float],
+) -> StaySeen:
+    """Look at one stay.
+
+    Args:
+        scale: The main load cell.
+        pot: What is measured of the pot.
+        plan: What a person knows.
+        events: The events so far.
+        index: Which of the pot's stays it is.
+        n: Seconds of the record.
+        blind_share: Share of the load's loss that is water where no probe tells, with its standard uncertainty.
+    """
+    stay = scale.loads.stays[index]
+    window = stood(stay, n)
+    inside = seconds_of(window, n)
+    t = np.arange(n, dtype=np.float64) + 0.5
+    flameout = last(tuple(events), EventKind.FLAMEOUT)
+    boils_s = [event.t_s for event in events if event.kind is EventKind.BOIL and event.t_s <= window[1]]
+    boil_s = next((boil_s for boil_s in boils_s if boil_s >= window[0]), None)
+    boiling = boiling_seconds(pot.water_c, boils_s, window[0], inside)
+    lids = lidded(scale, plan, stay, t)
+    # A pot with a lid now and then is an open one whose vapour is held back meanwhile.
+    lid = bool(lids[inside].all()) and bool(inside.any())
+    passes = 1.0 if lid else np.where(lids, evaporation.LID_FACTOR, 1.0)
+    low_k = _read_too_low_k(pot, boiling)
+    drive, warmer_drive = (
+        passes * evaporation.vapour_drive(pot.water_c + low_k.nominal_value + k, pressure_pa(plan.place))
+        for k in (0.0, low_k.std_dev)
+    )
+    loss_g_s = np.maximum(scale.loss.rate_g_s, 0.0)
+    water_g = plan.pot.visit(index).water_g if plan.pot is not None else None
+    cooling_g_s = np.zeros(n)
+    if plan.pot is not None and water_g is not None:
+        left_g = float(water_g.nominal_value) - WATER_OF_LOSS * np.cumsum(np.where(inside, loss_g_s, 0.0))
+        empty = evaporation.pot_capacity_j_k(plan.pot.heat_capacity_j_k, water_g)
+        capacity_j_k = float(empty.nominal_value) + HEAT_CAPACITY_WBT_J_GK * np.maximum(left_g, 0.0)
+        cooling_g_s = steam_of_cooling_g_s(pot.water_c, (boiling, inside & ~boiling), capacity_j_k)
+    model = SteamModel(
+        drive,
+        warmer_drive,
+        loss_g_s,
+        cooling_g_s,
+        boiling,
+        np.asarray(t > flameout.t_s) if flameout is not None else np.zeros(n, dtype=bool),
+        inside,
+        inside & ~boiling & ~np.isfinite(pot.water_c),
+        *blind_share,
+        u_probe_k=float(low_k.std_dev),
+    )
+    warm_s = boil_s if boil_s is not None else min(window[1], flameout.t_s if flameout is not None else n)
+    return StaySeen(window, (int(window[0]), min(int(warm_s), n)), lid, model)
+
+
+def _read_too_low_k(pot: PotCurves, boiling: Mask) -> UFloat:
+    """Return by how much the probe reads too low near boiling: a plateau tells, else what is known of such a probe."""
+    plateau_c = pot.water_c[boiling][_PLATEAU_S]
+    if np.isfinite(plateau_c).any():
+        return pot.boiling_c - float(np.nanmedian(plateau_c)) + error_about_zero(STIRRED_K, "water_curve")
+    return error_about_zero(pot.probe.u_reading(float(pot.boiling_c.nominal_value)), "water_probe")
+
+
+def pressure_pa(place: Place) -> float:
+    """Return a place's air pressure, that of a usual altitude where nobody knows."""
+    if place.pressure_pa is not None:
+        return float(place.pressure_pa.nominal_value)
+    altitude = place.altitude_m
+    return float(pressure_at_altitude_pa(float(altitude.nominal_value) if altitude is not None else 300.0))
