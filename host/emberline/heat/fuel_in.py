@@ -91,6 +91,11 @@ def _weighed_g(plan: Plan) -> UFloat | None:
     return total if total is None or plan.fuel.kindling_g is None else total + plan.fuel.kindling_g
 
 
+def starter_of(plan: Plan) -> float:
+    """Return the liquid starter of the plan, in grams; 0 where it tells of none."""
+    return 0.0 if plan.fuel.starter_g is None else float(plan.fuel.starter_g.nominal_value)
+
+
 def assumed(value_and_u: tuple[float, float], tag: str) -> UFloat:
     """Return an assumed value with its standard uncertainty as a new variable."""
     return ufloat(*value_and_u, tag=tag)

@@ -13,7 +13,7 @@ from emberline.curves.burning_rate import LossRate, typical_rate
 from emberline.curves.events import Event, EventKind, Phase, first, last
 from emberline.curves.fast_loss import flaming_level
 from emberline.heat.account import Account, Visit
-from emberline.heat.fuel_in import put_in_g
+from emberline.heat.fuel_in import put_in_g, starter_of
 from emberline.heat.scale import Scale
 from emberline.heat.stay_seen import PotCurves, seconds_of
 from emberline.heat.water_course import WaterCourse
@@ -127,9 +127,8 @@ def _fuel_curve(
 ) -> tuple[Array, Array]:
     if plan.fuel.mass_g is None or len(t_s) == 0:
         return np.full(len(t_s), np.nan), np.full(len(t_s), np.nan)
-    starter = float(plan.fuel.starter_g.nominal_value) if plan.fuel.starter_g is not None else 0.0
     kindling = float(plan.fuel.kindling_g.nominal_value) if plan.fuel.kindling_g is not None else 0.0
-    begin = float(plan.fuel.mass_g.nominal_value) + starter + kindling
+    begin = float(plan.fuel.mass_g.nominal_value) + starter_of(plan) + kindling
     mass_g = scale.loss.mass_g - scale.zero_course_g(t_s)
     reference = float(np.interp(lit.t_s if lit is not None else 0.0, t_s, mass_g))
     fuel = begin - (reference - mass_g)

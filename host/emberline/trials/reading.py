@@ -34,6 +34,7 @@ from emberline.curves.pot_cools import turn_to_cooling
 from emberline.curves.refuel_weights import by_weights
 from emberline.curves.robust import running_median, without_spikes
 from emberline.curves.words import Word, with_words
+from emberline.heat.fuel_in import put_in_g, starter_of
 from emberline.heat.scale import Scale, scale_of
 from emberline.heat.stay_seen import PotCurves
 from emberline.heat.water_course import WaterCourse, told_apart, water_courses
@@ -135,6 +136,10 @@ def read_record(grid: Grid, channels: Mapping[Role, Channel], plan: Plan, *, wor
     if mass is not None and own_cell is None and stood:
         loads = with_standing_pot(loads)
 
+    scale = None
+    if loss is not None:
+        cell = channel_of(channels, Role.MASS)
+        scale = scale_of(loss, loads, cell, plan.load_cell, grid.get(Role.CELL_TEMPERATURE))
     pot = PotCurves(water_c, channel_of(channels, Role.WATER), boiling, own_cell)
     if water is not None:
         stays = own_cell.loads.stays if own_cell is not None and own_cell.loads.stays else loads.stays
@@ -147,16 +152,12 @@ def read_record(grid: Grid, channels: Mapping[Role, Channel], plan: Plan, *, wor
             if boils:
                 place, boiling = high, boiling_point(high)
                 pot = replace(pot, boiling_c=boiling)
-        if loads is not alone and rate is not None and boils and _beside(plan, loads, rate, water_c, boils[0]):
-            loads = alone
+        if loads is not alone and scale is not None and boils and _beside(plan, scale, water_c, boils[0]):
+            loads, scale = alone, replace(scale, loads=alone)
         events += _boils_by_words(boils, windows, words)
     else:
         events += _by_words(EventKind.BOIL, (), words)
 
-    scale = None
-    if loss is not None:
-        cell = channel_of(channels, Role.MASS)
-        scale = scale_of(loss, loads, cell, plan.load_cell, grid.get(Role.CELL_TEMPERATURE))
     events += loads.events + (own_cell.loads.events if own_cell is not None else ())
     courses, fuel = _apart(bare, scale, pot, plan, events, n)
     burnt = lit_s is not None or burning_at_start
@@ -269,11 +270,6 @@ def channel_of(channels: Mapping[Role, Channel], role: Role) -> Channel:
     return channels[role] if role in channels else default_channel(role)
 
 
-def starter_of(plan: Plan) -> float:
-    """Return the liquid starter of the plan, in grams; 0 where it tells of none."""
-    return 0.0 if plan.fuel.starter_g is None else float(plan.fuel.starter_g.nominal_value)
-
-
 def probe_of(channels: Mapping[Role, Channel]) -> WaterProbe:
     """Return what is known of the probe in the pot."""
     channel = channel_of(channels, Role.WATER)
@@ -297,7 +293,7 @@ def _on_pots_cell(words: Sequence[Word]) -> list[Word]:
     return [*(word for word in words if word.kind in POTS), *steps]
 
 
-def _beside(plan: Plan, loads: Loads, loss_rate_g_s: Array, water_c: Array, boil: Event) -> bool:
+def _beside(plan: Plan, scale: Scale, water_c: Array, boil: Event) -> bool:
     """Tell whether the plan's pot boiled beside the load cell.
 
     Not where nobody knows how much water was in it, nor where the cell lost more than all the fuel that was put in.
@@ -305,17 +301,17 @@ def _beside(plan: Plan, loads: Loads, loss_rate_g_s: Array, water_c: Array, boil
     water_g = plan.pot.visit(0).water_g if plan.pot is not None else None
     if plan.pot is None or water_g is None:
         return False
-    fuel = plan.fuel
-    parts = (fuel.mass_g, fuel.kindling_g, fuel.starter_g, *(step.size_g for step in loads.refuels))
-    put_in_g = sum(float(part.nominal_value) for part in parts if part is not None)
-    if fuel.mass_g is not None and float(np.nansum(loss_rate_g_s)) > MORE_THAN_ALL * put_in_g:
-        return False
+    total_g = put_in_g(scale, plan)
+    if total_g is not None:
+        most_g = MORE_THAN_ALL * (float(total_g.nominal_value) + starter_of(plan))
+        if float(np.nansum(scale.loss.rate_g_s)) > most_g:
+            return False
     pot_j_k = plan.pot.heat_capacity_j_k
     water_j_gk = float(heat_capacity_j_gk(float(water_c[np.isfinite(water_c)].max())))
     capacity_j_k = water_j_gk * float(water_g.nominal_value) + (
         0.0 if pot_j_k is None else float(pot_j_k.nominal_value)
     )
-    return boils_beside(loss_rate_g_s, water_c, boil.t_s, capacity_j_k)
+    return boils_beside(scale.loss.rate_g_s, water_c, boil.t_s, capacity_j_k)
 
 
 def _warmed(water_c: Array) -> bool:

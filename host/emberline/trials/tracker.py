@@ -23,6 +23,7 @@ from emberline.curves.grid import Column, Grid
 from emberline.curves.ignition import begun_mid_burn, find_lit
 from emberline.curves.late_fuel import without_late_fuel
 from emberline.curves.loads import Loads, Stay, tell_apart
+from emberline.heat.fuel_in import starter_of
 from emberline.heat.scale import Scale, scale_of
 from emberline.heat.stay_seen import PotCurves
 from emberline.heat.water_course import WaterCourse
@@ -39,7 +40,6 @@ from emberline.trials.reading import (
     place_of,
     probe_of,
     smooth_water,
-    starter_of,
 )
 from emberline.trials.said import Sayings, Tracked, same_event
 
