@@ -13,6 +13,7 @@ from emberline.curves.burning_rate import LossRate, typical_rate
 from emberline.curves.events import Event, EventKind, Phase, first, last
 from emberline.curves.fast_loss import flaming_level
 from emberline.heat.account import Account, Visit
+from emberline.heat.cell_check import error_about_zero
 from emberline.heat.fuel_in import put_in_g, starter_of
 from emberline.heat.scale import Scale
 from emberline.heat.stay_seen import PotCurves, seconds_of
@@ -25,6 +26,9 @@ SAME_MOMENT_S = 2.0
 """Distance within which an event and the end of a stay are one moment."""
 LEVEL_S = 60.0
 """Seconds at its end over which a plateau is read."""
+COOLER_K = 2.0
+"""Standard uncertainty of how much cooler than its plateau water is once nobody reads it any more: over a fire it boils
+on, over one that dies it falls by a kelvin a minute (common practice, no source)."""
 KINDLED_SHARE = 0.6
 """Share of the flaming level at which kindling has become flaming."""
 
@@ -160,6 +164,9 @@ def _visit(
         # A plateau has no slope; a soft one still rises after its knee, so its end is read at its end.
         at_end = probe.level(max(boil.t_s + 5.0, until - LEVEL_S), until - HANDS_S)
         heat_end_c, slope_k_s = (boil_c if at_end is None else at_end), 0.0
+    if heat_end_c is None and boil_c is not None:
+        # Water that has boiled is hot, though its probe came out of it.
+        heat_end_c = boil_c + error_about_zero(COOLER_K, "water_curve")
     if flameout is not None:
         slope_k_s = _unsure_slope_k_s(slope_k_s, flameout, probe, (on_s, end_s))
     water = plan.pot.visit(index).water_g if plan.pot is not None else None

@@ -29,6 +29,7 @@ from emberline.curves.late_fuel import without_late_fuel
 from emberline.curves.load_words import loads_by_words, no_pot_stood
 from emberline.curves.loads import Loads, Stay, with_standing_pot
 from emberline.curves.mass_steps import MassStep, find_steps, masked
+from emberline.curves.out_of_water import without_air
 from emberline.curves.pot_beside import boils_beside
 from emberline.curves.pot_cools import turn_to_cooling
 from emberline.curves.refuel_weights import by_weights
@@ -135,6 +136,8 @@ def read_record(grid: Grid, channels: Mapping[Role, Channel], plan: Plan, *, wor
     alone = loads
     if mass is not None and own_cell is None and stood:
         loads = with_standing_pot(loads)
+    stays = own_cell.loads.stays if own_cell is not None and own_cell.loads.stays else loads.stays
+    water_c = without_air(water_c, stays, loads.steps)
 
     scale = None
     if loss is not None:
@@ -142,7 +145,6 @@ def read_record(grid: Grid, channels: Mapping[Role, Channel], plan: Plan, *, wor
         scale = scale_of(loss, loads, cell, plan.load_cell, grid.get(Role.CELL_TEMPERATURE))
     pot = PotCurves(water_c, channel_of(channels, Role.WATER), boiling, own_cell)
     if water is not None:
-        stays = own_cell.loads.stays if own_cell is not None and own_cell.loads.stays else loads.stays
         windows = boil_windows(stays, water, n, mass is not None or own_cell is not None)
         rate = loss.rate_g_s if loss is not None and own_cell is None else None
         boils = find_boils(water, windows, boiling, probe_of(channels), rate)

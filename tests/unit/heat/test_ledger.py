@@ -211,3 +211,16 @@ def test_without_lighting_everything_waits() -> None:
     told_apart = apart("lifted")
     account = build_account(told_apart.scale, told_apart.fuel, (), told_apart.pot, Plan(), (), 1500)
     assert set(account.phase) == {Phase.WAITING}
+
+
+def test_water_that_boiled_is_hot_though_its_probe_came_out_of_it() -> None:
+    stove, boiled = STOVES["lifted"], apart("lifted")
+    water_c = np.where(np.arange(stove.n) > stove.boil_s + 100.0, np.nan, boiled.pot.water_c)
+    pot = replace(boiled.pot, water_c=water_c)
+    account = build_account(boiled.scale, boiled.fuel, boiled.courses, pot, stove.plan(), boiled.events, stove.n)
+    (visit,), (read,) = account.visits, boiled.account.visits
+    assert visit.water_heat_end_c is not None
+    assert read.water_heat_end_c is not None
+    assert abs(visit.water_heat_end_c.nominal_value - read.water_heat_end_c.nominal_value) < 0.3
+    assert visit.water_heat_end_c.std_dev > 1.5
+    assert visit.heat_end_slope_k_s == 0.0
