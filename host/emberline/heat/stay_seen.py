@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from uncertainties import UFloat
+from uncertainties import UFloat, ufloat
 
 from emberline.bench.air import Place, pressure_at_altitude_pa
 from emberline.bench.channels import Channel
@@ -32,6 +32,9 @@ Mask = NDArray[np.bool_]
 WATER_OF_LOSS = 0.5
 """Share of what the load loses while a pot stands there that is water, roughly, where only its heat capacity hangs on
 it."""
+WATER_SHARE, WATER_SHARE_U = 0.75, 0.1
+"""Share of a filled pot's weight that is water, and its standard uncertainty: a pot weighs a quarter to a half of what
+is in it, a thin one less, a thick one more (common practice, no source)."""
 _PLATEAU_S = slice(5, 65)
 
 
@@ -119,11 +122,11 @@ def see_stay(
         for k in (0.0, low_k.std_dev)
     )
     loss_g_s = np.maximum(scale.loss.rate_g_s, 0.0)
-    water_g = plan.pot.visit(index).water_g if plan.pot is not None else None
+    water_g = water_set_down_g(plan, stay, index)
     cooling_g_s = np.zeros(n)
-    if plan.pot is not None and water_g is not None:
+    if water_g is not None:
         left_g = float(water_g.nominal_value) - WATER_OF_LOSS * np.cumsum(np.where(inside, loss_g_s, 0.0))
-        empty = evaporation.pot_capacity_j_k(plan.pot.heat_capacity_j_k, water_g)
+        empty = evaporation.pot_capacity_j_k(plan.pot.heat_capacity_j_k if plan.pot is not None else None, water_g)
         capacity_j_k = float(empty.nominal_value) + HEAT_CAPACITY_WBT_J_GK * np.maximum(left_g, 0.0)
         cooling_g_s = steam_of_cooling_g_s(pot.water_c, (boiling, inside & ~boiling), capacity_j_k)
     model = SteamModel(
@@ -140,6 +143,20 @@ def see_stay(
     )
     warm_s = boil_s if boil_s is not None else min(window[1], flameout.t_s if flameout is not None else n)
     return StaySeen(window, (int(window[0]), min(int(warm_s), n)), lid, model)
+
+
+def water_set_down_g(plan: Plan, stay: Stay, index: int) -> UFloat | None:
+    """Return the water that a pot had in it, as its heat capacity needs it; None where nothing tells.
+
+    Where the plan does not say, the step tells by which the load rose: pot and water; the plan may know the pot.
+    """
+    planned = plan.pot.visit(index).water_g if plan.pot is not None else None
+    if planned is not None or stay.on is None or not stay.on.sized:
+        return planned
+    filled_g, tare_g = float(stay.on.size_g.nominal_value), plan.pot.tare_g if plan.pot is not None else None
+    if tare_g is None or tare_g.nominal_value >= filled_g:
+        return ufloat(WATER_SHARE * filled_g, WATER_SHARE_U * filled_g, "pot.water_g")
+    return filled_g - tare_g
 
 
 def _read_too_low_k(pot: PotCurves, boiling: Mask) -> UFloat:

@@ -24,7 +24,7 @@ from emberline.heat import evaporation
 from emberline.heat.blind_share import BLIND_SHARE, BLIND_SHARE_U, looked_into, share_after_look
 from emberline.heat.pot_weights import Closed, by_char_weight, by_steps, by_usual_char, weighted
 from emberline.heat.scale import Scale
-from emberline.heat.stay_seen import PotCurves, pressure_pa, seconds_of, see_stay, stood
+from emberline.heat.stay_seen import PotCurves, pressure_pa, seconds_of, see_stay, stood, water_set_down_g
 from emberline.heat.steam_model import Coefficients, summed
 
 Array = NDArray[np.float64]
@@ -187,7 +187,7 @@ def _from_balance(
     seen = see_stay(scale, pot, plan, events, index, n, blind_share)
     window, model = seen.window, seen.model
     flameout = last(tuple(events), EventKind.FLAMEOUT)
-    water_g = plan.pot.visit(index).water_g if plan.pot is not None else None
+    water_g = water_set_down_g(plan, stay, index)
     air_c = float(plan.place.ambient_c.nominal_value) if plan.place.ambient_c is not None else AIR_C
     heat = learnt[seen.lid] = evaporation.heat_from_ramp(
         learnt.get(seen.lid) or evaporation.expected_heat(seen.lid, water_g),

@@ -7,9 +7,11 @@ from uncertainties import ufloat
 
 from emberline.bench.air import Place
 from emberline.bench.channels import Role, default_channel
+from emberline.bench.plan import PotPlan
 from emberline.curves.events import EventKind
+from emberline.curves.loads import Stay
 from emberline.heat.evaporation import vapour_drive
-from emberline.heat.stay_seen import PotCurves, StaySeen, pressure_pa, seconds_of, see_stay
+from emberline.heat.stay_seen import PotCurves, StaySeen, pressure_pa, seconds_of, see_stay, water_set_down_g
 from stove_fixture import BOILING_C, Stove, told
 
 STOVE = Stove(pot_off_s=None)
@@ -44,9 +46,24 @@ def test_without_a_boil_the_probe_may_be_as_wrong_as_such_probes_are() -> None:
     assert (unboiled.model.warmer_drive[hot] > 1.15 * unboiled.model.drive[hot]).all()
 
 
-def test_without_weighed_water_nobody_knows_what_its_cooling_gives() -> None:
-    plan = replace(STOVE.plan(), pot=None)
-    seen = see_stay(TOLD.scale, TOLD.pot, plan, TOLD.events, 0, STOVE.n, (0.3, 0.1))
+def test_water_that_nobody_weighed_is_told_by_the_load_of_the_filled_pot() -> None:
+    plan, (stay,) = STOVE.plan(), TOLD.scale.loads.stays
+    assert plan.pot is not None
+    tare_only = water_set_down_g(replace(plan, pot=PotPlan(tare_g=plan.pot.tare_g)), stay, 0)
+    nothing = water_set_down_g(replace(plan, pot=None), stay, 0)
+    assert water_set_down_g(plan, stay, 0) is plan.pot.visit(0).water_g
+    assert tare_only is not None
+    assert nothing is not None
+    assert abs(tare_only.n - STOVE.water_g) < 1.0
+    assert tare_only.s < 2.0
+    assert abs(nothing.n - STOVE.water_g) < 2.0 * nothing.s < 0.4 * STOVE.water_g
+
+
+def test_of_a_pot_that_nobody_saw_set_down_nobody_knows_what_its_cooling_gives() -> None:
+    plan, stood_there = replace(STOVE.plan(), pot=None), Stay(None, None)
+    scale = replace(TOLD.scale, loads=replace(TOLD.scale.loads, stays=(stood_there,)))
+    seen = see_stay(scale, TOLD.pot, plan, TOLD.events, 0, STOVE.n, (0.3, 0.1))
+    assert water_set_down_g(plan, stood_there, 0) is None
     assert not seen.model.cooling_g_s.any()
     assert seen_with(0.0).model.cooling_g_s.any()
 

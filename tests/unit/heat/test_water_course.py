@@ -76,7 +76,7 @@ def test_it_is_said_how_the_water_is_known() -> None:
     assert "before and afterwards" in words["weighed afterwards"]
     assert "char was weighed" in words["char weighed"]
     assert "heat balance alone" in words["heat balance"]
-    assert "usual share" in words["water not weighed"]
+    assert "what the ramp" in words["water not weighed"]
 
 
 def test_what_a_pot_lost_is_exactly_its_steps() -> None:
