@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from uncertainties import UFloat
 
-from emberline.curves.boil_odds import PRIOR, SURE, end_odds, level_odds
+from emberline.curves.boil_odds import PRIOR, SURE, end_odds, level_odds, standing_odds
 from emberline.curves.events import Event, EventKind
 from emberline.curves.grid import Column
 from emberline.curves.plateau import RAMP_S, Plateau, WaterProbe, find_plateau
@@ -103,7 +103,8 @@ def judge(
     agrees = abs(difference) <= AGREEMENT * u
     end, shape = end_odds(plateau.sharpness, jump), end_odds(plateau.sharpness, None)
     steam = end - shape
-    odds = prior + level_odds(plateau.level_c, boiling_point_c, probe.u_bias_k) + end
+    standing = standing_odds(plateau.wander_k)
+    odds = prior + level_odds(plateau.level_c, boiling_point_c, probe.u_bias_k) + end + standing
     if odds < least_odds:
         return None
     told_by_probe = u <= SURE_U_K and end > -SURE / 2.0
@@ -119,6 +120,8 @@ def judge(
         words.append(f"mass loss rose from {jump[0] * 60:.0f} to {jump[1] * 60:.0f} g/min as steam left")
     if shape > 0.0:
         words.append("the ramp ended sharply, which a pot that stalls does not show")
+    if standing > 0.0:
+        words.append("it stood as still as boiling water does, whatever the fire did")
     if not confirmed:
         if agrees:
             words.append("unconfirmed: the probe's uncertainty leaves room for a stall just below boiling")

@@ -31,6 +31,12 @@ PAUSE_SHARPNESS, PAUSE_RISE, PAUSE_SHARE = (0.8, 0.2), (-0.3, 0.3), 0.15
 ANY_BOIL, ANY_STALL = 0.1, 0.03
 """How often the fire changes at the same time, so that the rise may be anything in a range of 1.4."""
 LEAST_RISE, MOST_RISE = -0.5, 0.8
+BOIL_WANDER, STALL_WANDER = (0.05, 0.5), (0.25, 0.8)
+"""Medians, K, and standard deviations of the logarithm, of the wander of a plateau's temperature: boiling water keeps
+it whatever the fire does."""
+UNSTEADY_SHARE, STILL_SHARE = 0.15, 0.1
+"""How many boils wander as stalls do, where the probe hangs loose (a published kettle), and how many stalls are as
+still as boils, over a fire that never wavers."""
 
 
 def level_odds(level_c: float, boiling_point_c: UFloat, u_bias_k: float) -> float:
@@ -60,6 +66,14 @@ def end_odds(sharpness: float, jump: tuple[float, float] | None) -> float:
     ceiling = _told(shape, STALL_SHARPNESS, rise, STALL_RISE, ANY_STALL)
     pause = _told(shape, PAUSE_SHARPNESS, rise, PAUSE_RISE, ANY_STALL)
     return _either(brisk, faint, FAINT_SHARE) - _either(ceiling, pause, PAUSE_SHARE)
+
+
+def standing_odds(wander_k: float) -> float:
+    """Return what the wander of the plateau's temperature says; 0 where it is not known (NaN)."""
+    if not np.isfinite(wander_k):
+        return 0.0
+    stall, boil = (_normal(np.log(max(wander_k, 0.01) / median), 0.0, sd) for median, sd in (STALL_WANDER, BOIL_WANDER))
+    return _either(boil, stall, UNSTEADY_SHARE) - _either(stall, boil, STILL_SHARE)
 
 
 def _told(

@@ -9,6 +9,7 @@ from uncertainties import UFloat
 from emberline.curves.boil_odds import end_odds
 from emberline.curves.knee import Knee, fit_knee
 from emberline.curves.robust import SlidingLines, code_step, white_noise_sd
+from emberline.curves.standing import wander_k
 from emberline.curves.steam import steam_jump, steam_witness
 
 Array = NDArray[np.float64]
@@ -81,6 +82,7 @@ class Plateau:
         slope_k_s: Slope of the ramp where it meets the plateau.
         sharpness: Slope 1.5-4 K below the plateau over that 8-15 K below it; NaN where the ramp is too short to tell.
         held_s: For how long it was seen.
+        wander_k: By how much its temperature wandered; NaN where it was not seen for long enough.
     """
 
     t_s: float
@@ -89,6 +91,7 @@ class Plateau:
     slope_k_s: float
     sharpness: float
     held_s: float
+    wander_k: float = float("nan")
 
 
 def find_plateau(
@@ -208,9 +211,10 @@ def _dated(
         return None
     t_after, after = _finite(t_s, value_c, first, len(value_c))
     strays = np.flatnonzero(np.abs(after - knee.level_c) > max(2.0, 6.0 * noise_k))
-    held = float(t_after[strays[0]] if len(strays) else t_after[-1]) - arrived
+    left_s = float(t_after[strays[0]] if len(strays) else t_after[-1])
+    wander = wander_k(t_after, after, knee.t_s, left_s, code_step(value_c))
     arrival = knee.t_s - min(ARRIVAL_K / knee.slope_k_s, MOST_ARRIVAL_S)
-    return Plateau(arrival, u, knee.level_c, knee.slope_k_s, sharpness, held)
+    return Plateau(arrival, u, knee.level_c, knee.slope_k_s, sharpness, left_s - arrived, wander)
 
 
 def _last_rise(value_c: Array, begin: int, first: int, noise_k: float) -> int:

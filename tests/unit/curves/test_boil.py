@@ -95,9 +95,15 @@ def test_a_probe_two_kelvin_off_still_shows_the_boil(bias_k: float) -> None:
 
 
 def test_steam_can_overrule_a_thermometer_but_does_not_confirm() -> None:
-    reading = seen(ramp(), bias_k=-3.0)
+    reading = seen(ramp(), bias_k=-3.0)[:470]
     assert boils(reading, WaterProbe(0.5, 1.5, 0.4)) == ()
-    (boil,) = boils(reading, WaterProbe(0.5, 1.5, 0.4), steam(600, 400.0))
+    (boil,) = boils(reading, WaterProbe(0.5, 1.5, 0.4), steam(470, 400.0))
+    assert not boil.confirmed
+    assert "disagrees" in boil.evidence
+
+
+def test_standing_still_for_minutes_can_overrule_it_too() -> None:
+    (boil,) = boils(seen(ramp(), bias_k=-3.0), WaterProbe(0.5, 1.5, 0.4))
     assert not boil.confirmed
     assert "disagrees" in boil.evidence
 
@@ -220,6 +226,17 @@ def test_a_soft_knee_off_the_boiling_point_is_a_stall() -> None:
     assert judge(replace(sharp, sharpness=0.24), BOILING_C, CLASS_2, None) is None
     # Steam that begins to leave outvotes the shape of the knee.
     assert judge(replace(sharp, sharpness=0.24), BOILING_C, CLASS_2, (0.15, 0.4)) is not None
+
+
+def test_a_soft_knee_of_a_pot_that_loses_much_is_a_boil_where_it_stands_still() -> None:
+    # A wide pot over a weak fire: steam takes two thirds of the heat before it boils. Below boiling, water follows
+    # its fire.
+    soft = Plateau(400.0, 10.0, BOILING_C.nominal_value - 0.7, 0.05, 0.31, 225.0)
+    assert judge(soft, BOILING_C, CLASS_2, (0.36, 0.41)) is None
+    boil = judge(replace(soft, wander_k=0.04), BOILING_C, CLASS_2, (0.36, 0.41))
+    assert boil is not None
+    assert "as still as boiling water" in boil.evidence
+    assert judge(replace(soft, wander_k=0.25), BOILING_C, CLASS_2, (0.36, 0.41)) is None
 
 
 def test_judging_weighs_probe_place_knee_and_steam() -> None:

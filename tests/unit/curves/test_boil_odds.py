@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from uncertainties import ufloat
 
-from emberline.curves.boil_odds import STALL_RANGE_K, end_odds, level_odds
+from emberline.curves.boil_odds import STALL_RANGE_K, end_odds, level_odds, standing_odds
 
 
 def test_the_level_counts_by_a_normal_density_over_an_even_one() -> None:
@@ -49,3 +49,15 @@ def test_a_soft_end_without_a_jump_is_one_witness_and_not_two() -> None:
 
 def test_a_ramp_that_ends_sharply_as_the_load_loses_less_is_a_pause() -> None:
     assert end_odds(0.73, (0.25, 0.09)) < 0.0 < end_odds(0.73, (0.25, 0.40))
+
+
+def test_water_that_keeps_its_temperature_boils_and_water_that_wanders_rather_does_not() -> None:
+    assert standing_odds(0.04) > 1.5
+    assert standing_odds(0.4) < -1.0
+    assert standing_odds(UNKNOWN) == 0.0
+
+
+def test_a_wander_is_never_believed_without_end() -> None:
+    # The shares for everything else bound the ratio of likelihoods.
+    assert standing_odds(0.0) == standing_odds(0.01) < np.log(0.85 / 0.1) + 0.1
+    assert standing_odds(50.0) >= np.log(0.15 / 0.9) - 0.01
