@@ -31,7 +31,7 @@ PAUSE_SHARPNESS, PAUSE_RISE, PAUSE_SHARE = (0.8, 0.2), (-0.3, 0.3), 0.15
 ANY_BOIL, ANY_STALL = 0.1, 0.03
 """How often the fire changes at the same time, so that the rise may be anything in a range of 1.4."""
 LEAST_RISE, MOST_RISE = -0.5, 0.8
-BOIL_WANDER, STALL_WANDER = (0.05, 0.5), (0.25, 0.8)
+BOIL_WANDER, STALL_WANDER = (0.045, 0.5), (0.17, 0.7)
 """Medians, K, and standard deviations of the logarithm, of the wander of a plateau's temperature: boiling water keeps
 it whatever the fire does."""
 UNSTEADY_SHARE, STILL_SHARE = 0.15, 0.1
