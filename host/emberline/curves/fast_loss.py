@@ -259,7 +259,7 @@ def _burning_stretches(filled: Array, begin: int, level: float, refuels_s: Seque
         fed = any(a - REFUEL_GRACE_S < t < b for t in refuels_s)
         if kept and not fed and a - kept[-1][1] > SUNKEN_S:
             violent = float(np.max(filled[a:b])) > MOST_RELIGHT_SHARE * level
-            if b < len(filled) and b - a < (3 if violent else 1) * LEAST_RELIGHT_S:
+            if b - a < (3 if violent else 1) * LEAST_RELIGHT_S:
                 continue
         kept.append((a, b))
     return kept

@@ -19,7 +19,7 @@ from emberline.curves.flame_probe import LATELY_S, SETTLED_S, Drop, flame_drop
 from emberline.curves.flicker import STILL_SHARE, still_flickers
 from emberline.curves.grid import Column
 from emberline.curves.pot_cools import Turn
-from emberline.curves.veiled_fall import veiled_fall
+from emberline.curves.veiled_fall import HIDDEN_S, veiled_fall
 
 Array = NDArray[np.float64]
 
@@ -118,6 +118,9 @@ def _fall(
         return veiled
     plain = final_fall(rate_g_s, lit_s, refuels_s, u_rate_g_s, stands.until_s if stands.unknown else None)
     as_lifted = plain is not None and plain.half_s - KNOCK_S < stands.until_s < plain.foot_s + KNOCK_S
+    if stands.unknown and plain is not None and as_lifted:
+        # The flame may have ended long before: the pot's steam hid it.
+        return replace(plain, blurred_s=float(np.hypot(plain.blurred_s, HIDDEN_S)))
     if stands.unknown or (plain is not None and not as_lifted):
         return plain
     # What falls as the pot is lifted may be steam that was taken for fuel.

@@ -53,6 +53,14 @@ def test_a_hand_at_the_load_cell_is_no_fire_come_back(peak_share: float, lasting
     assert abs(fall.foot_s - (FALL_S + 60.0)) < 15.0
 
 
+def test_a_hump_that_the_records_end_cuts_off_is_no_fire_come_back() -> None:
+    fall = final_fall(humped(0.9 * LEVEL_G_S, 100.0, at_s=2000.0), LIT_S, ())
+    assert fall is not None
+    assert abs(fall.foot_s - (FALL_S + 60.0)) < 15.0
+    longer = final_fall(humped(0.9 * LEVEL_G_S, 300.0, at_s=2000.0), LIT_S, ())
+    assert longer is None
+
+
 def test_a_fire_that_comes_back_to_stay_counts() -> None:
     fall = final_fall(humped(0.9 * LEVEL_G_S, 200.0), LIT_S, ())
     assert fall is not None

@@ -216,6 +216,19 @@ def test_steam_that_is_left_is_no_bright_char() -> None:
     assert event.u_s == pytest.approx(np.hypot(np.hypot(U_FALL_SHARE * fall.length_s, fall.blurred_s), 18.0), rel=0.01)
 
 
+def test_an_end_that_coincides_with_the_lifting_of_a_steaming_pot_is_less_sure() -> None:
+    # Lifted too soon after the flame for its steam to be told from fuel.
+    t = seconds(2100)
+    lifted_s = FALL_S + 120.0
+    steam = 0.09 * np.clip((t - 200.0) / 400.0, 0.0, 1.0) * (t < lifted_s)
+    seen = find_flameout(rates(2100) + steam, LIT_S, (), None, stands=Stands(lifted_s, True))
+    plain = find_flameout(rates(2100) + steam, LIT_S, (), None)
+    assert seen is not None
+    assert plain is not None
+    assert seen.u_s > plain.u_s + 20.0
+    assert abs(seen.t_s - (FALL_S + 60.0)) < 1.96 * seen.u_s
+
+
 def test_steam_that_ends_as_the_pot_is_lifted_is_no_end_of_flame() -> None:
     # Nobody saw it as steam: the fuel seems to burn on at two fifths until somebody takes the pot.
     t = seconds(2100)
