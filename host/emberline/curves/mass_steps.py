@@ -15,7 +15,8 @@ from emberline.curves.disturbances import LEAST_NOISE_G, Disturbances, Span, fin
 from emberline.curves.disturbances import MIN_STEP_G as MIN_STEP_G
 from emberline.curves.grid import Column
 from emberline.curves.load_noise import LoadNoise, noise_around
-from emberline.curves.robust import runs, without_spikes
+from emberline.curves.pushes import LARGE_G, SMALL_G, let_go, strokes
+from emberline.curves.robust import without_spikes
 from emberline.curves.step_sizes import Handling, Sizes, fit_sizes
 from emberline.curves.stuck_codes import without_stuck
 
@@ -40,10 +41,8 @@ _GUST_S = 8
 _LONG_GUSTS_S = (16, 32)  # and where the cell scatters more than before so many
 _GUSTY = 2.0
 _CHANGED = 2.0  # standard uncertainties by which a size may change with the seconds that tell it
-_FUEL_G = (5.0, 500.0)  # what is added and weighs as much is most likely fuel, which the fire must first heat
+_FUEL_G = (SMALL_G, 500.0)  # what is added and weighs as much is most likely fuel, which the fire must first heat
 _FUEL_STIRS, _STIRS = 0.8, 0.3  # change of the pace to reckon with, as a share of it
-_STROKES = 3  # so many small loads one soon after another may be those of a stove that swings
-_LARGE_G = 60.0  # no gust is taken for as much
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,10 +154,14 @@ class _Sizing:
             piece[start - low : end - low] = np.nan
         known = {span: self._moved(span, piece, low) for span in group}
         sizes: dict[Span, UFloat] = {}
+
+        def sized(handlings: list[Handling]) -> Sizes:
+            return fit_sizes(piece, handlings, self._spacing, noise, self._found.code_g)
+
         loaded = list(group)
         while loaded:
             handlings = [self._handling(span, known[span].moved_s, piece, low) for span in loaded]
-            fit = fit_sizes(piece, handlings, self._spacing, noise, self._found.code_g)
+            fit = sized(handlings)
             u_g = np.maximum(fit.u_g, LEAST_U_G)
             certainty = np.where(np.isfinite(fit.size_g), np.abs(fit.size_g) / u_g, np.inf)
             unloaded = certainty < max(CERTAIN / 3.0, min(CERTAIN, certainty.min() * (1.0 + 1e-9)))
@@ -166,21 +169,24 @@ class _Sizing:
                 shaken = len(loaded) < len(group)
                 unloaded = np.array(
                     [self._fleeting(piece, low, handlings, fit, i, noise, shaken=shaken) for i in range(len(loaded))]
-                ) | self._swinging(piece, handlings, fit, noise)
+                ) | strokes(handlings, fit, sized, _UNDONE_S * self._spacing)
             if unloaded.any():
                 # What leaves no load is no jump of the curve; without it the others are sized anew.
                 loaded = [span for span, gone in zip(loaded, unloaded, strict=True) if not gone]
                 continue
             undone = _undone(loaded, fit, certainty, _UNDONE_S * self._spacing)
-            if undone is None:
+            if undone is not None:
+                gust = (loaded[undone][0], loaded[undone + 1][1])
+            elif let_go(group[0][0] - low, group[-1][1] - low, fit, sized):
+                gust = (group[0][0], group[-1][1])
+            else:
                 sizes = dict(zip(loaded, _uncertain(fit.size_g, fit.covariance_g2), strict=True))
                 break
             # What lies between a gust and its end is spoilt too.
-            gust = (loaded[undone][0], loaded[undone + 1][1])
             piece[gust[0] - low : gust[1] - low] = np.nan
             known = {span: step for span, step in known.items() if not gust[0] <= span[0] < gust[1]}
             known[gust] = self._moved(gust, piece, low)
-            del loaded[undone : undone + 2]
+            loaded = [span for span in loaded if not gust[0] <= span[0] < gust[1]]
         steps = []
         for span, disturbed in sorted(known.items()):
             step = replace(disturbed, scatter_g=noise.total_g)
@@ -226,7 +232,7 @@ class _Sizing:
         stay what it is without those seconds.
         """
         size_g, u_g = float(fit.size_g[index]), float(fit.u_g[index])
-        if not abs(size_g) < _LARGE_G:
+        if not abs(size_g) < LARGE_G:
             return False
         stirs = handlings[index].stirs if shaken or size_g < 0.0 else None
         without_g, u_without_g = self._without(piece, handlings, index, _GUST_S, stirs, noise)
@@ -266,25 +272,6 @@ class _Sizing:
         sides = self._spread[max(0, start - _REACH) : start], self._spread[end : end + _LONG_GUSTS_S[-1]]
         before, since = (side[np.isfinite(side)] for side in sides)
         return bool(min(len(before), len(since)) >= _LEAST_READINGS and np.median(since) > _GUSTY * np.median(before))
-
-    def _swinging(self, piece: Array, handlings: list[Handling], fit: Sizes, noise: LoadNoise) -> NDArray[np.bool_]:
-        """Tell which small loads are strokes of a stove that swings after a push, (k,).
-
-        Several of them one soon after another, that leave much less between their ends than they add up to.
-        """
-        small = np.abs(fit.size_g) < _FUEL_G[0]
-        apart_s = [later.start_s - earlier.end_s for earlier, later in pairwise(handlings)]
-        joined = small[1:] & small[:-1] & (np.array(apart_s) < _UNDONE_S * self._spacing)
-        found = np.zeros(len(handlings), dtype=np.bool_)
-        for first, end in runs(joined):
-            if end - first + 1 < _STROKES:
-                continue
-            low, high = handlings[first].start_s, handlings[end].end_s
-            others = [*handlings[:first], Handling(low, high, (float(low), float(high)), None), *handlings[end + 1 :]]
-            left_g = fit_sizes(piece, others, self._spacing, noise, self._found.code_g).size_g[first]
-            if abs(left_g) < 0.5 * abs(float(fit.size_g[first : end + 1].sum())):
-                found[first : end + 1] = True
-        return found
 
     def _moved(self, span: Span, piece: Array, low: int) -> MassStep:
         """Describe a disturbance whose size is not known: how far the load went, and when it moved."""

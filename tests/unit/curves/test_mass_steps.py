@@ -147,6 +147,27 @@ def test_a_stove_that_swings_after_a_push_is_not_fed(seed: int) -> None:
     assert sum(step.size_g.nominal_value for step in find_steps(column(curve))) == pytest.approx(0.0, abs=1.0)
 
 
+def swaying(n: int, from_s: int, to_s: int, size_g: float) -> Array:
+    """A lead that pulls within three seconds, sways, and lets go at once."""
+    t = np.arange(n, dtype=float)
+    pull = size_g * np.clip((t - from_s + 1) / 3.0, 0.0, 1.0) * (t < to_s)
+    return pull + np.where(pull != 0.0, 0.13 * size_g * np.sin(2.0 * np.pi * (t - from_s) / 9.0), 0.0)
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("size_g", [-12.0, 11.0])
+def test_a_lead_that_sways_between_its_pull_and_its_release_leaves_no_load(size_g: float, seed: int) -> None:
+    curve = burn(900, rate_g_s=0.1, noise_g=0.1, seed=50 + seed) + swaying(900, 400, 446, size_g)
+    left_g = sum(step.size_g for step in find_steps(column(curve)))
+    assert abs(left_g.nominal_value) < max(0.5, 3.0 * left_g.std_dev)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_fuel_that_stays_after_a_sway_is_a_load(seed: int) -> None:
+    curve = loaded(burn(900, rate_g_s=0.1, seed=60 + seed), 400, 24.0) + swaying(900, 406, 446, 5.0)
+    assert sum(step.size_g for step in find_steps(column(curve))).nominal_value == pytest.approx(24.0, abs=2.5)
+
+
 @pytest.mark.parametrize("seed", range(4))
 def test_small_loads_one_soon_after_another_are_no_swing_where_they_stay(seed: int) -> None:
     curve = burn(rate_g_s=0.13, noise_g=0.06, seed=seed)

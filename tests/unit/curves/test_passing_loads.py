@@ -2,7 +2,7 @@
 
 from uncertainties import ufloat
 
-from emberline.bench.plan import empty_plan
+from emberline.bench.plan import Plan, RefuelPlan, empty_plan
 from emberline.curves.mass_steps import MassStep
 from emberline.curves.passing_loads import laid_on_and_taken
 
@@ -31,3 +31,9 @@ def test_only_the_next_addition_can_be_what_was_taken_off() -> None:
 def test_a_pot_that_comes_and_goes_is_no_passing_load() -> None:
     plan = empty_plan()
     assert laid_on_and_taken([step(100, 900.0), step(400, -900.0)], plan) == {}
+
+
+def test_a_weighed_refuel_vouches_for_the_load_most_like_it_and_for_no_other() -> None:
+    plan = Plan(refuels=(RefuelPlan(ufloat(116.6, 0.1)),))
+    assert set(laid_on_and_taken([step(100, 111.7), step(285, -111.7), step(450, 116.4)], plan)) == {0, 1}
+    assert laid_on_and_taken([step(100, 116.4), step(285, -116.3)], plan) == {}
