@@ -13,6 +13,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
+from emberline.curves.disturbances import LEAST_NOISE_G
 from emberline.curves.events import Event, EventKind
 from emberline.curves.fast_loss import LEAST_BURNT_G
 from emberline.curves.grid import Column
@@ -46,6 +47,10 @@ LATE_S = 60.0
 SLIP_SHARE, SLIP_WITHIN_S = 0.1, 240.0
 """How often the load cell's onset is none, beside a flame that a probe sees come: a drift, a gust, a hand; and the
 stretch in which it may then be (no source)."""
+MOST_KEPT = 0.95
+"""Most of a departure that a second's reading shares with the one before."""
+UNKNOWNS = 4
+"""Level, drift, pace and growth of what is fitted."""
 NEGLIGIBLE = 1e-3
 """Share of a mixture that is left out."""
 
@@ -243,15 +248,14 @@ def mass_onset(masked_g: Array, noise_g: Array, starter_g: float = 0.0) -> Onset
     if len(t) < 12:
         return None
     candidates = np.arange(low, trigger + 1, dtype=np.float64)
-    score, shapes = _onset_costs(t, v, candidates)
+    score, shapes, residuals = _onset_costs(t, v, candidates)
     best = int(np.argmin(score))
     onset = float(candidates[best])
-    noise = max(float(np.nanmedian(noise_g[low:high])), 0.02)
+    noise = max(float(np.nanmedian(noise_g[low:high])), LEAST_NOISE_G)
     falls = -float(shapes[best, 1]) > max(LOSS_RATE_G_S, 0.8 * float(v[0] - v[-1]) / float(t[-1] - t[0]))
     if (t < onset).sum() < 4 or (falls and trigger - length < AT_ONCE_S):
         return None  # falling from the first second: the record began mid-burn
-    within = candidates[score <= score[best] + noise**2 * 3.84]
-    u = max((float(within[-1]) - float(within[0])) / 3.92, 1.0)
+    u = max(_spread_s(candidates, score, residuals[best], onset), 1.0)
     lost = float(np.median(v[:4]) - np.median(v[-4:]))
     # What the first glow loses is below the cell's noise: a match is struck some time before the onset that can be
     # seen, the longer the slower the loss then grows.
@@ -262,6 +266,19 @@ def mass_onset(masked_g: Array, noise_g: Array, starter_g: float = 0.0) -> Onset
         float(np.sqrt(u**2 + 16.0 + min(float(unseen), 60.0) ** 2)),
         f"mass began to fall, {lost:.1f} g in the first {t[-1] - onset:.0f} s",
     )
+
+
+def _spread_s(candidates: Array, squares: Array, residual: Array, onset_s: float) -> float:
+    """Return the root mean square distance of the candidates from the likeliest, each by its likelihood.
+
+    Gusts last for seconds: readings that share their departures count for as many fewer (by lag-one correlation;
+    Bayley and Hammersley, J. R. Stat. Soc. Suppl. 8 (1946) 184, from memory).
+    """
+    power = max(float(residual @ residual), len(residual) * LEAST_NOISE_G**2)
+    kept = float(np.clip(residual[1:] @ residual[:-1] / power, 0.0, MOST_KEPT))
+    one = power / max(len(residual) - UNKNOWNS, 1) * (1.0 + kept) / (1.0 - kept)
+    likelihood = np.exp(-0.5 * (squares - squares.min()) / one)
+    return float(np.sqrt(np.average((candidates - onset_s) ** 2, weights=likelihood)))
 
 
 def loss_trigger(masked_g: Array, noise_g: Array, starter_g: float = 0.0) -> tuple[int, int] | None:
@@ -314,11 +331,10 @@ def _running_median(values: Array, width: int) -> Array:
     return np.asarray(np.where(count > 0, middle, np.nan))
 
 
-def _onset_costs(t: Array, v: Array, onsets: Array) -> tuple[Array, Array]:
-    """Fit a drifting level that turns into a growing loss at each onset: squared residuals and coefficients."""
+def _onset_costs(t: Array, v: Array, onsets: Array) -> tuple[Array, Array, Array]:
+    """Fit a drifting level that turns into a growing loss at each onset: squares, coefficients and residuals."""
     after = np.maximum(t[None, :] - onsets[:, None], 0.0)
     level = np.ones_like(after)
     # With too little level before it, a drift cannot be told from the loss.
     drift = np.where(((t[None, :] < onsets[:, None]).sum(axis=1) >= 4)[:, None], (t - t[0])[None, :], 0.0)
-    cost, coefficients, _ = profile(np.stack((level, drift, after, after**2), axis=1), v)
-    return cost, coefficients
+    return profile(np.stack((level, drift, after, after**2), axis=1), v)
