@@ -36,7 +36,7 @@ def expected_of(recording: Recording) -> tuple[Expected, ...]:
         if event.kind == "step":
             seen = seen and event.size_g is not None and abs(event.size_g) >= KNOCK_G
         # What stood before the record began cannot be dated, and what comes at its end can hardly be told yet.
-        late = event.t_s < BEGINS_S or (event.kind == "flameout" and event.t_s > end_s - ENDS_S)
+        late = event.t_s < BEGINS_S or event.t_s > end_s - (ENDS_S if event.kind == "flameout" else SETTLES_S)
         where = _where_it_died(recording) if event.kind == "flameout" else ""
         events.append(Expected(event.kind, event.t_s, event.size_g, not seen or late, where))
     events += _leaning(recording.scenario)
