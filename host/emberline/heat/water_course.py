@@ -15,17 +15,26 @@ from uncertainties import UFloat, ufloat
 from uncertainties.core import to_affine_scalar
 
 from emberline.bench.plan import Plan
-from emberline.bench.water import latent_heat_j_g
+from emberline.bench.water import HEAT_CAPACITY_WBT_J_GK, latent_heat_j_g
 from emberline.curves.burning_rate import LossRate, smooth_again
 from emberline.curves.events import Event, EventKind, last
 from emberline.curves.loads import Stay
 from emberline.curves.robust import between_codes
 from emberline.heat import evaporation
 from emberline.heat.blind_share import BLIND_SHARE, BLIND_SHARE_U, looked_into, share_after_look
-from emberline.heat.pot_weights import Closed, by_char_weight, by_steps, by_usual_char, weighted
+from emberline.heat.pot_weights import Closed, by_char_weight, by_steps, by_usual_char, lidded, weighted
 from emberline.heat.scale import Scale
-from emberline.heat.stay_seen import PotCurves, pressure_pa, seconds_of, see_stay, stood, water_set_down_g
+from emberline.heat.stay_seen import (
+    PotCurves,
+    StaySeen,
+    pressure_pa,
+    seconds_of,
+    see_stay,
+    stood,
+    water_set_down_g,
+)
 from emberline.heat.steam_model import Coefficients, summed
+from emberline.heat.unread_course import UnreadPot
 
 Array = NDArray[np.float64]
 
@@ -36,7 +45,9 @@ COLD = 3.0
 WEIGHED_BEFORE = "what was weighed of the stays before"
 """How it is known what a pot takes up and loses that was lifted and set back."""
 BLIND = "hardly: no probe tells the water's heat, and any share of the load's loss may be steam"
-"""How the water is known of which nothing was measured."""
+"""How the water of a warm pot is known of which nothing was measured."""
+UNREAD = "hardly: no probe tells the water's heat, of which the fire's usual share is taken"
+"""How the water of a cold pot is known of which nothing was measured."""
 
 
 class WaterCourse:
@@ -209,8 +220,14 @@ def _from_balance(
         evaporation.CHAR_RATIO,
         evaporation.CHAR_RATIO_U,
     )
-    words = f"the heat balance alone ({heat.words})" if not model.blind[model.inside].all() else BLIND
-    rate, unsure = model.standing(coefficients)
+    # A boil that is worked out and not read comes too early or too late, and then looks like a flame's end.
+    unread = _unread(scale, pot, plan, index, seen, air_c) if flameout is not None else None
+    if unread is not None:
+        words = UNREAD
+        rate, unsure = unread.standing()
+    else:
+        words = BLIND if model.blind[model.inside].all() else f"the heat balance alone ({heat.words})"
+        rate, unsure = model.standing(coefficients)
     balance = WaterCourse(window, stay.off is not None, rate, unsure, words)
     closed = _closed(scale, plan, stay, index, flameout, pot, balance)
     if closed is None and not any(event.kind in (EventKind.LIT, EventKind.FLAMEOUT) for event in events):
@@ -222,8 +239,37 @@ def _from_balance(
         covariance = told.covariance / np.outer(in_steam, in_steam)
         wall_w_k = told.wall_g_s / per_steam
         learnt[seen.lid] = evaporation.PotHeat(told.below_g_s, told.share, wall_w_k, covariance, WEIGHED_BEFORE)
-    rate, unsure = model.closing(coefficients, closed.total_g, closed.until_s)
+    if unread is not None:
+        rate, unsure = unread.closing(closed.total_g, closed.until_s)
+    else:
+        rate, unsure = model.closing(coefficients, closed.total_g, closed.until_s)
     return WaterCourse(window, stay.off is not None, rate, unsure, closed.known_by)
+
+
+def _unread(scale: Scale, pot: PotCurves, plan: Plan, index: int, seen: StaySeen, air_c: float) -> UnreadPot | None:
+    """Return a pot of cold water without a probe; None where it has one, or comes back warm from a look into it."""
+    model, stays = seen.model, scale.loads.stays
+    stay = stays[index]
+    warm = index > 0 and looked_into(stays[index - 1], stay)
+    water_g = water_set_down_g(plan, stay, index)
+    if water_g is None or warm or not model.blind[model.inside].all():
+        return None
+    empty = evaporation.pot_capacity_j_k(plan.pot.heat_capacity_j_k if plan.pot is not None else None, water_g)
+    start_c = plan.pot.water_start_c if plan.pot is not None else None
+    return UnreadPot(
+        model.loss_g_s,
+        model.inside,
+        model.glowing,
+        np.where(
+            lidded(scale, plan, stay, np.arange(len(model.inside), dtype=np.float64) + 0.5), evaporation.LID_FACTOR, 1.0
+        ),
+        float(empty.nominal_value) + HEAT_CAPACITY_WBT_J_GK * float(water_g.nominal_value),
+        air_c if start_c is None else float(start_c.nominal_value),
+        float(pot.boiling_c.nominal_value),
+        air_c,
+        pressure_pa(plan.place),
+        *evaporation.sub_boiling_coefficient(False, water_g),
+    )
 
 
 def _closed(
