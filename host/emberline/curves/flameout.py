@@ -25,7 +25,7 @@ Array = NDArray[np.float64]
 
 AGREES = 3.0
 """Distance at which water that turned to cooling still means the same end as the load, in standard uncertainties."""
-U_FALL_SHARE = 0.35
+U_FALL_SHARE = 0.25
 """Standard uncertainty of the end of flame on a fall that is seen to its end, as a share of the fall's length."""
 BRIGHT_SHARE, U_BRIGHT_SHARE = 0.15, 0.6
 """Share of the flaming level above which char glows brightly, and that uncertainty there: flames flicker on over it, in
@@ -37,10 +37,10 @@ LEAST_SEEN_S = 60.0
 YET_TO_SINK, U_YET_TO_SINK = 0.25, 0.8
 """By how much of its length a fall ends later whose tail has hardly been seen, since a rate that still sinks passes for
 a level at first; and its standard uncertainty."""
-U_SHOULDER_SHARE = 0.15
+U_SHOULDER_SHARE = 0.2
 """The same of the time until the rate has come down to what it is later: a shoulder may be a low flame, but mostly is
 bright char."""
-U_LEAST_S = 18.0
+U_LEAST_S = 30.0
 """Scatter of the end of flame about the end of fast loss however sharp that is, s."""
 GLOW_C = 120.0
 """Temperature that only a probe over a fire or its char keeps; one that lost its place or its lead soon reads less."""
