@@ -5,6 +5,7 @@ Every number is an `uncertainties` variable, or None where the person gave none,
 `plan_quantities.QUANTITIES` holds.
 """
 
+import math
 from dataclasses import dataclass, field
 
 from uncertainties import UFloat
@@ -18,6 +19,8 @@ from emberline.bench.toml_reading import Quantity, Reading, Section
 _RUN = Quantity(1.0, 1_000.0, "")
 SPAN_BEYOND_USE = 0.03
 """Share by which a known mass may be shown wrong; beyond it, a line through two points is no calibration any more."""
+CLEARLY = 5.0
+"""Standard uncertainties beyond which a weight that cannot be is a slip and no error of the balance."""
 LOAD_CELL_KEYS = ("known_g", "shown_g", "shown_after_g", "zero_drift_g", "zero_drift_s")
 
 
@@ -291,9 +294,17 @@ def _visit(section: Section, otherwise: VisitPlan) -> VisitPlan:
     )
     before, after = visit.water_g, visit.final_water_g
     own = next((key for key in ("final_water_g", "water_g") if key in section), None)
-    if own is not None and before is not None and after is not None and after.n > before.n:
+    if own is not None and before is not None and after is not None and _clearly_more(after, before):
         section.complain(own, f"{after.n:g} g of water left of {before.n:g} g: was the pot's tare_g not taken off?")
     return visit
+
+
+def _clearly_more(after: UFloat, before: UFloat) -> bool:
+    """Tell whether a later weight is more than an earlier one by more than both balances may be wrong.
+
+    Of a pot that gave off nothing, the two readings may as well come out a gram one way as the other.
+    """
+    return bool(after.n - before.n > CLEARLY * math.hypot(after.s, before.s))
 
 
 def _place(section: Section | None) -> Place:

@@ -193,6 +193,15 @@ def test_refuels_count_as_fuel_put_in() -> None:
     assert n(plan.fuel.unburnt_g) == 120.0
 
 
+def test_a_pot_that_gave_off_nothing_may_read_a_gram_more_afterwards() -> None:
+    plan = parse_plan("[pot]\nwater_g = 908.3\nfinal_water_g = 909.5\n")
+    assert plan.pot is not None
+    assert plan.pot.every.final_water_g is not None
+    assert plan.pot.every.final_water_g.n == 909.5
+    with pytest.raises(PlanError, match="was the pot's tare_g not taken off"):
+        parse_plan("[pot]\nwater_g = 908.3\nfinal_water_g = 915.0\n")
+
+
 def test_what_the_load_cell_was_asked() -> None:
     plan = parse_plan(
         "[load_cell]\nknown_g = 500\nshown_g = 499.6\nu_shown_g = 0.1\nzero_drift_g = -0.8\nzero_drift_s = 3900"
