@@ -329,16 +329,17 @@ def _split_at(
     if rate is not None:
         rows.append(flaming * (rate.seen_by_probe(t)[None, :] - rate.seen_by_probe(onsets)[:, None]))
     # All but the fall itself is the same for every time constant.
-    grid = np.empty((len(onsets), len(taus_s), 1 + len(rows), len(t)))
-    grid[:, :, 0] = glowing[:, None] * np.exp(-passed_s[:, None] / np.array(taus_s)[None, :, None])
-    for at, row in enumerate(rows, start=1):
-        grid[:, :, at] = row[:, None]
-    design = grid.reshape(-1, 1 + len(rows), len(t))
-    onset_of = np.repeat(onsets, len(taus_s))
+    shared = np.stack(rows, axis=1)
+    fall = glowing[:, None] * np.exp(-passed_s[:, None] / np.array(taus_s)[None, :, None])
     # Neighbouring readings share their departures: what each adds to the one before it is independent.
     kept = memory ** np.diff(t)
-    _, coefficients, news = profile(design[:, :, 1:] - kept * design[:, :, :-1], v[1:] - kept * v[:-1])
-    residual = v[None, :] - (coefficients[:, None, :] @ design)[:, 0]
+    design = np.empty((len(onsets), len(taus_s), 1 + len(rows), len(t) - 1))
+    design[:, :, 0] = fall[:, :, 1:] - kept * fall[:, :, :-1]
+    design[:, :, 1:] = (shared[:, :, 1:] - kept * shared[:, :, :-1])[:, None]
+    _, coefficients, news = profile(design.reshape(-1, 1 + len(rows), len(t) - 1), v[1:] - kept * v[:-1])
+    of = coefficients.reshape(len(onsets), len(taus_s), -1)
+    residual = (v - of[:, :, :1] * fall - of[:, :, 1:] @ shared).reshape(-1, len(t))
+    onset_of = np.repeat(onsets, len(taus_s))
     flaming = np.repeat(flaming, len(taus_s), axis=0)
     count = flaming.sum(axis=1)
     rest = len(t) - count
