@@ -116,7 +116,7 @@ def judge(
         f"held {plateau.held_s:.0f} s"
     )
     words = [met]
-    if jump is not None and steam > 0.0:
+    if jump is not None and steam > 0.0 and jump[1] > jump[0]:
         words.append(f"mass loss rose from {jump[0] * 60:.0f} to {jump[1] * 60:.0f} g/min as steam left")
     if shape > 0.0:
         words.append("the ramp ended sharply, which a pot that stalls does not show")

@@ -239,6 +239,15 @@ def test_a_soft_knee_of_a_pot_that_loses_much_is_a_boil_where_it_stands_still() 
     assert judge(replace(soft, wander_k=0.25), BOILING_C, CLASS_2, (0.36, 0.41)) is None
 
 
+def test_a_loss_that_fell_as_it_boiled_is_not_told_as_steam() -> None:
+    bent = Plateau(400.0, 10.0, BOILING_C.nominal_value - 0.2, 0.05, 0.2, 225.0, wander_k=0.03)
+    risen, fallen = (judge(bent, BOILING_C, CLASS_2, jump) for jump in ((0.5, 0.8), (0.77, 0.5)))
+    assert risen is not None
+    assert fallen is not None
+    assert "mass loss rose from 30 to 48 g/min" in risen.evidence
+    assert "as steam left" not in fallen.evidence
+
+
 def test_judging_weighs_probe_place_knee_and_steam() -> None:
     plateau = Plateau(400.0, 1.0, 99.2, 0.18, 0.8, 200.0)
     sure = judge(plateau, BOILING_C, GOOD, None)
