@@ -149,10 +149,16 @@ def _last_fall(t: Array, v: Array, rate: "_Rate | None", lag_s: float) -> tuple[
     hot = float(np.median(calm[in_flame])) if in_flame.any() else top
     if hot < FLAME_C or after > _coolest_flame_c(hot):
         return None
-    # Char that glows up once the flame is gone can warm the probe again: the lowest it came to is what ended the fall.
+    # Char that glows up once the flame is gone can warm the probe again, calmly: the lowest it came to ended the fall.
     steady = median_filter(v, GLOW_S, mode="nearest")
-    after = min(after, float(np.min(steady[_last(calm > 0.5 * (hot + after)) :])))
-    crossing = float(t[_last(calm > 0.5 * (hot + after))])
+    fallen = _last(calm > 0.5 * (hot + after))
+    lowest = fallen + int(np.argmin(steady[fallen:]))
+    after = min(after, float(steady[lowest]))
+    warm = calm > 0.5 * (hot + after)
+    again = warm & (t > t[lowest])
+    if again.any() and flicker(v[again]) < GLOW_SHARE * max(flicker(v[in_flame]), LEAST_FLICKER_K):
+        warm &= ~again
+    crossing = float(t[_last(warm)])
     if t[-1] - crossing < TAIL_S / 2:
         return None
     # A dying flame may warm the probe little more than its afterglow does, long after it has fallen half-way.

@@ -140,6 +140,16 @@ def test_a_lead_that_comes_loose_for_a_minute_and_a_half_moves_no_end(loose: tup
     assert abs(drop.t_s - 950.0) < (75.0 if hidden else 8.0)
 
 
+def test_char_that_glows_up_far_from_any_flame_does_not_hide_the_end() -> None:
+    # The glow passes half-way back from the lowest to the flame within ten minutes, calm all the time, and sinks.
+    flame = probe(2200, after_c=180.0)
+    t = np.arange(2200.0)
+    flame.value[:] += np.interp(t, (1100.0, 1900.0, 2200.0), (0.0, 260.0, 200.0))
+    drop = flame_drop(flame, LIT_S, None, 4.0)
+    assert drop is not None
+    assert drop.t_s == pytest.approx(950.0, abs=10.0)
+
+
 def test_char_that_glows_up_again_and_is_smothered_is_not_the_end_of_the_flame() -> None:
     # A flame that dwindles over two minutes, char that then warms the probe again, and a lid; no end is sharp.
     t = np.arange(1600) + 0.5
