@@ -100,6 +100,13 @@ class Moments:
         return to_affine_scalar(t_s)
 
 
+def chance_sooner(one: UFloat, other: UFloat) -> float:
+    """Return the chance that a moment comes before another."""
+    apart = other - one
+    u_s, apart_s = float(apart.std_dev), float(apart.nominal_value)
+    return NormalDist(0.0, u_s).cdf(apart_s) if u_s > 0.0 else float(apart_s > 0.0)
+
+
 def earlier(one: UFloat, other: UFloat) -> UFloat:
     """Return the earlier of two uncertain moments: its mean lies before both where nobody knows which it was.
 
@@ -110,9 +117,8 @@ def earlier(one: UFloat, other: UFloat) -> UFloat:
     u_s = float(apart.std_dev)
     if not u_s > 0.0:
         return min(one, other, key=nominal_value)
-    standard = NormalDist()
     off = -float(apart.nominal_value) / u_s
-    first, density = standard.cdf(off), standard.pdf(off)
+    first, density = chance_sooner(one, other), NormalDist().pdf(off)
     linear = first * (one - one.nominal_value) + (1.0 - first) * (other - other.nominal_value)
     # Counted from the other's mean.
     mean_s = -u_s * (off * first + density)

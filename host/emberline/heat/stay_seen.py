@@ -63,12 +63,18 @@ class StaySeen:
         window: First and last second.
         ramp: Seconds in which its water may have warmed: to the boil, or the flame's end.
         lid: Whether a lid lay on the pot all the time.
+        lids: (n,) seconds in which one lay on it.
+        water_g: The water that was set down, as `water_set_down_g` tells it.
+        capacity_j_k: Heat capacity of the pot with that water; None where nobody knows how much it was.
         model: What is seen of it second by second.
     """
 
     window: tuple[float, float]
     ramp: tuple[int, int]
     lid: bool
+    lids: Mask
+    water_g: UFloat | None
+    capacity_j_k: float | None
     model: SteamModel
 
 
@@ -123,11 +129,14 @@ def see_stay(
     )
     loss_g_s = np.maximum(scale.loss.rate_g_s, 0.0)
     water_g = water_set_down_g(plan, stay, index)
-    cooling_g_s = np.zeros(n)
+    full_j_k, cooling_g_s = None, np.zeros(n)
     if water_g is not None:
-        left_g = float(water_g.nominal_value) - WATER_OF_LOSS * np.cumsum(np.where(inside, loss_g_s, 0.0))
+        set_down_g = float(water_g.nominal_value)
+        left_g = np.maximum(set_down_g - WATER_OF_LOSS * np.cumsum(np.where(inside, loss_g_s, 0.0)), 0.0)
         empty = evaporation.pot_capacity_j_k(plan.pot.heat_capacity_j_k if plan.pot is not None else None, water_g)
-        capacity_j_k = float(empty.nominal_value) + HEAT_CAPACITY_WBT_J_GK * np.maximum(left_g, 0.0)
+        empty_j_k = float(empty.nominal_value)
+        full_j_k = empty_j_k + HEAT_CAPACITY_WBT_J_GK * set_down_g
+        capacity_j_k = empty_j_k + HEAT_CAPACITY_WBT_J_GK * left_g
         cooling_g_s = steam_of_cooling_g_s(pot.water_c, (boiling, inside & ~boiling), capacity_j_k)
     model = SteamModel(
         drive,
@@ -142,7 +151,7 @@ def see_stay(
         u_probe_k=float(low_k.std_dev),
     )
     warm_s = boil_s if boil_s is not None else min(window[1], flameout.t_s if flameout is not None else n)
-    return StaySeen(window, (int(window[0]), min(int(warm_s), n)), lid, model)
+    return StaySeen(window, (int(window[0]), min(int(warm_s), n)), lid, lids, water_g, full_j_k, model)
 
 
 def water_set_down_g(plan: Plan, stay: Stay, index: int) -> UFloat | None:

@@ -13,7 +13,7 @@ from emberline.heat.account import Visit
 from emberline.heat.burn import Burn
 from emberline.heat.combustion import efficiency
 from emberline.heat.errors import AbsentError
-from emberline.heat.moments import attempt, earlier, uncertain
+from emberline.heat.moments import attempt, chance_sooner, earlier, uncertain
 from emberline.heat.water import effective_water_g, heat_into_water_j, refuse_impossible_loss
 
 NO_PROBE = "the water's temperature is not known: put a probe into the pot"
@@ -30,6 +30,7 @@ class Visits:
     def __init__(self, burn: Burn) -> None:
         self.burn = burn
         self.all = burn.account.visits
+        # An end has a variable of its own: asked for twice, it must be the same.
         self._ends: dict[float, UFloat] = {}
 
     @cached_property
@@ -103,7 +104,10 @@ class Visits:
         flameout = attempt(lambda: self.burn.moments.flameout)
         if flameout is None:
             return visit.evaporated_flaming_g
-        return visit.evaporated_flaming_g + self._water_loss_g_s(flameout, visit) * self._unsure_s(visit)
+        # What had left by the lifting was weighed, whenever that was.
+        end = self._lifted(visit)
+        unsure_s = self._unsure_s(visit) - (1.0 - chance_sooner(flameout, end)) * (end - end.nominal_value)
+        return visit.evaporated_flaming_g + self._water_loss_g_s(flameout, visit) * unsure_s
 
     def effective_water_g(self, visit: Visit) -> UFloat:
         """Effective mass of water that a visit boiled; a visit that boiled counts in full."""
@@ -178,10 +182,13 @@ class Visits:
     def _end(self, visit: Visit) -> UFloat:
         """Earlier of a visit's end and flameout."""
         if visit.pot_on_s not in self._ends:
-            end = self.burn.moments.near(EventKind.POT_OFF, visit.end_s)
+            end = self._lifted(visit)
             flameout = attempt(lambda: self.burn.moments.flameout)
             self._ends[visit.pot_on_s] = end if flameout is None else earlier(flameout, end)
         return self._ends[visit.pot_on_s]
+
+    def _lifted(self, visit: Visit) -> UFloat:
+        return self.burn.moments.near(EventKind.POT_OFF, visit.end_s)
 
     def _unsure_s(self, visit: Visit) -> UFloat:
         """How much later the flame's heat ended than by the moments as they are stated; none without a flameout."""

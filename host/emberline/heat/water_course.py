@@ -15,14 +15,14 @@ from uncertainties import UFloat, ufloat
 from uncertainties.core import to_affine_scalar
 
 from emberline.bench.plan import Plan
-from emberline.bench.water import HEAT_CAPACITY_WBT_J_GK, latent_heat_j_g
+from emberline.bench.water import latent_heat_j_g
 from emberline.curves.burning_rate import LossRate, smooth_again
 from emberline.curves.events import Event, EventKind, last
 from emberline.curves.loads import Stay
 from emberline.curves.robust import between_codes
 from emberline.heat import evaporation
 from emberline.heat.blind_share import BLIND_SHARE, BLIND_SHARE_U, looked_into, share_after_look
-from emberline.heat.pot_weights import Closed, by_char_weight, by_steps, by_usual_char, lidded, weighted
+from emberline.heat.pot_weights import Closed, by_char_weight, by_steps, by_usual_char, weighted
 from emberline.heat.scale import Scale
 from emberline.heat.stay_seen import (
     PotCurves,
@@ -31,7 +31,6 @@ from emberline.heat.stay_seen import (
     seconds_of,
     see_stay,
     stood,
-    water_set_down_g,
 )
 from emberline.heat.steam_model import Coefficients, summed
 from emberline.heat.unread_course import UnreadPot
@@ -198,7 +197,7 @@ def _from_balance(
     seen = see_stay(scale, pot, plan, events, index, n, blind_share)
     window, model = seen.window, seen.model
     flameout = last(tuple(events), EventKind.FLAMEOUT)
-    water_g = water_set_down_g(plan, stay, index)
+    water_g = seen.water_g
     air_c = float(plan.place.ambient_c.nominal_value) if plan.place.ambient_c is not None else AIR_C
     heat = learnt[seen.lid] = evaporation.heat_from_ramp(
         learnt.get(seen.lid) or evaporation.expected_heat(seen.lid, water_g),
@@ -249,26 +248,21 @@ def _from_balance(
 def _unread(scale: Scale, pot: PotCurves, plan: Plan, index: int, seen: StaySeen, air_c: float) -> UnreadPot | None:
     """Return a pot of cold water without a probe; None where it has one, or comes back warm from a look into it."""
     model, stays = seen.model, scale.loads.stays
-    stay = stays[index]
-    warm = index > 0 and looked_into(stays[index - 1], stay)
-    water_g = water_set_down_g(plan, stay, index)
-    if water_g is None or warm or not model.blind[model.inside].all():
+    warm = index > 0 and looked_into(stays[index - 1], stays[index])
+    if seen.water_g is None or seen.capacity_j_k is None or warm or not model.blind[model.inside].all():
         return None
-    empty = evaporation.pot_capacity_j_k(plan.pot.heat_capacity_j_k if plan.pot is not None else None, water_g)
     start_c = plan.pot.water_start_c if plan.pot is not None else None
     return UnreadPot(
         model.loss_g_s,
         model.inside,
         model.glowing,
-        np.where(
-            lidded(scale, plan, stay, np.arange(len(model.inside), dtype=np.float64) + 0.5), evaporation.LID_FACTOR, 1.0
-        ),
-        float(empty.nominal_value) + HEAT_CAPACITY_WBT_J_GK * float(water_g.nominal_value),
+        np.where(seen.lids, evaporation.LID_FACTOR, 1.0),
+        seen.capacity_j_k,
         air_c if start_c is None else float(start_c.nominal_value),
         float(pot.boiling_c.nominal_value),
         air_c,
         pressure_pa(plan.place),
-        *evaporation.sub_boiling_coefficient(False, water_g),
+        *evaporation.sub_boiling_coefficient(False, seen.water_g),
     )
 
 

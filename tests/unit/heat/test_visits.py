@@ -72,6 +72,13 @@ def test_an_uncertain_flameout_counts_with_the_water_that_left_then() -> None:
     assert flaming.std_dev == pytest.approx((1.2**2 + (6.0 * 60.0 / 400.0) ** 2) ** 0.5, rel=0.02)
 
 
+def test_when_a_pot_was_lifted_is_no_doubt_of_what_had_left_by_then() -> None:
+    unsure = {EventKind.POT_OFF: (700.0, 3.0), EventKind.FLAMEOUT: (712.0, 2.0)}
+    moments = ((event, *unsure.get(event.kind, (event.t_s, event.u_s))) for event in burn_fixture.events())
+    visits = pot_of(USUAL, events=tuple(replace(event, t_s=t_s, u_s=u_s) for event, t_s, u_s in moments))
+    assert visits.evaporated_flaming_g(USUAL).std_dev == pytest.approx(1.2, rel=0.01)
+
+
 def test_water_set_down_within_the_doubt_of_a_flameout_is_no_rate_of_loss() -> None:
     doubtful = tuple(
         replace(event, t_s=660.0, u_s=60.0) if event.kind is EventKind.FLAMEOUT else event
